@@ -1,0 +1,87 @@
+"""The nouns of a scan: quality, what came in, what goes out, commands, events.
+
+Frames are columns, one tuple per property in point-list order; there is no object per channel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import NamedTuple
+
+
+class Quality(IntEnum):
+    """How far a value may be trusted. Control uses GOOD only; UNCERTAIN is shown; BAD is replaced or missed."""
+
+    GOOD = 0
+    UNCERTAIN = 1
+    BAD = 2
+
+
+@dataclass(frozen=True, slots=True)
+class RawInputs:
+    """What the link read, decoded from words but not yet scaled.
+
+    analog: raw words of the AI points, in point-list order.  discrete: states of the DI points, in point-list order.
+    age_scans: 0 = read this scan; n = the link has failed for n scans and these are the last words that came.
+    counter: the device's own scan counter.  echo: the heartbeat the device last accepted.
+    """
+
+    analog: tuple[int, ...]
+    discrete: tuple[bool, ...]
+    age_scans: int = 0
+    counter: int = 0
+    echo: int = 0
+    watchdog_tripped: bool = False
+    fault: bool = False
+    simulated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Scaled inputs: value (NaN when BAD), quality and reason of each AI point; state of each DI point."""
+
+    values: tuple[float, ...]
+    qualities: tuple[int, ...]
+    reasons: tuple[str, ...]
+    discrete: tuple[bool, ...]
+    age_scans: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What goes to the device: AO points in percent, DO points as states, in point-list order."""
+
+    analog: tuple[float, ...]
+    discrete: tuple[bool, ...]
+
+
+class Command(NamedTuple):
+    """One order to the chamber. `id` makes it happen once; `args` are (name, value) pairs, sorted by name."""
+
+    id: str
+    verb: str
+    who: str
+    args: tuple[tuple[str, str | float | bool], ...] = ()
+
+
+class Event(NamedTuple):
+    """Something worth a journal row. Carries no time: the recorder stamps scan and UTC.
+
+    kind: command, state, phase, alarm, trip, reset, constraint, link, invariant, note.
+    """
+
+    kind: str
+    tag: str
+    text: str
+    data: tuple[tuple[str, str | float | int | bool], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One channel by tag, made when somebody asks; never on the scan."""
+
+    tag: str
+    value: float
+    quality: Quality
+    reason: str = field(default="")

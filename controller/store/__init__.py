@@ -1,0 +1,1 @@
+"""The record: all there is between control and everybody else."""
