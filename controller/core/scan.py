@@ -1,0 +1,212 @@
+"""The composition of one scan: what came in -> what goes out, pure and in one fixed order.
+
+signals -> climate -> commands and sequence -> constraints -> allocation (loops) -> actuation -> protection ->
+alarms -> product -> invariants. Nothing is skipped and nothing else writes outputs. The same plan, state, inputs,
+commands and time give the same outputs bit for bit, so a recorded run can be replayed as a test.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from controller.core import (
+    actuation,
+    alarms,
+    allocation,
+    climate,
+    constraints,
+    invariants,
+    product,
+    protection,
+    sequence,
+    signals,
+)
+from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+
+
+@dataclass(frozen=True, slots=True)
+class ScanPlan:
+    """Everything bound once before the first scan. dt_s is the scan; it never stretches."""
+
+    dt_s: float
+    signals: signals.SignalPlan
+    climate: climate.ClimatePlan
+    sequence: sequence.SequencePlan
+    constraints: constraints.ConstraintPlan
+    allocation: allocation.AllocationPlan
+    actuation: actuation.ActuationPlan
+    protection: protection.ProtectionPlan
+    alarms: alarms.AlarmPlan
+    product: product.ProductPlan
+    invariants: invariants.InvariantPlan
+
+
+@dataclass(frozen=True, slots=True)
+class ScanState:
+    """All that one scan hands to the next; JSON-able, it is the checkpoint."""
+
+    signals: signals.SignalState
+    climate: climate.ClimateState
+    sequence: sequence.SequenceState
+    allocation: allocation.AllocationState
+    actuation: actuation.ActuationState
+    protection: protection.ProtectionState
+    alarms: alarms.AlarmState
+    product: product.ProductState
+    seen: product.Product
+    achieved: actuation.Achieved
+    outputs: Outputs
+    effect: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScanResult:
+    """What one scan found and decided. `broken` names invariants that do not hold (none is normal)."""
+
+    state: ScanState
+    outputs: Outputs
+    events: tuple[Event, ...]
+    broken: tuple[str, ...]
+    frame: Frame
+    climate: climate.Climate
+    targets: sequence.Targets
+    limits: constraints.Limits
+    demands: allocation.Demands
+    verdict: protection.Verdict
+
+
+# Computed columns of the record: tag, text, unit. The order is that of `values`.
+COMPUTED: tuple[tuple[str, str, str], ...] = (
+    ("TY-101", "air temperature, robust mean", "degC"),
+    ("TY-101L", "coldest air probe", "degC"),
+    ("TY-101H", "hottest air probe", "degC"),
+    ("TDI-101", "spread of the air probes", "K"),
+    ("MY-101", "dew point, median of pairs", "degC"),
+    ("MY-102", "relative humidity at the mean", "%RH"),
+    ("TY-105", "coldest watched surface, reserve taken off", "degC"),
+    ("TY-106", "dew margin of the coldest surface", "K"),
+    ("TIC-101F", "temperature floor", "degC"),
+    ("TIC-101C", "temperature ceiling", "degC"),
+    ("MIC-101F", "fog below this dew point", "degC"),
+    ("MIC-101V", "vent above this dew point", "degC"),
+    ("JIC-103", "heat asked for", "kW"),
+    ("FIC-120", "vent asked for", "kg/s"),
+    ("FIC-102", "fog asked for", "kg/h"),
+    ("JDI-103", "heating against venting", "kW"),
+    ("TY-104", "product core", "degC"),
+    ("TY-104H", "product core, hottest", "degC"),
+    ("KY-104L", "equivalent age, youngest position", "h"),
+    ("KY-104M", "equivalent age, mean", "h"),
+    ("KY-104H", "equivalent age, oldest position", "h"),
+    ("FY-104", "drying rate at the product surface", "kg/m2h"),
+    ("YI-101", "phase (0 = none)", ""),
+)
+
+
+def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState:
+    """The state before the first scan: idle, every output at rest, product as mixed."""
+    product_state = product.initial(plan.product, mix_degC, age_h)
+    actuation_state = actuation.initial(plan.actuation)
+    return ScanState(
+        signals=signals.initial(plan.signals),
+        climate=climate.initial(plan.climate),
+        sequence=sequence.initial(plan.sequence),
+        allocation=allocation.initial(plan.allocation),
+        actuation=actuation_state,
+        protection=protection.initial(plan.protection),
+        alarms=alarms.initial(plan.alarms),
+        product=product_state,
+        seen=product.seen_at_start(plan.product, product_state),
+        achieved=actuation.achieved_at_start(plan.actuation),
+        outputs=actuation.outputs_at_rest(plan.actuation),
+        effect="none",
+    )
+
+
+def scan(
+    plan: ScanPlan, state: ScanState, raw: RawInputs, commands: tuple[Command, ...], now_s: float
+) -> ScanResult:
+    """One scan. `now_s` is time since the record began; it only stamps alarms."""
+    dt_s = plan.dt_s
+    signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
+    climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s)
+    seen = state.seen
+    sequence_state, targets, sequence_events = sequence.advance(
+        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s
+    )
+    limits = constraints.narrow(plan.constraints, targets, air, seen)
+    allocation_state, demands = allocation.allocate(
+        plan.allocation, state.allocation, targets, limits, air, seen, state.achieved, dt_s
+    )
+    actuation_state, wanted, achieved = actuation.actuate(
+        plan.actuation, state.actuation, demands, air, frame, dt_s
+    )
+    protection_state, outputs, verdict = protection.guard(
+        plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s
+    )
+    alarm_state, outputs, alarm_events = alarms.update(
+        plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s
+    )
+    product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
+    broken = invariants.check(plan.invariants, state, outputs, frame, air, sequence_state, targets, verdict, commands)
+    return ScanResult(
+        ScanState(
+            signal_state,
+            climate_state,
+            sequence_state,
+            allocation_state,
+            actuation_state,
+            protection_state,
+            alarm_state,
+            product_state,
+            seen,
+            achieved,
+            outputs,
+            verdict.effect,
+        ),
+        outputs,
+        (*sequence_events, *verdict.events, *alarm_events),
+        broken,
+        frame,
+        air,
+        targets,
+        limits,
+        demands,
+        verdict,
+    )
+
+
+def values(result: ScanResult) -> tuple[float, ...]:
+    """The computed columns of one scan, in the order of COMPUTED."""
+    air, targets, limits, demands, seen = (
+        result.climate,
+        result.targets,
+        result.limits,
+        result.demands,
+        result.state.seen,
+    )
+    return (
+        air.temperature_degC,
+        air.coldest_degC,
+        air.hottest_degC,
+        air.spread_K,
+        air.dew_point_degC,
+        air.rh_pct,
+        air.surface_degC,
+        air.dew_margin_K,
+        targets.floor_degC,
+        targets.ceiling_degC,
+        limits.dew_lo_degC,
+        limits.dew_hi_degC,
+        demands.heat_kW,
+        demands.vent_kg_per_s,
+        demands.fog_kg_per_h,
+        demands.fighting_kW,
+        seen.core_degC,
+        seen.core_degC_max,
+        seen.age_h_min,
+        seen.age_h_mean,
+        seen.age_h_max,
+        seen.drying_kg_per_m2h,
+        result.state.sequence.phase + 1.0,
+    )
