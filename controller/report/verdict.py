@@ -1,0 +1,94 @@
+"""Pass, deviation or fail, with reasons, after rules that the quality manager owns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from annotated_types import Ge, Le
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerdictRules:
+    """Shape of configs/verdict.toml."""
+
+    fail_on_trip: bool
+    fail_on_broken_invariant: bool
+    board_film_kg_per_m2_max: Annotated[float, Ge(0)]
+    core_degC_max: Annotated[float, Ge(0), Le(100)]
+    in_band_pct_min: Annotated[float, Ge(0), Le(100)]
+    hold_hours_min: Annotated[float, Ge(0)]
+    drying_kg_per_m2h_max: Annotated[float, Ge(0)]
+    ready_late_h_max: Annotated[float, Ge(0)]
+    deviation_on_outage: bool
+    deviation_on_bypass: bool
+    deviation_on_drive_in_hand: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Findings:
+    """What the rules look at. None = not known, which no rule holds against the cycle but the one that needs it."""
+
+    trips: Sequence[str]
+    invariants_broken: int
+    finished: bool
+    board_film_kg_per_m2: float | None
+    core_degC_max: float | None
+    in_band_pct: float | None
+    hold_hours: float
+    drying_kg_per_m2h: float | None
+    ready_late_h: float | None
+    outages: int
+    bypasses: int
+    drives_in_hand: Sequence[str]
+
+
+def judge(rules: VerdictRules, found: Findings) -> tuple[str, list[str]]:
+    """(verdict, reasons): "fail" beats "deviation" beats "pass"; every rule that decided is named with its figures."""
+    failures = _failures(rules, found)
+    deviations = _deviations(rules, found)
+    if failures:
+        return "fail", failures + deviations
+    if deviations:
+        return "deviation", deviations
+    return "pass", []
+
+
+def _failures(rules: VerdictRules, found: Findings) -> list[str]:
+    reasons = []
+    if rules.fail_on_trip and found.trips:
+        reasons.append("tripped: " + ", ".join(found.trips))
+    if rules.fail_on_broken_invariant and found.invariants_broken:
+        reasons.append(f"{found.invariants_broken} invariants broken")
+    if over(found.board_film_kg_per_m2, rules.board_film_kg_per_m2_max):
+        reasons.append(f"boards wet: {found.board_film_kg_per_m2} > {rules.board_film_kg_per_m2_max} kg/m2")
+    if over(found.core_degC_max, rules.core_degC_max):
+        reasons.append(f"product core {found.core_degC_max} > {rules.core_degC_max} degC")
+    return reasons
+
+
+def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
+    reasons = []
+    if not found.finished:
+        reasons.append("the recipe did not run to its end")
+    if found.hold_hours < rules.hold_hours_min:
+        reasons.append(f"hold lasted {found.hold_hours:.1f} h < {rules.hold_hours_min:g} h")
+    elif found.in_band_pct is None or found.in_band_pct < rules.in_band_pct_min:
+        reasons.append(f"in band {found.in_band_pct} % < {rules.in_band_pct_min:g} % of the hold")
+    if over(found.drying_kg_per_m2h, rules.drying_kg_per_m2h_max):
+        reasons.append(f"drying {found.drying_kg_per_m2h} > {rules.drying_kg_per_m2h_max:g} kg/m2h on average")
+    if over(found.ready_late_h, rules.ready_late_h_max):
+        reasons.append(f"ready {found.ready_late_h:.1f} h later than forecast")
+    if rules.deviation_on_outage and found.outages:
+        reasons.append(f"{found.outages} outages")
+    if rules.deviation_on_bypass and found.bypasses:
+        reasons.append(f"{found.bypasses} bypasses")
+    if rules.deviation_on_drive_in_hand and found.drives_in_hand:
+        reasons.append("in hand at the panel: " + ", ".join(found.drives_in_hand))
+    return reasons
+
+
+def over(figure: float | None, limit: float) -> bool:
+    """Whether a known figure is above its limit."""
+    return figure is not None and figure > limit
