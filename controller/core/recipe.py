@@ -1,0 +1,255 @@
+"""Recipes: phases and end conditions as data, the chamber's hard limits, and what is wrong with a recipe.
+
+A recipe file is one TOML table of these fields, a `[[phases]]` table a phase and a `[phases.end]` inside it. The
+classes validate nothing themselves; bounds are checked where files are read, and what needs more than one field
+to judge is found by `problems`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Annotated, Literal, NamedTuple
+
+from annotated_types import Ge, Gt, Le, Len
+
+PhaseKind = Literal["rest", "ramp", "hold", "cooldown", "vent"]
+HEATED: tuple[str, ...] = ("rest", "ramp", "hold")  # phases that may heat; cooldown and vent never do
+BAND_K_MIN = 0.5  # floor = ceiling is one setpoint; a band thinner than this makes heat and vent meet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """When a phase is over. Unset conditions take no part.
+
+    match: "any" = the first condition that holds ends the phase, "all" = every one given must hold.
+    time_h: phase clock (stands still while held or waiting); cycle_h: cycle clock (stands still while held).
+    equivalent_age_h: the worst position's, at 20 degC; strength_MPa: the worst position's, an estimate.
+    product_degC_above: mean core; product_degC_below: hottest core. in_band: the coldest good probe is in the band.
+    at_least_h, at_most_h: never before, never after, whatever else holds; at_most_h counts waiting time too.
+    by_operator: no condition at all, a person ends it with stop (a standing climate).
+    """
+
+    match: Literal["any", "all"] = "any"
+    time_h: Annotated[float, Gt(0), Le(2000)] | None = None
+    cycle_h: Annotated[float, Gt(0), Le(2000)] | None = None
+    equivalent_age_h: Annotated[float, Gt(0), Le(2000)] | None = None
+    product_degC_above: Annotated[float, Ge(0), Le(90)] | None = None
+    product_degC_below: Annotated[float, Ge(0), Le(90)] | None = None
+    strength_MPa: Annotated[float, Gt(0), Le(200)] | None = None
+    in_band: bool = False
+    by_operator: bool = False
+    at_least_h: Annotated[float, Ge(0), Le(2000)] = 0.0
+    at_most_h: Annotated[float, Gt(0), Le(2000)] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phase:
+    """One phase: what is wanted, how fast, and when it is over.
+
+    temperature_degC: one setpoint; or floor_degC and ceiling_degC: the chamber floats between them.
+    A ramp moves its setpoint (or floor) up to that value from the mean measured when it begins; a cooldown moves its
+    setpoint (or ceiling) down to it. rate_K_per_h: how fast, ramp and cooldown only.
+    rh_fog_below_pct: fog below this (0 = never); rh_accept_pct: what the phase is judged by.
+    ramp_rh_floor_pct: a ramp waits while the coldest watched surface would not allow this humidity (0 = no test).
+    supply_over_return_K_max: limits heating. fan_kg_per_s: circulated air (unset = the chamber's own).
+    holdback_K: the clock of a ramp or hold stands still while the mean is further than this below the setpoint.
+    in_band_K: a hold may begin, and its band counts as reached, when the coldest good probe is at most this far
+    below the floor. wait_alarm_h: waiting longer than this in one phase raises an alarm.
+    on_door: what an open door does to the recipe's clock.
+    """
+
+    kind: PhaseKind
+    text: str = ""
+    temperature_degC: Annotated[float, Ge(0), Le(90)] | None = None
+    floor_degC: Annotated[float, Ge(0), Le(90)] | None = None
+    ceiling_degC: Annotated[float, Ge(0), Le(90)] | None = None
+    rate_K_per_h: Annotated[float, Gt(0), Le(20)] | None = None
+    rh_fog_below_pct: Annotated[float, Ge(0), Le(100)] = 0.0
+    rh_accept_pct: Annotated[float, Ge(0), Le(100)] = 0.0
+    ramp_rh_floor_pct: Annotated[float, Ge(0), Le(99)] = 0.0
+    supply_over_return_K_max: Annotated[float, Gt(0), Le(30)] = 3.0
+    fan_kg_per_s: Annotated[float, Ge(0), Le(100)] | None = None
+    holdback_K: Annotated[float, Ge(0.1), Le(10)] = 1.0
+    in_band_K: Annotated[float, Ge(0), Le(1)] = 0.2
+    wait_alarm_h: Annotated[float, Gt(0), Le(100)] = 4.0
+    on_door: Literal["hold", "continue"] = "hold"
+    end: End = field(default_factory=End)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """A named list of phases, carried out in order; the cycle is complete when the last one ends."""
+
+    name: Annotated[str, Len(1, 40)]
+    text: str = ""
+    version: Annotated[int, Ge(1)] = 1
+    phases: Annotated[tuple[Phase, ...], Len(1, 40)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamberLimits:
+    """What no recipe may exceed in this chamber: section [limits] of the chamber file."""
+
+    temperature_degC_max: Annotated[float, Gt(0), Le(90)] = 45.0
+    temperature_degC_min: Annotated[float, Ge(0), Le(40)] = 5.0
+    product_degC_max: Annotated[float, Gt(0), Le(90)] = 55.0
+    ramp_K_per_h_max: Annotated[float, Gt(0), Le(20)] = 3.0
+    cooldown_K_per_h_max: Annotated[float, Gt(0), Le(20)] = 3.0
+    rh_pct_max: Annotated[float, Gt(0), Le(100)] = 99.0
+    supply_over_return_K_max: Annotated[float, Gt(0), Le(30)] = 8.0
+    fan_kg_per_s_min: Annotated[float, Ge(0), Le(100)] = 3.0
+    fan_kg_per_s_max: Annotated[float, Gt(0), Le(100)] = 12.0
+    cycle_h_max: Annotated[float, Gt(0), Le(2000)] = 168.0
+
+
+class Finding(NamedTuple):
+    """One thing wrong in a recipe: field, what stands there, what is allowed, how to mend it."""
+
+    field: str
+    value: str
+    limit: str
+    remedy: str
+
+
+def band(phase: Phase) -> tuple[float, float]:
+    """Floor and ceiling at the end of the phase's movement, degC. Only for a phase without problems."""
+    if phase.temperature_degC is not None:
+        return phase.temperature_degC, phase.temperature_degC
+    assert phase.floor_degC is not None
+    assert phase.ceiling_degC is not None
+    return phase.floor_degC, phase.ceiling_degC
+
+
+def problems(recipe: Recipe, limits: ChamberLimits) -> tuple[Finding, ...]:
+    """Everything in the recipe that this chamber must refuse, in file order; empty when it may run."""
+    found: list[Finding] = []
+    before: Phase | None = None
+    for number, phase in enumerate(recipe.phases):
+        where = f"phases[{number}]"
+        whole = _band_problems(where, phase, limits, found)
+        _rate_problems(where, phase, limits, found)
+        _air_problems(where, phase, limits, found)
+        _end_problems(where, phase, limits, found)
+        if whole:
+            _order_problems(where, phase, before, found)
+            before = phase
+    return tuple(found)
+
+
+def _band_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> bool:
+    """Is there one setpoint or one band, thick enough and inside the chamber's limits? True when it can be used."""
+    single, floor, ceiling = phase.temperature_degC, phase.floor_degC, phase.ceiling_degC
+    if (single is None) == (floor is None and ceiling is None) or (floor is None) != (ceiling is None):
+        found.append(Finding(
+            f"{where}.temperature_degC", f"{_shown(single)} with floor {_shown(floor)}, ceiling {_shown(ceiling)}",
+            "either temperature_degC, or floor_degC and ceiling_degC", "give one setpoint, or both ends of a band"))
+        return False
+    usable = True
+    lowest, highest = limits.temperature_degC_min, limits.temperature_degC_max
+    for name, value in (("temperature_degC", single), ("floor_degC", floor), ("ceiling_degC", ceiling)):
+        if value is not None and not lowest <= value <= highest:
+            found.append(Finding(f"{where}.{name}", f"{value:g} degC", f"{lowest:g} to {highest:g} degC",
+                                 "choose a temperature inside [limits] of the chamber file"))
+    if floor is not None and ceiling is not None and floor != ceiling and ceiling - floor < BAND_K_MIN:
+        usable = False
+        found.append(Finding(
+            f"{where}.ceiling_degC", f"{ceiling:g} degC over a floor of {floor:g} degC",
+            f"equal to the floor, or at least {BAND_K_MIN:g} K above it",
+            "widen the band, or make it one setpoint: between the two, heat and vent would work against each other"))
+    return usable
+
+
+def _rate_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
+    moves = phase.kind in ("ramp", "cooldown")
+    most = limits.ramp_K_per_h_max if phase.kind == "ramp" else limits.cooldown_K_per_h_max
+    rate = phase.rate_K_per_h
+    if moves and rate is None:
+        found.append(Finding(f"{where}.rate_K_per_h", "not given", f"above 0, at most {most:g} K/h",
+                             f"say how fast the {phase.kind} moves"))
+    elif moves and rate is not None and rate > most:
+        found.append(Finding(f"{where}.rate_K_per_h", f"{rate:g} K/h", f"at most {most:g} K/h",
+                             "choose a slower rate, or have [limits] of the chamber file changed"))
+    elif not moves and rate is not None:
+        found.append(Finding(f"{where}.rate_K_per_h", f"{rate:g} K/h", "only in a ramp or a cooldown",
+                             "remove it, or put a ramp phase before this one"))
+    if phase.ramp_rh_floor_pct and phase.kind != "ramp":
+        found.append(Finding(f"{where}.ramp_rh_floor_pct", f"{phase.ramp_rh_floor_pct:g} %", "only in a ramp",
+                             "remove it; a hold is kept by rh_fog_below_pct and the dew margin"))
+
+
+def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
+    fog, accept = phase.rh_fog_below_pct, phase.rh_accept_pct
+    for name, value in (("rh_fog_below_pct", fog), ("rh_accept_pct", accept)):
+        if value > limits.rh_pct_max:
+            found.append(Finding(f"{where}.{name}", f"{value:g} %", f"at most {limits.rh_pct_max:g} %",
+                                 "ask for less: above it nothing stays dry"))
+    if fog and accept > fog:
+        found.append(Finding(f"{where}.rh_accept_pct", f"{accept:g} %", f"at most rh_fog_below_pct = {fog:g} %",
+                             "judge by no more than what the fog steers for"))
+    if phase.kind == "vent" and fog:
+        found.append(Finding(f"{where}.rh_fog_below_pct", f"{fog:g} %", "0 in a vent phase",
+                             "remove it: fog and vent would work against each other"))
+    if phase.supply_over_return_K_max > limits.supply_over_return_K_max:
+        found.append(Finding(
+            f"{where}.supply_over_return_K_max", f"{phase.supply_over_return_K_max:g} K",
+            f"at most {limits.supply_over_return_K_max:g} K", "heat more gently: 3 to 4 K is usual"))
+    fan = phase.fan_kg_per_s
+    if fan is not None and not limits.fan_kg_per_s_min <= fan <= limits.fan_kg_per_s_max:
+        found.append(Finding(
+            f"{where}.fan_kg_per_s", f"{fan:g} kg/s",
+            f"{limits.fan_kg_per_s_min:g} to {limits.fan_kg_per_s_max:g} kg/s",
+            "choose a flow at which the air is proven and even; without it nothing may heat"))
+
+
+def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
+    end = phase.end
+    given = (end.time_h, end.cycle_h, end.equivalent_age_h, end.product_degC_above, end.product_degC_below,
+             end.strength_MPa)
+    condition = any(value is not None for value in given) or end.in_band
+    here = f"{where}.end"
+    if not condition and end.at_most_h is None and not end.by_operator and phase.kind not in ("ramp", "cooldown"):
+        found.append(Finding(here, "no condition", "at least one condition, or by_operator = true",
+                             "say when the phase is over: time_h, equivalent_age_h, ..."))
+    if condition and end.by_operator:
+        found.append(Finding(f"{here}.by_operator", "true beside other conditions", "alone",
+                             "remove the other conditions or by_operator"))
+    most = end.at_most_h
+    if most is not None and end.at_least_h > most:
+        found.append(Finding(f"{here}.at_least_h", f"{end.at_least_h:g} h", f"at most at_most_h = {most:g} h",
+                             "swap or change the two"))
+    if most is not None and end.time_h is not None and end.time_h > most:
+        found.append(Finding(f"{here}.time_h", f"{end.time_h:g} h", f"at most at_most_h = {most:g} h",
+                             "it can never be reached: shorten it or raise at_most_h"))
+    for name, hours in (("time_h", end.time_h), ("cycle_h", end.cycle_h), ("at_least_h", end.at_least_h)):
+        if hours is not None and hours > limits.cycle_h_max:
+            found.append(Finding(f"{here}.{name}", f"{hours:g} h", f"at most {limits.cycle_h_max:g} h",
+                                 "shorten it: the chamber allows no longer cycle"))
+    hot = end.product_degC_above
+    if hot is not None and hot >= limits.product_degC_max:
+        found.append(Finding(f"{here}.product_degC_above", f"{hot:g} degC",
+                             f"below product_degC_max = {limits.product_degC_max:g} degC",
+                             "the product would trip the chamber first: lower it"))
+
+
+def _order_problems(where: str, phase: Phase, before: Phase | None, found: list[Finding]) -> None:
+    """Does the phase go on from where the one before it ends?"""
+    if before is None:
+        return
+    floor, ceiling = band(phase)
+    earlier_floor, earlier_ceiling = band(before)
+    name = "temperature_degC" if phase.temperature_degC is not None else "floor_degC"
+    if phase.kind == "ramp" and floor < earlier_floor:
+        found.append(Finding(f"{where}.{name}", f"{floor:g} degC", f"at least {earlier_floor:g} degC, as before it",
+                             "a ramp goes up; use a cooldown to go down"))
+    if phase.kind == "cooldown" and ceiling > earlier_ceiling:
+        name = "temperature_degC" if phase.temperature_degC is not None else "ceiling_degC"
+        found.append(Finding(f"{where}.{name}", f"{ceiling:g} degC", f"at most {earlier_ceiling:g} degC, as before it",
+                             "a cooldown goes down; use a ramp to go up"))
+    if phase.kind in ("rest", "hold") and floor > earlier_floor + phase.holdback_K:
+        found.append(Finding(f"{where}.{name}", f"{floor:g} degC",
+                             f"at most {phase.holdback_K:g} K above the {earlier_floor:g} degC before it",
+                             "put a ramp between the two"))
+
+
+def _shown(value: float | None) -> str:
+    return "not given" if value is None else f"{value:g}"
