@@ -1,0 +1,171 @@
+"""The image: words of one device <-> inputs and outputs of a scan. Pure; checked word by word.
+
+Input block: signature, map version, scan counter (high word first), status bits (0 watchdog tripped, 1 fault,
+2 simulated), heartbeat last accepted, stale blocks dropped, watchdog trips; then the points at their addresses.
+Output block: heartbeat, scan time in ms; then the points at their addresses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from operator import itemgetter
+from struct import Struct, error
+from typing import Any
+
+from controller.core.frames import Outputs, RawInputs
+from controller.core.points import Point, of_kind
+from controller.errors import LinkError
+from controller.link.device import Device
+from controller.link.layout import require_layout
+
+
+class Image:
+    """Where every point of one device stands. Built once; `decode` and `encode` keep nothing between calls.
+
+    input_count, output_count: words of the two blocks, header included.
+    Raises ConfigError with every clash of addresses at once.
+    """
+
+    def __init__(self, points: tuple[Point, ...], device: Device) -> None:
+        layout = require_layout(points, device)
+        self.device = device
+        self.input_count = layout.input_count
+        self.output_count = layout.output_count
+        self.where = f"{device.name} at {device.host}:{device.port}"
+        base = device.input.base
+        analog, contacts = of_kind(points, "AI"), of_kind(points, "DI")
+        self._standard = device.input.header == "standard"
+        self._signature, self._map_version = device.input.signature, device.input.map_version
+        self._pack_inputs = Struct(f">{self.input_count}H").pack
+        self._analog = _picker(tuple(point.address - base for point in analog))
+        self._signed = tuple(column for column, point in enumerate(analog) if point.raw_lo < 0)
+        self._contacts = tuple((point.address - base, 1 << point.bit) for point in contacts)
+        self._bind_outputs(points)
+
+    def _bind_outputs(self, points: tuple[Point, ...]) -> None:
+        base = self.device.output.base
+        self._beats = self.device.output.header == "standard"
+        self._pack_outputs = Struct(f">{self.output_count}H").pack
+        self._outputs = of_kind(points, "AO")
+        self._spans = tuple(
+            (
+                point.address - base,
+                point.lo,
+                (point.raw_hi - point.raw_lo) / (point.hi - point.lo),
+                point.raw_lo,
+                min(point.raw_lo, point.raw_hi),
+                max(point.raw_lo, point.raw_hi),
+            )
+            for point in self._outputs
+        )
+        self._coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
+
+    def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
+        """Inputs of one scan. words: (input_count,) 0..65535. age_scans: how old these words are.
+
+        Raises LinkError: "bad-words" (count, or not 16 bits), "wrong-signature", "wrong-map-version".
+        """
+        try:
+            self._pack_inputs(*words)  # one call that refuses a wrong count, negatives, > 65535 and non-integers
+        except error:
+            raise self._bad_input(words) from None
+        analog = self._analog(words)
+        if self._signed:
+            analog = self._with_signs(analog)
+        discrete = tuple([words[offset] & mask != 0 for offset, mask in self._contacts])
+        if not self._standard:
+            return RawInputs(analog, discrete, age_scans)
+        if words[0] != self._signature or words[1] != self._map_version:
+            self._require_map(words)
+        status = words[4]
+        return RawInputs(
+            analog,
+            discrete,
+            age_scans,
+            words[2] << 16 | words[3],
+            words[5],
+            status & 1 != 0,
+            status & 2 != 0,
+            status & 4 != 0,
+        )
+
+    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int) -> list[int]:
+        """Words of one output block, (output_count,): absolute values, unused bits and words 0.
+
+        Raises LinkError "bad-words" for a value that is not a number or outside its point's span.
+        """
+        words = [0] * self.output_count
+        if self._beats:
+            words[0] = heartbeat
+            words[1] = scan_ms
+        for (offset, lo, gain, raw_lo, least, most), value in zip(self._spans, outputs.analog, strict=True):
+            try:
+                word = raw_lo + round((value - lo) * gain)
+            except (ValueError, OverflowError):  # NaN, infinity
+                raise self._bad_output(outputs) from None
+            if not least <= word <= most:
+                raise self._bad_output(outputs)
+            words[offset] = word & 0xFFFF
+        for (offset, mask), on in zip(self._coils, outputs.discrete, strict=True):
+            if on:
+                words[offset] |= mask
+        try:
+            self._pack_outputs(*words)
+        except error:
+            text = f"heartbeat {heartbeat} or scan time {scan_ms} ms does not fit a 16-bit word"
+            raise LinkError("bad-words", f"{self.where}: {text}; nothing was sent") from None
+        return words
+
+    def _with_signs(self, analog: tuple[int, ...]) -> tuple[int, ...]:
+        values = list(analog)
+        for column in self._signed:
+            if values[column] > 32767:
+                values[column] -= 65536
+        return tuple(values)
+
+    def _require_map(self, words: Sequence[int]) -> None:
+        wanted = self._signature
+        if wanted is not None and words[0] != wanted:
+            raise LinkError(
+                "wrong-signature",
+                f"{self.where} shows signature 0x{words[0]:04X} in register {self.device.input.base}, expected"
+                f" 0x{wanted:04X}: this is another device or another register map; check host, port and"
+                " [input] base and signature in the device file",
+            )
+        version = self._map_version
+        if version is not None and words[1] != version:
+            raise LinkError(
+                "wrong-map-version",
+                f"{self.where} shows map version {words[1]} in register {self.device.input.base + 1}, expected"
+                f" {version}: point list and device do not belong together; load the point list made for map"
+                f" version {words[1]}, or update the device",
+            )
+
+    def _bad_input(self, words: Sequence[int]) -> LinkError:
+        if len(words) != self.input_count:
+            text = f"{len(words)} words came, expected {self.input_count}"
+        else:
+            offset = next(i for i, word in enumerate(words) if not _is_word(word))
+            text = f"register {self.device.input.base + offset} = {words[offset]!r} is no 16-bit word (0..65535)"
+        return LinkError("bad-words", f"{self.where}: {text}; the frame is not used, check device and point list")
+
+    def _bad_output(self, outputs: Outputs) -> LinkError:
+        for point, value in zip(self._outputs, outputs.analog, strict=True):
+            if not point.lo <= value <= point.hi:
+                text = f"{point.tag} = {value!r} is outside {point.lo:g}..{point.hi:g} {point.unit}"
+                return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
+        return LinkError("bad-words", f"{self.where}: outputs {outputs.analog!r} do not fit; nothing was sent")
+
+
+def _picker(offsets: tuple[int, ...]) -> Callable[[Sequence[int]], tuple[int, ...]]:
+    """The quickest way to take these words out of a block, in this order, as a tuple."""
+    start = offsets[0] if offsets else 0
+    if offsets == tuple(range(start, start + len(offsets))):
+        block = slice(start, start + len(offsets))
+        return lambda words: tuple(words[block])
+    pick: Any = itemgetter(*offsets)  # at least two: one alone is a range
+    return pick  # type: ignore[no-any-return]
+
+
+def _is_word(value: object) -> bool:
+    return isinstance(value, int) and 0 <= value <= 65535
