@@ -1,0 +1,124 @@
+"""The table a person reads at the end of a cycle: what was asked, what it was, whether that is good."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+Summary = Mapping[str, Any]
+Row = tuple[str, str, str, str]  # what, asked, was, sign
+
+GOOD, BAD, PLAIN = "ok", "NO", ""
+
+
+def table(summary: Summary) -> str:
+    """The summary of a cycle as text, at most 100 columns wide."""
+    simulated = summary["truth"] is not None
+    block = summary["truth"] if simulated else summary["believed"]
+    rows = [*_climate_rows(block["hold"]), *_surface_rows(block), *_product_rows(summary, block), *_cost_rows(summary)]
+    source = "true in the chamber model" if simulated else "believed from the probes"
+    names = f"{summary['chamber']}, recipe {summary['recipe']}, mix {summary['mix']}, {summary['load_t']:g} t"
+    times = f"{summary['simulated_s'] / 3600.0:.1f} h in {summary['wall_s']:.1f} s over {summary['link']}"
+    head = [f"Dewhold {summary['version']}: {names}", f"{times}; figures {source}", ""]
+    return "\n".join([*head, *_aligned(rows), "", *_closing(summary)])
+
+
+def _climate_rows(hold: Summary) -> list[Row]:
+    temperature, humidity = hold["temperature_degC"], hold["rh_pct"]
+    floor, ceiling, mean = temperature["floor"], temperature["ceiling"], temperature["mean"]
+    single = floor == ceiling
+    asked = f"{floor:g} degC" if single else f"{floor:g} to {ceiling:g} degC"
+    # a single setpoint is held within 1 K, as every place of the chamber is
+    slack = 1.0 if single else 0.0
+    return [
+        ("hold", "", f"from {text(hold['start_h'], 1)} h, {text(hold['hours'], 1)} h long", PLAIN),
+        ("air temperature, mean", asked, f"{text(mean, 1)} degC", sign(mean, floor - slack, ceiling + slack)),
+        (
+            "evenness: furthest place from the mean",
+            "at most 1 K",
+            f"{text(temperature['off_mean_max'], 2)} K",
+            sign(temperature["off_mean_max"], None, 1.0),
+        ),
+        (
+            "relative humidity, lowest place",
+            f"at least {humidity['accept']:g} %",
+            f"{text(humidity['min'], 1)} % (mean {text(humidity['mean'], 1)} %)",
+            sign(humidity["min"], humidity["accept"], None),
+        ),
+        ("time in band", "at least 98 %", f"{text(hold['in_band_pct'], 1)} %", sign(hold["in_band_pct"], 98.0, None)),
+    ]
+
+
+def _surface_rows(block: Summary) -> list[Row]:
+    margin = block["hold"]["dew_margin_K"]
+    rows: list[Row] = [
+        (
+            "dew margin, smallest",
+            "above 0 K",
+            f"{text(margin['min'], 2)} K ({margin['surface'] or 'no hold'})",
+            sign(margin["min"], 0.0, None),
+        )
+    ]
+    film = block.get("board_film_kg_per_m2_max")
+    if film is not None:
+        rows.append(("wettest board", "at most 0.005 kg/m2", f"{film:.4f} kg/m2", sign(film, None, 0.005)))
+    drying = block["drying_kg_per_m2h"]["mean"]
+    rows.append(("drying of the product", "at most 0.02 kg/m2h", f"{text(drying, 4)} kg/m2h", sign(drying, None, 0.02)))
+    return rows
+
+
+def _product_rows(summary: Summary, block: Summary) -> list[Row]:
+    product, ready = block["product"], summary["ready_h"]
+    age = product["equivalent_age_h"]
+    when = f"{ready['actual']:.1f} h after start" if ready["actual"] is not None else "not ready within the cycle"
+    return [
+        ("product core, hottest", "", f"{text(product['core_degC_max'], 1)} degC", PLAIN),
+        (
+            "equivalent age at the end (20 degC)",
+            "",
+            f"{text(age['min'], 1)} to {text(age['max'], 1)} h over the positions",
+            PLAIN,
+        ),
+        ("ready (worst position, estimated, not tested)", f"{summary['ready_age_h']:g} h of age", when, PLAIN),
+    ]
+
+
+def _cost_rows(summary: Summary) -> list[Row]:
+    energy, per_tonne, fighting = summary["energy_kWh"], summary["per_tonne"], summary["fighting"]
+    total, specific = sum(energy.values()), per_tonne["energy_kWh"]
+    spent = f"{total:.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f}); {specific:.1f} kWh/t"
+    return [
+        ("energy", "", spent, PLAIN),
+        ("fog water", "", f"{summary['water_kg']['fog']:.0f} kg", PLAIN),
+        ("heating against venting", "", f"{fighting['kWh']:.1f} kWh in {fighting['hours']:.1f} h", PLAIN),
+    ]
+
+
+def _closing(summary: Summary) -> list[str]:
+    lines = [f"alarm: {alarm['text']} ({alarm['from_s'] / 3600.0:.1f} h)" for alarm in summary["alarms"][:8]]
+    if len(summary["alarms"]) > 8:
+        lines.append(f"and {len(summary['alarms']) - 8} more alarms in summary.json")
+    lines.append(f"verdict: {summary['verdict'].upper()}")
+    lines.extend(f"  because {reason}" for reason in summary["reasons"])
+    return lines
+
+
+def _aligned(rows: list[Row]) -> list[str]:
+    widths = [max(len(row[column]) for row in rows) for column in range(3)]
+    return [
+        f"{what:<{widths[0]}}  {asked:<{widths[1]}}  {was:<{widths[2]}}  {mark}".rstrip()
+        for what, asked, was, mark in rows
+    ]
+
+
+def text(number: float | None, places: int) -> str:
+    """A figure for a person; a dash when it is not known."""
+    return "-" if number is None else f"{number:.{places}f}"
+
+
+def sign(number: float | None, low: float | None, high: float | None) -> str:
+    """ "ok" inside the limits, "NO" outside, nothing when not known."""
+    if number is None:
+        return PLAIN
+    inside = (low is None or number >= low) and (high is None or number <= high)
+    return GOOD if inside else BAD

@@ -1,0 +1,71 @@
+"""The verdict: each rule alone decides, and names its figures."""
+
+from dataclasses import replace
+
+import pytest
+
+from controller.report.verdict import Findings, VerdictRules, judge
+
+RULES = VerdictRules(
+    fail_on_trip=True,
+    fail_on_broken_invariant=True,
+    board_film_kg_per_m2_max=0.005,
+    core_degC_max=60.0,
+    in_band_pct_min=98.0,
+    hold_hours_min=4.0,
+    drying_kg_per_m2h_max=0.02,
+    ready_late_h_max=1.5,
+    deviation_on_outage=True,
+    deviation_on_bypass=True,
+    deviation_on_drive_in_hand=True,
+)
+CLEAN = Findings(
+    trips=(),
+    invariants_broken=0,
+    finished=True,
+    board_film_kg_per_m2=0.0,
+    core_degC_max=34.0,
+    in_band_pct=99.0,
+    hold_hours=9.0,
+    drying_kg_per_m2h=0.01,
+    ready_late_h=0.2,
+    outages=0,
+    bypasses=0,
+    drives_in_hand=(),
+)
+
+
+def test_a_clean_cycle_passes_without_a_reason():
+    assert judge(RULES, CLEAN) == ("pass", [])
+
+
+@pytest.mark.parametrize(
+    ("change", "verdict", "word"),
+    [
+        ({"trips": ("TZS-103",)}, "fail", "TZS-103"),
+        ({"invariants_broken": 2}, "fail", "2 invariants"),
+        ({"board_film_kg_per_m2": 0.006}, "fail", "0.006"),
+        ({"core_degC_max": 61.0}, "fail", "61.0"),
+        ({"finished": False}, "deviation", "did not run to its end"),
+        ({"in_band_pct": 97.9}, "deviation", "97.9"),
+        ({"in_band_pct": None}, "deviation", "in band"),
+        ({"hold_hours": 3.0}, "deviation", "3.0 h < 4 h"),
+        ({"drying_kg_per_m2h": 0.021}, "deviation", "0.021"),
+        ({"ready_late_h": 2.0}, "deviation", "2.0 h later"),
+        ({"outages": 1}, "deviation", "outage"),
+        ({"bypasses": 1}, "deviation", "bypass"),
+        ({"drives_in_hand": ("fan",)}, "deviation", "fan"),
+    ],
+)
+def test_each_rule_alone_decides_and_names_its_figures(change, verdict, word):
+    decided, reasons = judge(RULES, replace(CLEAN, **change))
+    assert decided == verdict
+    assert len(reasons) == 1
+    assert word in reasons[0]
+
+
+def test_a_failure_is_named_before_the_deviations_beside_it():
+    decided, reasons = judge(RULES, replace(CLEAN, trips=("FS-101",), outages=1))
+    assert decided == "fail"
+    assert "FS-101" in reasons[0]
+    assert len(reasons) == 2
