@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
+from math import dist, inf, nan
+from operator import getitem
 from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
+
+from controller.core.binding import Binder
+from controller.core.frames import Frame, Quality, RawInputs
+from controller.core.points import Point, of_kind
+
+# NAMUR NE 43, in uA: measuring from 3.8 to 20.5 mA, fault at or below 3.6 and at or above 21 mA.
+FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA = 3600, 3800, 20500, 21000
+
+OPEN = "current at or below 3.6 mA: broken wire or failed probe"
+SHORT = "current at or above 21 mA: short circuit or failed probe"
+UNDER = "current below 3.8 mA: below the measuring range"
+OVER = "current above 20.5 mA: above the measuring range"
+OUTSIDE = "raw word outside its range"
+JUMPED = "changes faster than is physical"
+HELD = "last value held, the link is silent"
+STALE = "no fresh reading"
+
+_GOOD, _UNCERTAIN, _BAD = int(Quality.GOOD), int(Quality.UNCERTAIN), int(Quality.BAD)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,3 +43,178 @@ class SignalsConfig:
     hold_last_scans: Annotated[int, Ge(0), Le(600)] = 5
     rate_hold_s: Annotated[float, Gt(0), Le(3600)] = 10.0
     offset: Mapping[str, Annotated[float, Ge(-20), Le(20)]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SignalPlan:
+    """Everything about the AI columns, computed once.
+
+    scales: per column (gain, base), value = word * gain + base.
+    limits: per column (fault low, measure low, measure high, fault high) in raw words, for "raw" channels (lo, lo,
+    hi, hi) one word wide.  tables: per column, value by word, NaN where the word is not GOOD: one look-up scales
+    and judges; empty when a range has negative words.
+    rates: largest change of the raw word per second, for the columns up to the last that is judged; rate_min: least.
+    """
+
+    config: SignalsConfig
+    scales: tuple[tuple[float, float], ...]
+    limits: tuple[tuple[int, int, int, int], ...]
+    tables: tuple[array[float], ...]
+    rates: tuple[float, ...]
+    rate_min: float
+    good: tuple[int, ...]
+    silent: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SignalState:
+    """raw: the last fresh words (empty before the first).  silent_s: time since they came.
+
+    suspect_s: per column, what is left of the time a channel stays suspect after a jump; empty when none is.
+    """
+
+    raw: tuple[int, ...]
+    silent_s: float
+    suspect_s: tuple[float, ...]
+
+
+def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
+    """Precompute scaling and limits of every AI point. ConfigError for an offset of a tag that is none."""
+    binder = Binder("signals", points)
+    for tag in config.offset:
+        binder.column(f"offset.{tag}", tag)
+    analog = of_kind(points, "AI")
+    for point in analog:
+        if point.raw_hi == point.raw_lo:
+            binder.refuse(point.tag, str(point.raw_lo), "raw_lo and raw_hi must differ", "correct the point list")
+    binder.done()
+    gains = [(point.hi - point.lo) / (point.raw_hi - point.raw_lo) for point in analog]
+    bases = [
+        point.lo - gain * point.raw_lo + config.offset.get(point.tag, 0.0)
+        for point, gain in zip(analog, gains, strict=True)
+    ]
+    scales = tuple(zip(gains, bases, strict=True))
+    limits = tuple(_limits_of(point) for point in analog)
+    narrow = all(limit[1] >= 0 and limit[2] <= 0xFFFF for limit in limits)
+    rates = [
+        point.rate_per_s_max / abs(gain) if point.rate_per_s_max > 0.0 else inf
+        for point, gain in zip(analog, gains, strict=True)
+    ]
+    while rates and rates[-1] == inf:  # the columns after the last judged one need no look
+        rates.pop()
+    return SignalPlan(
+        config=config,
+        scales=scales,
+        limits=limits,
+        tables=tuple(_table(*scale, *limit[1:3]) for scale, limit in zip(scales, limits, strict=True) if narrow),
+        rates=tuple(rates),
+        rate_min=min(rates, default=inf),
+        good=(_GOOD,) * len(analog),
+        silent=("",) * len(analog),
+    )
+
+
+def initial(_plan: SignalPlan) -> SignalState:
+    """Nothing has been read yet."""
+    return SignalState(raw=(), silent_s=0.0, suspect_s=())
+
+
+def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
+    """Scale and judge one scan's words. BAD channels are NaN; GOOD ones may be used for control."""
+    words = raw.analog
+    if raw.age_scans > 0:
+        return _aged(plan, state, raw, dt_s)
+    if len(state.raw) == len(words) and not state.suspect_s and state.silent_s == 0.0:
+        values = _all_good(plan, state.raw, words, dt_s)
+        if values:
+            return SignalState(words, 0.0, ()), Frame(values, plan.good, plan.silent, raw.discrete, 0)
+    suspect_s = _suspects(plan, state, words, dt_s)
+    return SignalState(words, 0.0, suspect_s), _judge(plan, words, suspect_s, raw.discrete)
+
+
+def _all_good(
+    plan: SignalPlan, before: tuple[int, ...], words: tuple[int, ...], dt_s: float
+) -> tuple[float, ...] | None:
+    """Values when every channel is GOOD, else None: what a healthy chamber takes in every scan, so it is quick."""
+    try:
+        values = tuple(map(getitem, plan.tables, words))
+    except IndexError:
+        return None
+    if not sum(values) < inf or len(values) != len(words):  # one NaN makes the sum NaN
+        return None
+    judged = len(plan.rates)
+    # The distance is never less than the largest single change, so most scans need no look at each.
+    if dist(words[:judged], before[:judged]) > plan.rate_min * dt_s:
+        for word, was, rate in zip(words, before, plan.rates, strict=False):  # only the judged columns
+            if abs(word - was) > rate * dt_s:
+                return None
+    return values
+
+
+@lru_cache(maxsize=256)
+def _table(gain: float, base: float, low: int, high: int) -> array[float]:
+    """Value by word over all 16-bit words, NaN outside low..high (so an index from the end is NaN, too)."""
+    table = array("d", [nan]) * 65536
+    table[low : high + 1] = array("d", [word * gain + base for word in range(low, high + 1)])
+    return table
+
+
+def _limits_of(point: Point) -> tuple[int, int, int, int]:
+    if point.signal == "4-20mA":
+        return FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA
+    low, high = min(point.raw_lo, point.raw_hi), max(point.raw_lo, point.raw_hi)
+    return low - 1, low, high, high + 1
+
+
+def _suspects(plan: SignalPlan, state: SignalState, words: tuple[int, ...], dt_s: float) -> tuple[float, ...]:
+    """What is left of each channel's suspicion; a new jump starts it again, a fault is no jump."""
+    before = state.raw
+    if len(before) != len(words):  # nothing read yet, or a record of another panel
+        return ()
+    left = [max(0.0, time_s - dt_s) for time_s in state.suspect_s] or [0.0] * len(words)
+    reach_s = dt_s + state.silent_s
+    for column, rate in enumerate(plan.rates):
+        low, _, _, high = plan.limits[column]
+        was, word = before[column], words[column]
+        if abs(word - was) > rate * reach_s and low < word < high:
+            left[column] = plan.config.rate_hold_s
+    return tuple(left) if any(left) else ()
+
+
+def _judge(plan: SignalPlan, words: tuple[int, ...], suspect_s: tuple[float, ...], discrete: tuple[bool, ...]) -> Frame:
+    """Every channel on its own: the slow way, taken while anything is wrong."""
+    values: list[float] = []
+    qualities: list[int] = []
+    reasons: list[str] = []
+    for column, word in enumerate(words):
+        fault_low, low, high, fault_high = plan.limits[column]
+        gain, base = plan.scales[column]
+        value, quality, reason = word * gain + base, _GOOD, ""
+        current = fault_high == FAULT_HIGH_UA and fault_low == FAULT_LOW_UA
+        if word <= fault_low:
+            value, quality, reason = nan, _BAD, OPEN if current else OUTSIDE
+        elif word >= fault_high:
+            value, quality, reason = nan, _BAD, SHORT if current else OUTSIDE
+        elif word < low:
+            quality, reason = _UNCERTAIN, UNDER
+        elif word > high:
+            quality, reason = _UNCERTAIN, OVER
+        elif suspect_s and suspect_s[column] > 0.0:
+            quality, reason = _UNCERTAIN, JUMPED
+        values.append(value)
+        qualities.append(quality)
+        reasons.append(reason)
+    return Frame(tuple(values), tuple(qualities), tuple(reasons), discrete, 0)
+
+
+def _aged(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
+    """No fresh words: hold what was good as UNCERTAIN for a while, then know nothing."""
+    count = len(plan.good)
+    later = SignalState(state.raw, state.silent_s + dt_s, state.suspect_s)
+    if raw.age_scans > plan.config.hold_last_scans or not state.raw:
+        frame = Frame((nan,) * count, (_BAD,) * count, (STALE,) * count, raw.discrete, raw.age_scans)
+        return later, frame
+    last = _judge(plan, state.raw, state.suspect_s, raw.discrete)
+    qualities = tuple(quality if quality else _UNCERTAIN for quality in last.qualities)
+    reasons = tuple(reason or HELD for reason in last.reasons)
+    return later, Frame(last.values, qualities, reasons, raw.discrete, raw.age_scans)
