@@ -85,7 +85,7 @@ def test_unknown_samples_are_left_out_of_every_figure():
 @pytest.mark.outside("numpy.percentile, method linear")
 @pytest.mark.parametrize("pct", [0.0, 5.0, 50.0, 95.0, 100.0])
 def test_percentile_equals_numpys(pct):
-    import numpy
+    import numpy as np
 
     samples = [3.0, 1.0, 2.0, 7.5, -4.0, 0.25]
-    assert kpis.percentile(samples, pct) == pytest.approx(numpy.percentile(samples, pct), rel=1e-12)
+    assert kpis.percentile(samples, pct) == pytest.approx(np.percentile(samples, pct), rel=1e-12)
