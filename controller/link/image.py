@@ -8,6 +8,7 @@ Output block: heartbeat, scan time in ms; then the points at their addresses.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache, partial
 from operator import itemgetter
 from struct import Struct, error
 from typing import Any
@@ -39,13 +40,14 @@ class Image:
         self._pack_inputs = Struct(f">{self.input_count}H").pack
         self._analog = _picker(tuple(point.address - base for point in analog))
         self._signed = tuple(column for column, point in enumerate(analog) if point.raw_lo < 0)
-        self._contacts = tuple((point.address - base, 1 << point.bit) for point in contacts)
+        self._contacts = _picker(tuple(sorted({point.address - base for point in contacts})))
+        # Contacts seldom change: unpacking is remembered per combination of words, and stays a pure function.
+        self._unpack = lru_cache(maxsize=256)(partial(_unpack, _masks(contacts)))
         self._bind_outputs(points)
 
     def _bind_outputs(self, points: tuple[Point, ...]) -> None:
         base = self.device.output.base
         self._beats = self.device.output.header == "standard"
-        self._pack_outputs = Struct(f">{self.output_count}H").pack
         self._outputs = of_kind(points, "AO")
         self._spans = tuple(
             (
@@ -58,7 +60,9 @@ class Image:
             )
             for point in self._outputs
         )
-        self._coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
+        coils = of_kind(points, "DO")
+        self._coil_offsets = tuple(sorted({point.address - base for point in coils}))
+        self._pack = lru_cache(maxsize=256)(partial(_pack, _masks(coils)))
 
     def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
         """Inputs of one scan. words: (input_count,) 0..65535. age_scans: how old these words are.
@@ -72,7 +76,7 @@ class Image:
         analog = self._analog(words)
         if self._signed:
             analog = self._with_signs(analog)
-        discrete = tuple([words[offset] & mask != 0 for offset, mask in self._contacts])
+        discrete = self._unpack(self._contacts(words))
         if not self._standard:
             return RawInputs(analog, discrete, age_scans)
         if words[0] != self._signature or words[1] != self._map_version:
@@ -96,24 +100,20 @@ class Image:
         """
         words = [0] * self.output_count
         if self._beats:
+            if not (0 <= heartbeat <= 65535 and 0 <= scan_ms <= 65535):
+                raise self._bad_header(heartbeat, scan_ms)
             words[0] = heartbeat
             words[1] = scan_ms
-        for (offset, lo, gain, raw_lo, least, most), value in zip(self._spans, outputs.analog, strict=True):
-            try:
-                word = raw_lo + round((value - lo) * gain)
-            except (ValueError, OverflowError):  # NaN, infinity
-                raise self._bad_output(outputs) from None
-            if not least <= word <= most:
-                raise self._bad_output(outputs)
-            words[offset] = word & 0xFFFF
-        for (offset, mask), on in zip(self._coils, outputs.discrete, strict=True):
-            if on:
-                words[offset] |= mask
         try:
-            self._pack_outputs(*words)
-        except error:
-            text = f"heartbeat {heartbeat} or scan time {scan_ms} ms does not fit a 16-bit word"
-            raise LinkError("bad-words", f"{self.where}: {text}; nothing was sent") from None
+            for (offset, lo, gain, raw_lo, least, most), value in zip(self._spans, outputs.analog, strict=True):
+                word = raw_lo + round((value - lo) * gain)
+                if not least <= word <= most:
+                    raise self._bad_output(outputs)
+                words[offset] = word & 0xFFFF
+        except (ValueError, OverflowError):  # NaN, infinity, or another number of outputs
+            raise self._bad_output(outputs) from None
+        for offset, word in zip(self._coil_offsets, self._pack(outputs.discrete), strict=True):
+            words[offset] = word
         return words
 
     def _with_signs(self, analog: tuple[int, ...]) -> tuple[int, ...]:
@@ -149,7 +149,14 @@ class Image:
             text = f"register {self.device.input.base + offset} = {words[offset]!r} is no 16-bit word (0..65535)"
         return LinkError("bad-words", f"{self.where}: {text}; the frame is not used, check device and point list")
 
+    def _bad_header(self, heartbeat: int, scan_ms: int) -> LinkError:
+        text = f"heartbeat {heartbeat} or scan time {scan_ms} ms does not fit a 16-bit word"
+        return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
+
     def _bad_output(self, outputs: Outputs) -> LinkError:
+        if len(outputs.analog) != len(self._outputs):
+            text = f"{len(outputs.analog)} analog outputs came, expected {len(self._outputs)}"
+            return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
         for point, value in zip(self._outputs, outputs.analog, strict=True):
             if not point.lo <= value <= point.hi:
                 text = f"{point.tag} = {value!r} is outside {point.lo:g}..{point.hi:g} {point.unit}"
@@ -165,6 +172,25 @@ def _picker(offsets: tuple[int, ...]) -> Callable[[Sequence[int]], tuple[int, ..
         return lambda words: tuple(words[block])
     pick: Any = itemgetter(*offsets)  # at least two: one alone is a range
     return pick  # type: ignore[no-any-return]
+
+
+def _masks(points: tuple[Point, ...]) -> tuple[tuple[int, int], ...]:
+    """(which of the packed words, bit) of each contact, in point-list order."""
+    addresses = sorted({point.address for point in points})
+    return tuple((addresses.index(point.address), 1 << point.bit) for point in points)
+
+
+def _unpack(masks: tuple[tuple[int, int], ...], packed: tuple[int, ...]) -> tuple[bool, ...]:
+    return tuple([packed[which] & mask != 0 for which, mask in masks])
+
+
+def _pack(masks: tuple[tuple[int, int], ...], states: tuple[bool, ...]) -> tuple[int, ...]:
+    """Packed words, in order of address. states: one per mask; another number raises ValueError."""
+    words = [0] * (1 + max((which for which, _ in masks), default=-1))
+    for (which, mask), on in zip(masks, states, strict=True):
+        if on:
+            words[which] |= mask
+    return tuple(words)
 
 
 def _is_word(value: object) -> bool:
