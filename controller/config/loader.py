@@ -78,7 +78,7 @@ def parse_table(data: bytes, cls: type[T], name: str) -> Loaded[tuple[T, ...]]:
         value, found = _validate(row, cls, name)
         values.append(value)
         label = f"line {line}" + (f" ({row['tag']})" if "tag" in row else "")
-        problems += [Problem(p.file, f"{label}, {p.field}", p.value, p.limit, p.remedy) for p in found]
+        problems += [_in_row(problem, label) for problem in found]
         if len(problems) > PROBLEMS_MAX:
             break
     if problems:
@@ -104,9 +104,18 @@ def _validate(content: dict[str, Any], cls: type[T], name: str) -> tuple[T, list
         found = error.errors(include_url=False)
     problems = []
     for item in found[: PROBLEMS_MAX + 1]:
-        given = item["input"]
-        problems.append(words.problem(name, cls, item["loc"][1:], item["type"], given, item.get("ctx", {})))
+        given, context = item["input"], item.get("ctx", {})
+        if item["type"] == "too_short" and isinstance(given, list) and len(given) >= context["min_length"]:
+            continue  # only its valid entries were counted; the others have problems of their own
+        problems.append(words.problem(name, cls, item["loc"][1:], item["type"], given, context))
     return None, _once(problems)  # type: ignore[return-value]
+
+
+def _in_row(problem: Problem, label: str) -> Problem:
+    """A row's problem with its line, in the words of a table: it has cells, and no quotes."""
+    remedy = "fill the cell" if problem.value == words.MISSING else problem.remedy.replace(" in quotes", "")
+    limit = problem.limit.replace(" in quotes", "")
+    return Problem(problem.file, f"{label}, {problem.field}", problem.value, limit, remedy)
 
 
 def _once(problems: list[Problem]) -> list[Problem]:

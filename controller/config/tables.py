@@ -91,7 +91,7 @@ def _cell(text: str, kind: type | None) -> Any:
     """A cell as the type the class wants, or as text when it is not one (the validation then says so)."""
     if kind in (int, float) and _WHOLE.match(text):
         return int(text)
-    if kind is float and _NUMBER.match(text):
+    if kind in (int, float) and _NUMBER.match(text):
         return float(text)
     if kind is bool and text in ("true", "false"):
         return text == "true"

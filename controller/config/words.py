@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -102,7 +103,6 @@ def _literal_remedy(shape: Any, given: object) -> str:
 
 def _number_in(text: str) -> bool:
     try:
-        float(text)
+        return math.isfinite(float(text))
     except ValueError:
         return False
-    return True

@@ -1,0 +1,64 @@
+"""Where config files are found."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.config.find import find, kind_of, known
+from controller.errors import ConfigError
+
+
+def test_a_bare_name_is_a_shipped_file_wherever_one_stands(monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    path = find("points", "panel-a")
+    assert path.is_file()
+    assert path.parts[-3:] == ("configs", "points", "panel-a.csv")
+
+
+def test_a_path_stays_a_path(tmp_path):
+    file = tmp_path / "own.toml"
+    file.write_text("name = 'own'\n")
+    assert find("recipe", file) == file
+    assert find("recipe", str(file)) == file
+
+
+def test_a_name_is_looked_for_beside_the_file_that_names_it_first(tmp_path):
+    """A site's own panel-a hides the shipped one for the site's chamber, and only for it."""
+    chamber = tmp_path / "chambers" / "own.toml"
+    own = tmp_path / "points" / "panel-a.csv"
+    for file in (chamber, own):
+        file.parent.mkdir()
+        file.write_text("x")
+    assert find("points", "panel-a", beside=chamber) == own
+    assert find("points", "panel-a") != own
+    assert find("device", "panel-a", beside=chamber).parent.parent.name == "configs"
+
+
+@pytest.mark.parametrize("name", ["panel-b", "PANEL_A", "panel a"])
+def test_a_missing_name_suggests_the_nearest_and_names_the_known(name):
+    with pytest.raises(ConfigError) as caught:
+        find("points", name)
+    (problem,) = caught.value.problems
+    assert problem.remedy.startswith("did you mean panel-a? known: panel-a")
+
+
+@pytest.mark.parametrize("name", ["no/such.toml", "such.toml", "", "a\0b", "..", "/", "a" * 5000 + ".toml"])
+def test_whatever_is_asked_for_the_answer_is_a_file_or_a_config_error(name):
+    with pytest.raises(ConfigError) as caught:
+        path = find("recipe", name)
+        assert not path.is_file(), "found something nobody meant"
+        raise ConfigError([])
+    assert all("recipe" in problem.field for problem in caught.value.problems)
+
+
+def test_known_lists_names_sorted():
+    assert "panel-a" in known("points")
+    assert list(known("points")) == sorted(known("points"))
+
+
+def test_kind_follows_folder_and_suffix():
+    assert kind_of(Path("configs/points/panel-a.csv")) == "points"
+    assert kind_of(Path("configs/points/panel-a.toml")) is None
+    assert kind_of(Path("somewhere/panel-a.csv")) is None
