@@ -1,0 +1,227 @@
+"""The simulated panel on a socket: Modbus TCP around a RemoteIo.
+
+Three functions only: read holding registers (03), write multiple registers (10h), read/write multiple registers
+(17h, writes before it reads). Everything else is an illegal function. The output block is taken whole and at its
+exact place or not at all. pyModbusTCP frames and threads; what a request means is decided here, on raw PDUs.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import logging
+import socket
+import struct
+import threading
+import time
+from typing import Any
+
+from pyModbusTCP.server import ModbusServer
+
+from plantsim.remote_io import RemoteIo
+
+log = logging.getLogger(__name__)
+
+READ, WRITE, READ_WRITE = 0x03, 0x10, 0x17
+ILLEGAL_FUNCTION, ILLEGAL_ADDRESS, ILLEGAL_VALUE, DEVICE_FAILURE = 1, 2, 3, 4
+# Limits of Modbus Application Protocol V1.1b3, sections 6.3, 6.12 and 6.17.
+READ_MAX, WRITE_MAX, READ_WRITE_MAX = 125, 123, 121
+_LATE_MAX_S = 10.0  # a host that slept longer lets the missed ticks go
+
+
+class Server:
+    """Serves one RemoteIo to any number of clients, one request at a time.
+
+    In lockstep the chamber moves only when it is written; in real time a thread ticks it every dt.
+    """
+
+    def __init__(self, remote_io: RemoteIo, host: str = "127.0.0.1", port: int = 0) -> None:
+        """port 0 takes any free port; `port` tells which after start()."""
+        self.remote_io = remote_io
+        self.host = host
+        self.port = port
+        self.ticks_missed = 0
+        self._lock = threading.Lock()
+        self._stopping = threading.Event()
+        self._answer = Answerer(remote_io)
+        self._listener: _Listener | None = None
+        self._ticker: threading.Thread | None = None
+
+    def start(self) -> int:
+        """Compile the model, listen, return the port. OSError when host and port cannot be had."""
+        if self._listener is not None:
+            return self.port
+        self.remote_io.prepare()
+        listener = _Listener(self.host, self.port, self._serve)
+        self.port = listener.listen()
+        self._listener = listener
+        self._stopping.clear()
+        if not self.remote_io.lockstep:
+            self._ticker = threading.Thread(target=self._tick, name="device ticks", daemon=True)
+            self._ticker.start()
+        return self.port
+
+    def stop(self) -> None:
+        """Close every connection and free the port; the chamber stays as it is. Harmless when not started."""
+        self._stopping.set()
+        if self._ticker is not None:
+            self._ticker.join()
+            self._ticker = None
+        if self._listener is not None:
+            self._listener.close()
+            self._listener = None
+
+    def __enter__(self) -> Server:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def _serve(self, session: Any) -> None:
+        """pyModbusTCP's hook: request PDU in, response PDU out."""
+        pdu = session.request.pdu.raw
+        try:
+            with self._lock:
+                session.response.pdu.raw = self._answer(pdu)
+        except Exception:
+            log.exception("the simulated device failed on a request %s", pdu.hex())
+            session.response.pdu.raw = bytes((pdu[0] | 0x80, DEVICE_FAILURE))
+
+    def _tick(self) -> None:
+        dt_s = self.remote_io.dt_s
+        due = time.monotonic() + dt_s
+        while not self._stopping.wait(max(due - time.monotonic(), 0.0)):
+            with self._lock:
+                self.remote_io.tick()
+            due += dt_s
+            late_s = time.monotonic() - due
+            if late_s > _LATE_MAX_S:
+                self.ticks_missed += int(late_s / dt_s)
+                due = time.monotonic() + dt_s
+
+
+class Answerer:
+    """From request PDU to response PDU on one RemoteIo; no socket, no lock."""
+
+    def __init__(self, remote_io: RemoteIo) -> None:
+        device = remote_io.device
+        self._io = remote_io
+        self._in = (device.input_base, device.input_base + device.input_count)
+        self._out = (device.output_base, device.output_base + device.output_count)
+        self._place = (device.output_base, device.output_count)
+        self._whole_input = (device.input_base, device.input_count)
+        self._unpack_out = struct.Struct(f">{device.output_count}H").unpack_from
+        self._pack_in = struct.Struct(f">BB{device.input_count}H").pack
+
+    def __call__(self, pdu: bytes) -> bytes:
+        """Response PDU, an exception response where the request is not in order."""
+        function = pdu[0]
+        if function == READ_WRITE:
+            return self._read_write(pdu)
+        if function == READ:
+            return self._read(pdu)
+        if function == WRITE:
+            return self._write(pdu)
+        return bytes((function | 0x80, ILLEGAL_FUNCTION))
+
+    def _read_write(self, pdu: bytes) -> bytes:
+        if len(pdu) < 10:
+            return bytes((0x80 | READ_WRITE, ILLEGAL_VALUE))
+        read_at, read_n, write_at, write_n, size = _READ_WRITE_HEAD(pdu, 1)
+        if not (1 <= read_n <= READ_MAX and 1 <= write_n <= READ_WRITE_MAX and size == 2 * write_n == len(pdu) - 10):
+            return bytes((0x80 | READ_WRITE, ILLEGAL_VALUE))
+        if (write_at, write_n) != self._place or not self._readable(read_at, read_n):
+            return bytes((0x80 | READ_WRITE, ILLEGAL_ADDRESS))
+        words = self._io.turn(self._unpack_out(pdu, 10))
+        if (read_at, read_n) == self._whole_input:
+            return self._pack_in(READ_WRITE, 2 * read_n, *words)
+        return self._registers(READ_WRITE, read_at, read_n)
+
+    def _read(self, pdu: bytes) -> bytes:
+        if len(pdu) != 5:
+            return bytes((0x80 | READ, ILLEGAL_VALUE))
+        at, n = _HEAD(pdu, 1)
+        if not 1 <= n <= READ_MAX:
+            return bytes((0x80 | READ, ILLEGAL_VALUE))
+        if not self._readable(at, n):
+            return bytes((0x80 | READ, ILLEGAL_ADDRESS))
+        return self._registers(READ, at, n)
+
+    def _write(self, pdu: bytes) -> bytes:
+        if len(pdu) < 6:
+            return bytes((0x80 | WRITE, ILLEGAL_VALUE))
+        at, n, size = _WRITE_HEAD(pdu, 1)
+        if not (1 <= n <= WRITE_MAX and size == 2 * n == len(pdu) - 6):
+            return bytes((0x80 | WRITE, ILLEGAL_VALUE))
+        if (at, n) != self._place:
+            return bytes((0x80 | WRITE, ILLEGAL_ADDRESS))
+        self._io.write(self._unpack_out(pdu, 6))
+        return pdu[:5]
+
+    def _readable(self, at: int, n: int) -> bool:
+        end = at + n
+        return (self._in[0] <= at and end <= self._in[1]) or (self._out[0] <= at and end <= self._out[1])
+
+    def _registers(self, function: int, at: int, n: int) -> bytes:
+        inward = self._in[0] <= at < self._in[1]
+        words = self._io.read() if inward else self._io.words_out
+        first = at - (self._in[0] if inward else self._out[0])
+        return struct.pack(f">BB{n}H", function, 2 * n, *words[first : first + n])
+
+
+_HEAD = struct.Struct(">HH").unpack_from
+_WRITE_HEAD = struct.Struct(">HHB").unpack_from
+_READ_WRITE_HEAD = struct.Struct(">HHHHB").unpack_from
+
+
+class _Listener(ModbusServer):  # type: ignore[misc]  # pyModbusTCP carries no types
+    """pyModbusTCP's server with three traits added: it says its port, stops at once, frees what it held."""
+
+    def __init__(self, host: str, port: int, engine: Any) -> None:
+        super().__init__(host=host, port=port, no_block=True, ext_engine=engine)
+        self.connections: dict[socket.socket, threading.Thread] = {}
+
+    def listen(self) -> int:
+        """Listen and return the port. The socket is open when this returns."""
+        try:
+            self.start()
+        except ModbusServer.NetworkError as error:
+            self._service.server_close()
+            cause = error.args[0] if error.args and isinstance(error.args[0], OSError) else None
+            number = cause.errno if cause is not None and cause.errno else errno.EADDRNOTAVAIL
+            text = f"cannot listen on {self.host} port {self.port}: {error}; stop what holds it or choose another port"
+            raise OSError(number, text) from error
+        except OSError:
+            self._service.server_close()
+            raise
+        self._service.connections = self.connections
+        self._evt_running.wait()  # stop() of the library does nothing before this
+        return int(self._service.server_address[1])
+
+    def close(self) -> None:
+        """Stop listening, cut the connections, wait for their threads."""
+        self.stop()
+        self._serve_th.join()
+        for connection, thread in list(self.connections.items()):
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+            thread.join(timeout=5.0)
+
+    def _serve(self) -> None:
+        self._evt_running.set()
+        try:
+            self._service.serve_forever(poll_interval=0.05)
+        finally:
+            self._evt_running.clear()
+
+    class ModbusService(ModbusServer.ModbusService):  # type: ignore[misc]
+        """One connection. No receive time-out: close() cuts it, and every poll before a receive costs a turn."""
+
+        def setup(self) -> None:
+            self.request.settimeout(None)
+            self.request.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self.server.connections[self.request] = threading.current_thread()
+
+        def finish(self) -> None:
+            self.server.connections.pop(self.request, None)
