@@ -163,8 +163,17 @@ class RemoteIo:
         self._counter = (self._counter + 1) & 0xFFFFFFFF
         self._chamber.step(self._actuators)
 
-    def _decode(self, words: Sequence[int]) -> tuple[float, ...]:
-        return tuple([actuator.value(words) for actuator in self._bound.actuators])
+    def _decode(self, words: Sequence[int]) -> list[float]:
+        """What each actuator gets: 0.0 or 1.0 from a bit, or a word scaled and clipped to its range."""
+        values: list[float] = []
+        for at, mask, raw_lo, gain, lo, hi in self._bound.actuators:
+            word = words[at]
+            if mask:
+                values.append(1.0 if word & mask else 0.0)
+                continue
+            value = lo + (word - raw_lo) * gain
+            values.append(lo if value < lo else hi if value > hi else value)
+        return values
 
     def _refresh(self) -> None:
         """Bring the input block up to date: gather analog inputs, pack contacts, write the header."""

@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 HEADER_WORDS = 8
 OUTPUT_HEADER_WORDS = 2
 BITS = 16
 FULL_WORD = 0xFFFF
+IMAGE_WORDS_MAX = 120  # one request carries a whole image: 121 words written is the limit of function 17h
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +80,8 @@ class Bound:
     actuators: tuple[Actuator, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Actuator:
-    """How one actuator reads its terminal: a bit (gain 0), or a word scaled and clipped to lo..hi."""
+class Actuator(NamedTuple):
+    """How one actuator reads its terminal: a bit of a word, or (mask 0) the word scaled and clipped to lo..hi."""
 
     word: int
     mask: int
@@ -89,12 +89,6 @@ class Actuator:
     gain: float
     lo: float
     hi: float
-
-    def value(self, words: Sequence[int]) -> float:
-        """What the actuator gets from the output block (header included): 0.0 or 1.0, or a value in lo..hi."""
-        if self.mask:
-            return 1.0 if words[self.word] & self.mask else 0.0
-        return min(max(self.lo + (words[self.word] - self.raw_lo) * self.gain, self.lo), self.hi)
 
 
 def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bound:
@@ -117,7 +111,7 @@ def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bo
 
 
 def _faults(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> list[str]:
-    faults: list[str] = []
+    faults = _block_faults(device)
     used: dict[tuple[int, int], str] = {}
     probes, actuators = set(wiring.probes), set(wiring.actuators)
     for t in terminals:
@@ -142,6 +136,21 @@ def _faults(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) ->
             faults.append(f"{t.tag}: its span is empty")
     tags = {t.tag for t in terminals if t.kind in ("AO", "DO")}
     faults += [f"{tag}: an actuator of the chamber model without a terminal" for tag in sorted(actuators - tags)]
+    return faults
+
+
+def _block_faults(device: DeviceMap) -> list[str]:
+    faults: list[str] = []
+    blocks = (
+        ("input", device.input_base, device.input_count, HEADER_WORDS),
+        ("output", device.output_base, device.output_count, OUTPUT_HEADER_WORDS),
+    )
+    for name, base, count, header in blocks:
+        if not header <= count <= IMAGE_WORDS_MAX or not 0 <= base <= FULL_WORD + 1 - count:
+            faults.append(f"{name} block {base}+{count}: {header}..{IMAGE_WORDS_MAX} words inside 0..65535")
+    (_, a, a_count, _), (_, b, b_count, _) = blocks
+    if a < b + b_count and b < a + a_count:
+        faults.append(f"input block {a}+{a_count} and output block {b}+{b_count} overlap")
     return faults
 
 
