@@ -2,10 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from math import exp, nan
+from operator import itemgetter
 
-from annotated_types import Ge, Gt, Le, Len
+from controller.core.binding import Binder
+from controller.core.frames import Frame, Quality
+from controller.core.moistair import RATIO, saturation_pressure_Pa, saturation_temperature_degC
+from controller.core.points import Point, of_kind
+from controller.core.quick import maker
+from controller.core.signals import HELD
+from controller.core.voting import agreeing, greatest, least, median, robust_mean
+from controller.core.watched import BoardProbe, ClimateConfig, FrameProbe, Pair
+
+_GOOD = int(Quality.GOOD)
+_ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates need no faster look
+_REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
+_LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
+_LAG_FACTOR_MAX = 3.0  # with fans off
+
+Picker = Callable[[Sequence[float]], tuple[float, ...]]
+
+__all__ = ["BoardProbe", "Climate", "ClimateConfig", "ClimatePlan", "ClimateState", "FrameProbe", "Pair"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,65 +62,292 @@ class Climate:
     surface_ok: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
-    """One body that reads both: `t` its temperature tag, `rh` its humidity tag, and where it hangs."""
+@dataclass(frozen=True, slots=True)
+class ClimatePlan:
+    """Columns and names, found once.
 
-    t: str
-    rh: str
-    bay: Annotated[int, Ge(1)]
-    level: Annotated[int, Ge(1)]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoardProbe:
-    """A contact probe on a board."""
-
-    tag: str
-    bay: Annotated[int, Ge(1)]
-    level: Annotated[int, Ge(1)] = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameProbe:
-    """A contact probe on the door frame of a bay."""
-
-    tag: str
-    bay: Annotated[int, Ge(1)]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClimateConfig:
-    """Section [climate] of the chamber file.
-
-    pairs: [[climate.pairs]] t, rh, bay, level.  boards: [[climate.boards]] tag, bay, level.
-    frames: [[climate.frames]] tag, bay.  ceiling, supply, return_air, hall, outdoor_t, outdoor_rh, airflow,
-    fan_power, heat_power, fog_flow: tags of AI points.
-    margin_K: the dew point stays so far below the coldest watched surface.
-    estimated_reserve_K, estimated_lag_h: bottom boards without a probe are the nearest air probe, lagged (at
-    lag_flow_kg_per_s; slower air lags longer), minus the reserve. blind_reserve_K: reserve on the coldest air
-    when no surface probe is good. disagree_K: an air probe farther from the median of all is left out.
-    empty_weight: weight of a probe in an empty bay. pressure_Pa: of the site.
+    temperatures, humidities: pick the pairs' readings; weights sum to one.  surfaces: picks the watched measured
+    ones, named by surface_names.  bays: of the estimated bottom boards; nearest: for each, columns of air probes,
+    nearest first; board_columns: for each, columns of good-for-it board probes; unmeasured: indexes without any.
+    others: picks supply, return, hall, outdoor T, outdoor RH, air flow, fan, heat, fog.
+    saturation: remembers saturation pressures by temperature; it changes no result.
     """
 
-    pairs: Annotated[tuple[Pair, ...], Len(1)]
-    boards: tuple[BoardProbe, ...] = ()
-    frames: tuple[FrameProbe, ...] = ()
-    ceiling: str
-    supply: str
-    return_air: str
-    hall: str
-    outdoor_t: str
-    outdoor_rh: str
-    airflow: str
-    fan_power: str
-    heat_power: str
-    fog_flow: str
-    margin_K: Annotated[float, Ge(0.05), Le(3)] = 0.15
-    estimated_reserve_K: Annotated[float, Ge(0), Le(3)] = 0.15
-    estimated_lag_h: Annotated[float, Gt(0), Le(5)] = 0.7
-    lag_flow_kg_per_s: Annotated[float, Gt(0), Le(100)] = 9.0
-    blind_reserve_K: Annotated[float, Ge(0), Le(10)] = 1.5
-    disagree_K: Annotated[float, Ge(0.5), Le(30)] = 5.0
-    empty_weight: Annotated[float, Ge(0), Le(1)] = 0.3
-    pressure_Pa: Annotated[float, Ge(60000), Le(110000)] = 101325.0
+    config: ClimateConfig
+    good: tuple[int, ...]
+    temperatures: Picker
+    humidities: Picker
+    weights: tuple[float, ...]
+    even: bool
+    surfaces: Picker
+    surface_names: tuple[str, ...]
+    board_bays: tuple[int, ...]
+    bays: tuple[int, ...]
+    estimate_names: tuple[str, ...]
+    nearest: tuple[tuple[int, ...], ...]
+    unmeasured: tuple[int, ...]
+    others: Picker
+    airflow: int
+    saturation: dict[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class ClimateState:
+    """since_s: time since the estimates moved.  estimated_degC: bottom board of each bay, as lagged air; empty at
+    first.  bias_K: how much colder than their estimates the measured boards are (never above 0).
+    """
+
+    since_s: float
+    estimated_degC: tuple[float, ...]
+    bias_K: float
+
+
+_climate = maker(Climate)
+_state = maker(ClimateState)
+
+
+def bind(
+    config: ClimateConfig,
+    points: tuple[Point, ...],
+    bays: int,
+    levels: int,
+    empty_bays: tuple[int, ...] = (),
+) -> ClimatePlan:
+    """Turn tags into columns. Boards of empty bays are not watched. ConfigError names every tag that is missing."""
+    binder = Binder("climate", points)
+    for index, pair in enumerate(config.pairs):
+        binder.within(f"pairs[{index}].bay", pair.bay, bays)
+        binder.within(f"pairs[{index}].level", pair.level, levels)
+    air = [binder.column(f"pairs[{index}].t", pair.t) for index, pair in enumerate(config.pairs)]
+    humidity = [binder.column(f"pairs[{index}].rh", pair.rh) for index, pair in enumerate(config.pairs)]
+    surfaces: list[tuple[int, str, int]] = []  # column, name, bay of a board or 0
+    for index, board in enumerate(config.boards):
+        binder.within(f"boards[{index}].bay", board.bay, bays)
+        binder.within(f"boards[{index}].level", board.level, levels)
+        column = binder.column(f"boards[{index}].tag", board.tag)
+        if board.bay not in empty_bays:
+            surfaces.append((column, f"board bay {board.bay} level {board.level}", board.bay))
+    for index, frame in enumerate(config.frames):
+        binder.within(f"frames[{index}].bay", frame.bay, bays)
+        column = binder.column(f"frames[{index}].tag", frame.tag)
+        surfaces.append((column, f"door frame bay {frame.bay}", 0))
+    surfaces.append((binder.column("ceiling", config.ceiling), "ceiling", 0))
+    names = (
+        "supply",
+        "return_air",
+        "hall",
+        "outdoor_t",
+        "outdoor_rh",
+        "airflow",
+        "fan_power",
+        "heat_power",
+        "fog_flow",
+    )
+    others = [binder.column(name, getattr(config, name)) for name in names]
+    binder.done()
+    loaded = tuple(bay for bay in range(1, bays + 1) if bay not in empty_bays)
+    board_bays = tuple(bay for _, _, bay in surfaces)
+    weights = [config.empty_weight if pair.bay in empty_bays else 1.0 for pair in config.pairs]
+    total = sum(weights) or 1.0
+    reserve = f"estimated, reserve {config.estimated_reserve_K:g} K"
+    return ClimatePlan(
+        config=config,
+        good=(_GOOD,) * len(of_kind(points, "AI")),
+        temperatures=_picker(air),
+        humidities=_picker(humidity),
+        weights=tuple(weight / total for weight in weights),
+        even=min(weights) == max(weights),
+        surfaces=_picker([column for column, _, _ in surfaces]),
+        surface_names=tuple(name for _, name, _ in surfaces),
+        board_bays=board_bays,
+        bays=loaded,
+        estimate_names=tuple(f"board bay {bay} level 1, {reserve}" for bay in loaded),
+        nearest=tuple(_nearest(config.pairs, bay) for bay in loaded),
+        unmeasured=tuple(index for index, bay in enumerate(loaded) if bay not in board_bays),
+        others=_picker(others),
+        airflow=others[5],
+        saturation={},
+    )
+
+
+def initial(_plan: ClimatePlan) -> ClimateState:
+    """Nothing is known of the boards yet."""
+    return ClimateState(since_s=0.0, estimated_degC=(), bias_K=0.0)
+
+
+def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -> tuple[ClimateState, Climate]:
+    """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link)."""
+    config = plan.config
+    healthy = frame.qualities == plan.good
+    values = frame.values if healthy else _usable(frame)
+    temperatures = plan.temperatures(values)
+    mean, coldest, hottest = _air(plan, temperatures, healthy)
+    vapour_Pa = _vapour(plan, temperatures, plan.humidities(values), healthy)
+    dew_point = saturation_temperature_degC(vapour_Pa)
+    since_s = state.since_s + dt_s
+    if since_s >= _ESTIMATE_EVERY_S or not state.estimated_degC:
+        state = _estimate(plan, state, values, temperatures, since_s)
+    else:
+        state = _state(since_s, state.estimated_degC, state.bias_K)
+    surface, name = _coldest_surface(plan, state, plan.surfaces(values), coldest, healthy)
+    supply, back, hall, outdoor, outdoor_rh, airflow, fan_kW, heat_kW, fog = plan.others(values)
+    pressure = config.pressure_Pa
+    outdoor_Pa = 0.01 * outdoor_rh * (plan.saturation.get(outdoor) or _saturation(plan.saturation, outdoor))
+    return state, _climate(
+        mean,
+        coldest,
+        hottest,
+        hottest - coldest,
+        dew_point,
+        RATIO * vapour_Pa / (pressure - vapour_Pa),
+        100.0 * vapour_Pa / saturation_pressure_Pa(mean),
+        surface,
+        name,
+        surface - config.margin_K,
+        surface - dew_point,
+        supply,
+        back,
+        hall,
+        outdoor,
+        RATIO * outdoor_Pa / (pressure - outdoor_Pa),
+        airflow,
+        fan_kW,
+        heat_kW,
+        fog,
+        mean == mean,
+        dew_point == dew_point,
+        surface == surface,
+    )
+
+
+def _usable(frame: Frame) -> tuple[float, ...]:
+    """Values with NaN where control may not use them."""
+    silent = frame.age_scans > 0
+    return tuple(
+        [
+            value if quality == _GOOD or (silent and reason == HELD) else nan
+            for value, quality, reason in zip(frame.values, frame.qualities, frame.reasons, strict=True)
+        ]
+    )
+
+
+def _air(plan: ClimatePlan, temperatures: tuple[float, ...], healthy: bool) -> tuple[float, float, float]:
+    """Robust mean, coldest and hottest of the air probes that agree with each other."""
+    limit = plan.config.disagree_K
+    if healthy:
+        coldest, hottest = min(temperatures), max(temperatures)
+        if hottest - coldest <= limit:  # then all are within the limit of their median
+            if plan.even:
+                return sum(temperatures) / len(temperatures), coldest, hottest
+            return robust_mean(temperatures, plan.weights, limit), coldest, hottest
+    trusted = [temperatures[index] for index in agreeing(temperatures, limit)]
+    return robust_mean(temperatures, plan.weights, limit), least(trusted), greatest(trusted)
+
+
+def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tuple[float, ...], healthy: bool) -> float:
+    """Median vapour pressure over the pairs, each of one body: its dew point is the median dew point.
+
+    (With an even number the middle two are averaged as pressures: within 0.002 K for dew points 0.5 K apart.)
+    A probe that reads above 100 %RH is taken at 100: more than that no air of a chamber holds.
+    """
+    known = plan.saturation
+    get = known.get
+    pressures = [
+        (get(temperature) or _saturation(known, temperature)) * (100.0 if rh > 100.0 else rh)
+        for temperature, rh in zip(temperatures, humidities, strict=True)
+    ]
+    if not healthy:
+        return 0.01 * median(pressures)
+    pressures.sort()
+    count = len(pressures)
+    half = count >> 1
+    return 0.01 * (pressures[half] if count & 1 else 0.5 * (pressures[half - 1] + pressures[half]))
+
+
+def _saturation(known: dict[float, float], temperature_degC: float) -> float:
+    pressure = saturation_pressure_Pa(temperature_degC)
+    if pressure > 0.0:  # NaN is not kept: it would never be found again
+        if len(known) >= _REMEMBERED:
+            known.clear()
+        known[temperature_degC] = pressure
+    return pressure
+
+
+def _coldest_surface(
+    plan: ClimatePlan, state: ClimateState, surfaces: tuple[float, ...], coldest_air: float, healthy: bool
+) -> tuple[float, str]:
+    """Coldest watched surface, reserve taken off, and its name; NaN and "unknown" when nothing is known."""
+    estimated = state.estimated_degC
+    if healthy:
+        surface = min(surfaces)
+        name = plan.surface_names[surfaces.index(surface)]
+        unmeasured: Sequence[int] = plan.unmeasured
+    else:
+        surface = least(surfaces)
+        known = surface == surface
+        name = plan.surface_names[surfaces.index(surface)] if known else "unknown"
+        read = {bay for bay, value in zip(plan.board_bays, surfaces, strict=True) if value == value}
+        unmeasured = [index for index, bay in enumerate(plan.bays) if bay not in read]
+        if not known and coldest_air == coldest_air:
+            reserve = plan.config.blind_reserve_K
+            surface, name = coldest_air - reserve, f"no surface probe is good: coldest air, reserve {reserve:g} K"
+    if estimated:
+        reserve = plan.config.estimated_reserve_K - state.bias_K
+        for index in unmeasured:
+            estimate = estimated[index] - reserve
+            if not surface <= estimate:
+                surface, name = estimate, plan.estimate_names[index]
+    return surface, name
+
+
+def _estimate(
+    plan: ClimatePlan,
+    state: ClimateState,
+    values: tuple[float, ...],
+    temperatures: tuple[float, ...],
+    elapsed_s: float,
+) -> ClimateState:
+    """Move each bottom board's estimate toward its nearest good air probe; learn from the measured ones.
+
+    At first every board is taken as cold as the coldest board that is seen, or as its air. Measured boards colder
+    than their own estimates (a cold charge, fans off) pull the others down by their median difference; warmer
+    ones never lift them.
+    """
+    boards = {
+        bay: value for bay, value in zip(plan.board_bays, plan.surfaces(values), strict=True) if bay and value == value
+    }
+    airs = [next((temperatures[i] for i in order if temperatures[i] == temperatures[i]), nan) for order in plan.nearest]
+    estimated = state.estimated_degC
+    if not estimated:
+        if least(airs) != least(airs):  # no air probe is good: nothing to start from
+            return ClimateState(0.0, (), 0.0)
+        estimated = tuple([least((air, *boards.values())) for air in airs])
+    else:
+        gain = 1.0 - exp(-elapsed_s / (3600.0 * _lag_h(plan.config, values[plan.airflow])))
+        estimated = tuple(
+            [was + gain * (air - was) if air == air else was for was, air in zip(estimated, airs, strict=True)]
+        )
+    colder = median(
+        [boards[bay] - estimate for bay, estimate in zip(plan.bays, estimated, strict=True) if bay in boards]
+    )
+    return ClimateState(0.0, estimated, colder if colder < 0.0 else 0.0)
+
+
+def _lag_h(config: ClimateConfig, airflow_kg_per_s: float) -> float:
+    """Lag of a board behind the air around it: longer in slower air; the nominal one when the flow is not known."""
+    if not airflow_kg_per_s > 0.0:
+        return config.estimated_lag_h * (_LAG_FACTOR_MAX if airflow_kg_per_s <= 0.0 else 1.0)
+    factor = (config.lag_flow_kg_per_s / airflow_kg_per_s) ** _LAG_POWER
+    return float(config.estimated_lag_h * min(_LAG_FACTOR_MAX, factor))
+
+
+def _nearest(pairs: tuple[Pair, ...], bay: int) -> tuple[int, ...]:
+    """Indexes of the air probes by distance from the bottom board of a bay; a bay counts like four levels."""
+    return tuple(sorted(range(len(pairs)), key=lambda i: (4 * abs(pairs[i].bay - bay) + pairs[i].level, i)))
+
+
+def _picker(columns: list[int]) -> Picker:
+    """A function that picks these columns as a tuple, whatever their number."""
+    if len(columns) > 1:
+        return itemgetter(*columns)
+    return lambda values: tuple([values[column] for column in columns])

@@ -15,6 +15,7 @@ from annotated_types import Ge, Gt, Le
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality, RawInputs
 from controller.core.points import Point, of_kind
+from controller.core.quick import maker
 
 # NAMUR NE 43, in uA: measuring from 3.8 to 20.5 mA, fault at or below 3.6 and at or above 21 mA.
 FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA = 3600, 3800, 20500, 21000
@@ -78,6 +79,10 @@ class SignalState:
     suspect_s: tuple[float, ...]
 
 
+_frame = maker(Frame)
+_state = maker(SignalState)
+
+
 def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
     """Precompute scaling and limits of every AI point. ConfigError for an offset of a tag that is none."""
     binder = Binder("signals", points)
@@ -127,7 +132,7 @@ def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) 
     if len(state.raw) == len(words) and not state.suspect_s and state.silent_s == 0.0:
         values = _all_good(plan, state.raw, words, dt_s)
         if values:
-            return SignalState(words, 0.0, ()), Frame(values, plan.good, plan.silent, raw.discrete, 0)
+            return _state(words, 0.0, ()), _frame(values, plan.good, plan.silent, raw.discrete, 0)
     suspect_s = _suspects(plan, state, words, dt_s)
     return SignalState(words, 0.0, suspect_s), _judge(plan, words, suspect_s, raw.discrete)
 

@@ -8,7 +8,7 @@ from math import isnan, nan
 
 def median(values: Sequence[float]) -> float:
     """Median of the values that are numbers; NaN when there is none."""
-    known = sorted([value for value in values if value == value])  # noqa: PLR0124: NaN is not itself
+    known = sorted([value for value in values if value == value])
     if not known:
         return nan
     middle = len(known) // 2

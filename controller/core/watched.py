@@ -1,0 +1,72 @@
+"""The [climate] section of a chamber file: which probe is where, and how much margin to keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from annotated_types import Ge, Gt, Le, Len
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """One body that reads both: `t` its temperature tag, `rh` its humidity tag, and where it hangs."""
+
+    t: str
+    rh: str
+    bay: Annotated[int, Ge(1)]
+    level: Annotated[int, Ge(1)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardProbe:
+    """A contact probe on a board."""
+
+    tag: str
+    bay: Annotated[int, Ge(1)]
+    level: Annotated[int, Ge(1)] = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameProbe:
+    """A contact probe on the door frame of a bay."""
+
+    tag: str
+    bay: Annotated[int, Ge(1)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClimateConfig:
+    """Section [climate] of the chamber file.
+
+    pairs: [[climate.pairs]] t, rh, bay, level.  boards: [[climate.boards]] tag, bay, level.
+    frames: [[climate.frames]] tag, bay.  ceiling, supply, return_air, hall, outdoor_t, outdoor_rh, airflow,
+    fan_power, heat_power, fog_flow: tags of AI points.
+    margin_K: the dew point stays so far below the coldest watched surface.
+    estimated_reserve_K, estimated_lag_h: bottom boards without a probe are the nearest air probe, lagged (at
+    lag_flow_kg_per_s; slower air lags longer), minus the reserve. blind_reserve_K: reserve on the coldest air
+    when no surface probe is good. disagree_K: an air probe farther from the median of all is left out.
+    empty_weight: weight of a probe in an empty bay. pressure_Pa: of the site.
+    """
+
+    pairs: Annotated[tuple[Pair, ...], Len(1)]
+    boards: tuple[BoardProbe, ...] = ()
+    frames: tuple[FrameProbe, ...] = ()
+    ceiling: str
+    supply: str
+    return_air: str
+    hall: str
+    outdoor_t: str
+    outdoor_rh: str
+    airflow: str
+    fan_power: str
+    heat_power: str
+    fog_flow: str
+    margin_K: Annotated[float, Ge(0.05), Le(3)] = 0.15
+    estimated_reserve_K: Annotated[float, Ge(0), Le(3)] = 0.15
+    estimated_lag_h: Annotated[float, Gt(0), Le(5)] = 0.7
+    lag_flow_kg_per_s: Annotated[float, Gt(0), Le(100)] = 9.0
+    blind_reserve_K: Annotated[float, Ge(0), Le(10)] = 1.5
+    disagree_K: Annotated[float, Ge(0.5), Le(30)] = 5.0
+    empty_weight: Annotated[float, Ge(0), Le(1)] = 0.3
+    pressure_Pa: Annotated[float, Ge(60000), Le(110000)] = 101325.0
