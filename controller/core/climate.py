@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import exp, nan
-from operator import itemgetter
+from operator import itemgetter, mul
 
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality
@@ -251,11 +251,12 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
     A probe that reads above 100 %RH is taken at 100: more than that no air of a chamber holds.
     """
     known = plan.saturation
-    get = known.get
-    pressures = [
-        (get(temperature) or _saturation(known, temperature)) * (100.0 if rh > 100.0 else rh)
-        for temperature, rh in zip(temperatures, humidities, strict=True)
-    ]
+    saturations = list(map(known.get, temperatures))
+    if None in saturations:
+        saturations = [_saturation(known, temperature) for temperature in temperatures]
+    if not max(humidities) <= 100.0 or not healthy:
+        humidities = tuple([100.0 if rh > 100.0 else rh for rh in humidities])
+    pressures = list(map(mul, saturations, humidities))
     if not healthy:
         return 0.01 * median(pressures)
     pressures.sort()
