@@ -1,0 +1,126 @@
+"""All files of one run together: chamber, points, device, recipe and mix, loaded and held against each other.
+
+    bundle = load_bundle("demo-north", "gentle", "demo-60", device_class=Device, layout=require_layout)
+
+The device's class and the judge of its layout are handed in: they live in the link room, which stands above this one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+from controller.config import crosschecks, loader, pointlist, tags
+from controller.config.chamber import ChamberFile
+from controller.config.find import find
+from controller.config.loader import Loaded
+from controller.core.mix import Mix
+from controller.core.points import Point
+from controller.core.recipe import Recipe
+from controller.errors import ConfigError, Problem
+
+D = TypeVar("D")
+T = TypeVar("T")
+Points = tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Site(Generic[D]):
+    """Valid files that fit together and stay while recipes change. `files`: path, text and SHA-256 by kind."""
+
+    chamber: ChamberFile
+    points: Points
+    device: D
+    files: dict[str, Loaded[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle(Site[D]):
+    """A site with a recipe and a mix that it may run. `notes`: what will not go as asked, a sentence each."""
+
+    recipe: Recipe
+    mix: Mix
+    notes: tuple[str, ...]
+
+
+def load_bundle(
+    chamber: str | Path,
+    recipe: str | Path,
+    mix: str | Path,
+    *,
+    device_class: type[D],
+    layout: Callable[[Points, D], object],
+) -> Bundle[D]:
+    """Load and cross-check everything of a run; names or paths as in `find`.
+
+    layout: raises ConfigError when points do not fit the device. Raises ConfigError with all problems of all files.
+    """
+    found: list[Problem] = []
+    files = _site_files(chamber, device_class, layout, found)
+    _add(files, found, "recipe", lambda: loader.read(find("recipe", recipe), Recipe))
+    _add(files, found, "mix", lambda: loader.read(find("mix", mix), Mix))
+    if "chamber" in files and "recipe" in files:
+        asked = files["recipe"]
+        found += crosschecks.recipe_problems(asked.value, files["chamber"].value, asked.path)
+    if found:
+        raise ConfigError(found)
+    value = {kind: file.value for kind, file in files.items()}
+    notes = tuple(crosschecks.notes(value["recipe"], value["chamber"]))
+    return Bundle(**value, files=files, notes=notes)
+
+
+def load_site(chamber: str | Path, *, device_class: type[D], layout: Callable[[Points, D], object]) -> Site[D]:
+    """As `load_bundle`, without a recipe and a mix."""
+    found: list[Problem] = []
+    files = _site_files(chamber, device_class, layout, found)
+    if found:
+        raise ConfigError(found)
+    return Site(**{kind: file.value for kind, file in files.items()}, files=files)
+
+
+def read_points(path: str | Path) -> Loaded[Points]:
+    """A point list without clashes. Raises ConfigError."""
+    loaded = loader.read_table(path, Point)
+    found = pointlist.problems(loaded.value, loaded.path)
+    if found:
+        raise ConfigError(found)
+    return loaded
+
+
+def _site_files(
+    chamber: str | Path, device_class: type[D], layout: Callable[[Points, D], object], found: list[Problem]
+) -> dict[str, Loaded[Any]]:
+    """Chamber, points and device, as far as they could be loaded; what is wrong is added to `found`."""
+    files: dict[str, Loaded[Any]] = {}
+    _add(files, found, "chamber", lambda: loader.read(find("chamber", chamber), ChamberFile))
+    if "chamber" not in files:
+        return files
+    here = files["chamber"]
+    beside, wanted = Path(here.path), here.value
+    found += crosschecks.chamber_problems(wanted, here.path)
+    _add(files, found, "points", lambda: read_points(find("points", wanted.points, beside=beside)))
+    _add(files, found, "device", lambda: loader.read(find("device", wanted.device, beside=beside), device_class))
+    if "points" in files:
+        found += tags.problems(wanted, files["points"].value, here.path, files["points"].path)
+    if "points" in files and "device" in files:
+        found += _layout_problems(layout, files["points"], files["device"])
+    return files
+
+
+def _add(files: dict[str, Loaded[Any]], found: list[Problem], kind: str, read: Callable[[], Loaded[Any]]) -> None:
+    """Load one file into `files`, or its problems into `found`."""
+    try:
+        files[kind] = read()
+    except ConfigError as error:
+        found += error.problems
+
+
+def _layout_problems(layout: Callable[[Points, D], object], points: Loaded[Points], device: Loaded[D]) -> list[Problem]:
+    """What the device's layout says against the points, with the name of their file."""
+    try:
+        layout(points.value, device.value)
+    except ConfigError as error:
+        return [Problem(points.path, p.field, p.value, p.limit, p.remedy) for p in error.problems]
+    return []

@@ -1,0 +1,60 @@
+"""The chamber file (configs/chambers/*.toml): one chamber, its places, its points and how it is controlled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from annotated_types import Ge, Le, Len
+
+from controller.core.actuation import (
+    ActuationConfig,
+    FanConfig,
+    FogConfig,
+    FrameHeatingConfig,
+    HeatConfig,
+    VentConfig,
+)
+from controller.core.allocation import MoistureConfig, TemperatureConfig
+from controller.core.climate import ClimateConfig
+from controller.core.constraints import ConstraintsConfig
+from controller.core.product import ProductConfig
+from controller.core.recipe import ChamberLimits
+from controller.core.sequence import SequenceConfig
+from controller.core.signals import SignalsConfig
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamberFile:
+    """One chamber. The sections are the config classes of the core modules that use them.
+
+    points, device: names of the point list and of the device, files or bare names beside this one.
+    bays, levels: places of the chamber; level 1 is the lowest.
+    """
+
+    name: Annotated[str, Len(1, 40)]
+    text: str = ""
+    points: Annotated[str, Len(1, 255)]
+    device: Annotated[str, Len(1, 255)]
+    bays: Annotated[int, Ge(1), Le(40)]
+    levels: Annotated[int, Ge(1), Le(40)]
+    limits: ChamberLimits
+    signals: SignalsConfig = field(default_factory=SignalsConfig)
+    climate: ClimateConfig
+    product: ProductConfig
+    temperature: TemperatureConfig = field(default_factory=TemperatureConfig)
+    moisture: MoistureConfig = field(default_factory=MoistureConfig)
+    constraints: ConstraintsConfig = field(default_factory=ConstraintsConfig)
+    fan: FanConfig
+    heat: HeatConfig
+    fog: FogConfig
+    vent: VentConfig
+    frame_heating: FrameHeatingConfig | None = None
+    sequence: SequenceConfig = field(default_factory=SequenceConfig)
+
+    @property
+    def actuation(self) -> ActuationConfig:
+        """The actuator sections together, as the core wants them."""
+        return ActuationConfig(
+            fan=self.fan, heat=self.heat, fog=self.fog, vent=self.vent, frame_heating=self.frame_heating
+        )

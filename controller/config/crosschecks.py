@@ -1,0 +1,140 @@
+"""What must hold between the sections of a chamber file, and between it and a recipe. What a recipe must hold by
+itself and against [limits] is judged by the core (recipe.problems)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from controller.config.chamber import ChamberFile
+from controller.core import recipe as recipes
+from controller.core.recipe import Recipe
+from controller.errors import Problem
+
+PULSE_MAX_KG_S_PER_H = 3600.0  # kg/h times seconds: one kilogram of water in one cycle
+CP_AIR_KJ_PER_KGK = 1.02  # moist air at curing temperatures
+
+Finding = tuple[str, object, str, str]
+
+
+def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
+    """Every contradiction inside a chamber file."""
+    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber)]
+    return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
+
+
+def recipe_problems(recipe: Recipe, chamber: ChamberFile, file: str) -> list[Problem]:
+    """Everything in a recipe that this chamber must refuse."""
+    found: list[Finding] = list(recipes.problems(recipe, chamber.limits))
+    for number, phase in enumerate(recipe.phases):
+        if phase.fan_kg_per_s is not None and phase.fan_kg_per_s > chamber.fan.flow_kg_per_s_at_full:
+            limit = f"at most fan.flow_kg_per_s_at_full = {chamber.fan.flow_kg_per_s_at_full:g} of the chamber file"
+            found.append((f"phases[{number}].fan_kg_per_s", f"{phase.fan_kg_per_s:g}", limit, "choose a smaller flow"))
+    unique = dict.fromkeys(Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found)
+    return list(unique)
+
+
+def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
+    """What is allowed but will not go as asked, one sentence each. Only for files without problems.
+
+    Warming the full load at a ramp's rate takes mass times rate; what the supply limit and the heater give may be
+    less, and then the ramp waits until the product warms itself.
+    """
+    said = []
+    thermal = chamber.temperature
+    mass_MJ_per_K = thermal.nominal_t * thermal.product_MJ_per_K_per_t + thermal.fixed_MJ_per_K
+    for number, phase in enumerate(recipe.phases):
+        if phase.kind != "ramp" or phase.rate_K_per_h is None:
+            continue
+        asked_kW = mass_MJ_per_K * 1000.0 * phase.rate_K_per_h / 3600.0
+        flow = phase.fan_kg_per_s if phase.fan_kg_per_s is not None else chamber.sequence.fan_kg_per_s
+        supply_kW = flow * CP_AIR_KJ_PER_KGK * phase.supply_over_return_K_max
+        most_kW = min(supply_kW, chamber.heat.capacity_kW, chamber.constraints.heat_kW_max)
+        if asked_kW > most_kW:
+            what = "its supply limit" if most_kW == supply_kW else "the heater"
+            said.append(
+                f"phases[{number}]: {phase.rate_K_per_h:g} K/h with {thermal.nominal_t:g} t takes {asked_kW:.0f} kW, "
+                f"{what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
+            )
+    return said
+
+
+def _limits(chamber: ChamberFile) -> Iterator[Finding]:
+    limits, asked = chamber.limits, chamber.constraints
+    if not limits.temperature_degC_min < limits.temperature_degC_max:
+        yield (
+            "limits.temperature_degC_max",
+            f"{limits.temperature_degC_max:g}",
+            f"must be above temperature_degC_min = {limits.temperature_degC_min:g}",
+            "swap or change the two",
+        )
+    if limits.fan_kg_per_s_min > limits.fan_kg_per_s_max:
+        yield (
+            "limits.fan_kg_per_s_max",
+            f"{limits.fan_kg_per_s_max:g}",
+            f"must be at least fan_kg_per_s_min = {limits.fan_kg_per_s_min:g}",
+            "swap or change the two",
+        )
+    if limits.ramp_K_per_h_max > asked.ramp_K_per_h_max:
+        yield (
+            "limits.ramp_K_per_h_max",
+            f"{limits.ramp_K_per_h_max:g}",
+            f"must be at most constraints.ramp_K_per_h_max = {asked.ramp_K_per_h_max:g}",
+            "a recipe must not be allowed what the product is spared",
+        )
+    if asked.product_degC_max > limits.product_degC_max:
+        yield (
+            "constraints.product_degC_max",
+            f"{asked.product_degC_max:g}",
+            f"must be at most limits.product_degC_max = {limits.product_degC_max:g}",
+            "heat must fade out before the limit is reached",
+        )
+
+
+def _fog(chamber: ChamberFile) -> Iterator[Finding]:
+    before = 0.0
+    for number, bank in enumerate(chamber.fog.bank):
+        here = f"fog.bank[{number}]"
+        if bank.kg_per_h * bank.cycle_s > PULSE_MAX_KG_S_PER_H:
+            yield (
+                f"{here}.cycle_s",
+                f"{bank.cycle_s:g}",
+                f"kg_per_h x cycle_s must be at most 3600, is {bank.kg_per_h * bank.cycle_s:g}",
+                f"pulse faster: {PULSE_MAX_KG_S_PER_H / bank.kg_per_h:.0f} s or less, or use a smaller bank",
+            )
+        if bank.on_s_min + bank.off_s_min > bank.cycle_s:
+            yield (
+                f"{here}.cycle_s",
+                f"{bank.cycle_s:g}",
+                f"must be at least on_s_min + off_s_min = {bank.on_s_min + bank.off_s_min:g}",
+                "give the valve a longer cycle or shorter minimum times",
+            )
+        if bank.kg_per_h < before:
+            yield f"{here}.kg_per_h", f"{bank.kg_per_h:g}", "banks stand smallest first", "change their order"
+        before = bank.kg_per_h
+
+
+def _actuators(chamber: ChamberFile) -> Iterator[Finding]:
+    fan, heat, vent, frame = chamber.fan, chamber.heat, chamber.vent, chamber.frame_heating
+    slowest = fan.flow_kg_per_s_at_full * fan.speed_pct_min / 100.0
+    for field, flow in (
+        ("limits.fan_kg_per_s_max", chamber.limits.fan_kg_per_s_max),
+        ("sequence.fan_kg_per_s", chamber.sequence.fan_kg_per_s),
+    ):
+        if flow > fan.flow_kg_per_s_at_full:
+            limit = f"at most fan.flow_kg_per_s_at_full = {fan.flow_kg_per_s_at_full:g}"
+            yield field, f"{flow:g}", limit, "choose a flow that the fan can give"
+    if chamber.sequence.fan_kg_per_s < slowest:
+        limit = f"at least {slowest:g}, the flow at fan.speed_pct_min"
+        yield "sequence.fan_kg_per_s", f"{chamber.sequence.fan_kg_per_s:g}", limit, "choose a larger flow"
+    if heat.kW_min >= heat.capacity_kW:
+        limit = f"must be below capacity_kW = {heat.capacity_kW:g}"
+        yield "heat.kW_min", f"{heat.kW_min:g}", limit, "the heater could never come on: lower it"
+    if heat.water_nominal_degC <= heat.air_nominal_degC:
+        limit = f"must be above air_nominal_degC = {heat.air_nominal_degC:g}"
+        yield "heat.water_nominal_degC", f"{heat.water_nominal_degC:g}", limit, "give the design temperatures"
+    if vent.kg_per_s_min >= vent.kg_per_s_max:
+        limit = f"must be below kg_per_s_max = {vent.kg_per_s_max:g}"
+        yield "vent.kg_per_s_min", f"{vent.kg_per_s_min:g}", limit, "the vent could never open: lower it"
+    if frame is not None and frame.off_margin_K <= frame.on_margin_K:
+        limit = f"must be above on_margin_K = {frame.on_margin_K:g}"
+        yield "frame_heating.off_margin_K", f"{frame.off_margin_K:g}", limit, "it would switch on and off all the time"

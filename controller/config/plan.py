@@ -1,0 +1,49 @@
+"""From valid files to a plan of the scan: every module bound once, before the first scan."""
+
+from __future__ import annotations
+
+from controller.config.chamber import ChamberFile
+from controller.core import (
+    actuation,
+    alarms,
+    allocation,
+    climate,
+    constraints,
+    invariants,
+    product,
+    protection,
+    sequence,
+    signals,
+)
+from controller.core.mix import Mix
+from controller.core.points import Point
+from controller.core.recipe import Recipe
+from controller.core.scan import ScanPlan
+
+
+def bind(
+    chamber: ChamberFile,
+    points: tuple[Point, ...],
+    recipe: Recipe,
+    mix: Mix,
+    *,
+    load_t: float,
+    empty_bays: tuple[int, ...] = (),
+    dt_s: float = 1.0,
+) -> ScanPlan:
+    """The plan of one cycle in one chamber. load_t: tonnes of fresh product, on which gains are scheduled."""
+    actuators = chamber.actuation
+    occupied = tuple(bay not in empty_bays for bay in range(1, chamber.bays + 1) for _ in range(chamber.levels))
+    return ScanPlan(
+        dt_s=dt_s,
+        signals=signals.bind(chamber.signals, points),
+        climate=climate.bind(chamber.climate, points, chamber.bays, chamber.levels, empty_bays),
+        sequence=sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full),
+        constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),
+        allocation=allocation.bind(chamber.temperature, chamber.moisture, actuators, load_t=load_t),
+        actuation=actuation.bind(actuators, points),
+        protection=protection.bind(chamber.protection, points),
+        alarms=alarms.bind(chamber.alarms, points),
+        product=product.bind(chamber.product, mix, points, chamber.bays, chamber.levels, occupied),
+        invariants=invariants.bind(chamber.limits, actuators, points),
+    )

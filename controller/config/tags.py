@@ -1,0 +1,111 @@
+"""Every tag of a chamber file must be a point of the right kind, in the right unit, at a place that exists."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
+
+from controller.config import shapes, words
+from controller.config.chamber import ChamberFile
+from controller.core.points import Kind, Point
+from controller.errors import Problem
+
+
+class Role(NamedTuple):
+    """What a tag at one place of the chamber file must be. unit "" = any; may_be_empty: "" means there is none."""
+
+    kind: Kind
+    unit: str = ""
+    may_be_empty: bool = False
+
+
+# Place in the chamber file, list entries without their number -> what its tag must be.
+ROLES: dict[str, Role] = {
+    "climate.pairs.t": Role("AI", "degC"),
+    "climate.pairs.rh": Role("AI", "%RH"),
+    "climate.boards.tag": Role("AI", "degC"),
+    "climate.frames.tag": Role("AI", "degC"),
+    "climate.ceiling": Role("AI", "degC"),
+    "climate.supply": Role("AI", "degC"),
+    "climate.return_air": Role("AI", "degC"),
+    "climate.hall": Role("AI", "degC"),
+    "climate.outdoor_t": Role("AI", "degC"),
+    "climate.outdoor_rh": Role("AI", "%RH"),
+    "climate.airflow": Role("AI", "kg/s"),
+    "climate.fan_power": Role("AI", "kW"),
+    "climate.heat_power": Role("AI", "kW"),
+    "climate.fog_flow": Role("AI", "kg/h"),
+    "product.dummies.tag": Role("AI", "degC"),
+    "fan.speed": Role("AO"),
+    "fan.run": Role("DO"),
+    "heat.valve": Role("AO"),
+    "heat.enable": Role("DO"),
+    "heat.ready": Role("DI"),
+    "heat.water": Role("AI", "degC", may_be_empty=True),
+    "fog.ready": Role("DI"),
+    "fog.bank.tag": Role("DO"),
+    "vent.damper": Role("AO"),
+    "frame_heating.output": Role("DO"),
+    "frame_heating.frames": Role("AI", "degC"),
+}
+# Lists in which a tag may stand only once.
+_ONCE = ("climate.pairs.t", "climate.pairs.rh", "climate.boards.tag", "climate.frames.tag", "product.dummies.tag")
+# Outputs: two of them on one point would command it against each other.
+_OUTPUT_KINDS = ("AO", "DO")
+
+
+def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_file: str) -> list[Problem]:
+    """Every tag that is not what its place asks for, and every place outside the chamber."""
+    known = {point.tag: point for point in points}
+    found: list[Problem] = []
+    seen: dict[tuple[str, str], str] = {}
+    for loc, plain, value in leaves(chamber):
+        where = shapes.place(loc)
+        role = ROLES.get(plain)
+        if role is not None and isinstance(value, str) and not (role.may_be_empty and not value):
+            found += _tag_problems(where, value, role, known, file, points_file)
+            group = plain if plain in _ONCE else "output" if role.kind in _OUTPUT_KINDS else where
+            first = seen.setdefault((group, value), where)
+            if first != where:
+                found.append(Problem(file, where, value, f"already used by {first}", "give each its own point"))
+        elif plain.endswith((".bay", ".level")) and isinstance(value, int):
+            most = chamber.bays if plain.endswith(".bay") else chamber.levels
+            if value > most:
+                limit = f"must be from 1 to {most}"
+                remedy = f"correct the place, or {'bays' if plain.endswith('.bay') else 'levels'} at the top"
+                found.append(Problem(file, where, str(value), limit, remedy))
+    for tag in chamber.signals.offset:
+        found += _tag_problems(f"signals.offset.{tag}", tag, Role("AI"), known, file, points_file)
+    return found
+
+
+def leaves(config: Any, loc: shapes.Loc = ()) -> Iterator[tuple[shapes.Loc, str, object]]:
+    """Every single value of a config: its place, the place without list numbers, the value. Tables of free keys
+    (such as [signals.offset]) are left out."""
+    if dataclasses.is_dataclass(config):
+        for field in dataclasses.fields(config):
+            yield from leaves(getattr(config, field.name), (*loc, field.name))
+    elif isinstance(config, tuple):
+        for number, entry in enumerate(config):
+            yield from leaves(entry, (*loc, number))
+    elif not isinstance(config, Mapping):
+        yield loc, ".".join(step for step in loc if isinstance(step, str)), config
+
+
+def _tag_problems(
+    where: str, tag: str, role: Role, known: dict[str, Point], file: str, points_file: str
+) -> list[Problem]:
+    point = known.get(tag)
+    if point is None:
+        kin = [name for name, other in known.items() if other.kind == role.kind]
+        meant = words.closest(tag, kin)
+        remedy = f"did you mean {meant}?" if meant else "add the point to the point list or correct the tag"
+        return [Problem(file, where, tag, f"is no point of {points_file}", remedy)]
+    if point.kind != role.kind:
+        limit = f"must be an {role.kind}, {tag} is an {point.kind}"
+        return [Problem(file, where, tag, limit, f"name the {role.kind} point that is meant")]
+    if role.unit and point.unit != role.unit:
+        limit = f"must be in {role.unit}, {tag} is in {point.unit or 'no unit'}"
+        return [Problem(file, where, tag, limit, "name the point that is meant, or correct its unit")]
+    return []
