@@ -1,0 +1,180 @@
+"""Reads a record while control writes it: frames, minutes, journal, cycles, checkpoint. Never writes."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from struct import Struct
+from types import TracebackType
+from typing import Any, NamedTuple
+
+from controller.errors import StoreError
+from controller.store.blocks import unpack_block
+from controller.store.header import Header
+from controller.store.minutes import COLUMN_BYTES, unpack_minute
+from controller.store.schema import open_for_reading
+from controller.store.writer import Checkpoint
+
+
+class FrameRow(NamedTuple):
+    """Raw words of one scan. utc_ms: of the scan, counted from the first of its block."""
+
+    scan: int
+    utc_ms: int
+    age_scans: int
+    inputs: tuple[int, ...]
+    outputs: tuple[int, ...]
+
+
+class MinuteRow(NamedTuple):
+    """One column over one minute."""
+
+    utc_ms: int
+    least: float
+    mean: float
+    greatest: float
+    quality: int
+
+
+class JournalRow(NamedTuple):
+    """One line of the journal. data: what the event carried."""
+
+    id: int
+    scan: int
+    utc_ms: int
+    kind: str
+    tag: str
+    text: str
+    data: dict[str, Any]
+
+
+class CycleRow(NamedTuple):
+    """One cycle. ended_ms, last_scan, summary are None while it runs."""
+
+    cycle: int
+    began_ms: int
+    header: Header
+    ended_ms: int | None
+    last_scan: int | None
+    summary: dict[str, Any] | None
+
+
+class Reader:
+    """One read-only connection; every call is one short transaction. Raises StoreError."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._db = open_for_reading(path)
+
+    def __enter__(self) -> Reader:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the file back."""
+        self._db.close()
+
+    def cycles(self) -> list[CycleRow]:
+        """Every cycle, oldest first."""
+        rows = self._all("SELECT cycle, began_ms, header, ended_ms, last_scan, summary FROM cycles ORDER BY cycle")
+        return [
+            CycleRow(cycle, began, Header.from_json(header), ended, last, json.loads(summary) if summary else None)
+            for cycle, began, header, ended, last, summary in rows
+        ]
+
+    def header(self) -> Header:
+        """Header of the newest cycle."""
+        cycles = self.cycles()
+        if not cycles:
+            raise StoreError(f"the record {self._path} is empty")
+        return cycles[-1].header
+
+    def frames(self, first: int = 0, last: int | None = None) -> Iterator[FrameRow]:
+        """Raw words of scans first..last, both included, in order; folded blocks first, then the tail."""
+        upper = 2**62 if last is None else last
+        headers = {row.cycle: row.header for row in self.cycles()}
+        # The tail first: what is folded between the two looks is then seen twice, never missed.
+        tail = self._all(
+            "SELECT scan, utc_ms, words FROM tail WHERE scan BETWEEN ? AND ? ORDER BY scan", (first, upper)
+        )
+        blocks = self._all(
+            "SELECT cycle, first_scan, utc_ms, block FROM frames WHERE first_scan <= ? AND first_scan + scans > ?"
+            " ORDER BY first_scan",
+            (upper, first),
+        )
+        folded = -1
+        for cycle, first_scan, utc_ms, block in blocks:
+            header = headers[cycle]
+            rows = unpack_block(block, header.row_words)
+            folded = first_scan + len(rows) - 1
+            for offset, row in enumerate(rows):
+                if first <= first_scan + offset <= upper:
+                    at_ms = utc_ms + round(1000 * header.scan_s * offset)
+                    yield _frame(first_scan + offset, at_ms, row, header)
+        for scan, utc_ms, words in tail:
+            if scan <= folded:
+                continue
+            header = headers[max(headers)]
+            yield _frame(scan, utc_ms, Struct(f">{header.row_words}H").unpack(words), header)
+
+    def minutes(self, tag: str, from_ms: int = 0, to_ms: int = 2**62) -> list[MinuteRow]:
+        """One column by minute. Raises StoreError for a tag that no cycle of the record has."""
+        found: list[MinuteRow] = []
+        known = False
+        for cycle in self.cycles():
+            columns = cycle.header.columns
+            if tag not in columns:
+                continue
+            known = True
+            rows = self._all(
+                "SELECT utc_ms, substr(columns, ?, ?) FROM minutes WHERE cycle = ? AND utc_ms BETWEEN ? AND ?"
+                " ORDER BY first_scan",
+                (1 + COLUMN_BYTES * columns.index(tag), COLUMN_BYTES, cycle.cycle, from_ms, to_ms),
+            )
+            numbers = unpack_minute(b"".join([piece for _utc_ms, piece in rows]))
+            found += [MinuteRow(row[0], *number) for row, number in zip(rows, numbers, strict=True)]
+        if not known:
+            raise StoreError(f"the record has no column {tag}; its columns: {', '.join(self.header().columns)}")
+        return found
+
+    def journal(self, after_id: int = 0, kind: str | None = None, limit: int = 2**31) -> list[JournalRow]:
+        """Journal lines with a greater id, oldest first, of one kind or all."""
+        rows = self._all(
+            "SELECT id, scan, utc_ms, kind, tag, text, data FROM journal WHERE id > ? AND (? IS NULL OR kind = ?)"
+            " ORDER BY id LIMIT ?",
+            (after_id, kind, kind, limit),
+        )
+        return [
+            JournalRow(number, scan, utc_ms, name, tag, text, json.loads(data))
+            for number, scan, utc_ms, name, tag, text, data in rows
+        ]
+
+    def checkpoint(self) -> Checkpoint | None:
+        """The last checkpoint, None when there is none yet."""
+        rows = self._all("SELECT scan, utc_ms, now_s, state FROM checkpoint")
+        return Checkpoint(*rows[0]) if rows else None
+
+    def last_scan(self) -> tuple[int, int] | None:
+        """(scan, utc_ms) of the newest scan in the record, None for an empty one."""
+        newest = "SELECT scan, utc_ms FROM tail UNION ALL SELECT scan, utc_ms FROM latest ORDER BY scan DESC LIMIT 1"
+        rows = self._all(newest)
+        return (rows[0][0], rows[0][1]) if rows else None
+
+    def _all(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
+        try:
+            with closing(self._db.execute(query, values)) as cursor:
+                return cursor.fetchall()
+        except sqlite3.Error as error:
+            raise StoreError(f"the record {self._path} cannot be read: {error}") from error
+
+
+def _frame(scan: int, utc_ms: int, row: tuple[int, ...], header: Header) -> FrameRow:
+    outputs_from = 1 + header.input_words
+    return FrameRow(scan, utc_ms, row[0], row[1:outputs_from], row[outputs_from:])

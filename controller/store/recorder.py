@@ -1,0 +1,233 @@
+"""The recorder: takes every scan in a few list appends, folds minutes, writes in groups, and never stops control.
+
+In lockstep it runs inline and commits once in ten simulated minutes. In real time a thread of its own drives it
+(`threaded.py`) and commits every scan. What the disk refuses waits in memory, is counted and tried again.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections import deque
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Generic, NamedTuple
+
+from controller.core.frames import Command, Event
+from controller.errors import StoreError
+from controller.store.blocks import pack_block
+from controller.store.checkpoint import State, StateCodec
+from controller.store.header import Header
+from controller.store.minutes import pack_minute
+from controller.store.trouble import advice
+from controller.store.writer import Batch, Block, Checkpoint, Line, Tail, Writer, columns_packer
+
+BLOCKS_WAITING_MAX = 1440  # a day of minutes, about 5 MB
+LINES_WAITING_MAX = 10_000
+REFUSALS = (sqlite3.Error, OSError, StoreError, ValueError)  # ValueError: what stands there cannot be understood
+
+
+class Scan(NamedTuple):
+    """What one scan leaves behind. Everything in it is frozen, so it may cross to another thread.
+
+    words: age, input words, output words, packed big-endian.  values, qualities: analog inputs; computed: columns.
+    commands: applied in this scan.  events: of the scan and of the runtime, in order.
+    """
+
+    scan: int
+    utc_ms: int
+    now_s: float
+    words: bytes
+    values: tuple[float, ...]
+    qualities: tuple[int, ...]
+    computed: tuple[float, ...]
+    state: Any
+    commands: tuple[Command, ...] = ()
+    events: tuple[Event, ...] = ()
+
+
+class Recorder(Generic[State]):
+    """Writes one record. `codec` turns the state into the checkpoint (None = no checkpoint).
+
+    began_ms: UTC at which this cycle begins, if it does not go on with the open one.
+    group_minutes: minutes in one commit.  every_scan: also keep a tail row a scan; whoever drives it commits.
+    notices: what the runtime should journal and alarm (the disk refuses, the disk takes again).
+    Raises StoreError when the record cannot be opened at all.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        header: Header,
+        codec: StateCodec[State] | None = None,
+        *,
+        began_ms: int,
+        group_minutes: int = 10,
+        every_scan: bool = False,
+    ) -> None:
+        self._path = path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._writer = Writer(path, header, began_ms)
+        except REFUSALS as error:
+            raise StoreError(f"the record {path} cannot be written: {error}; {advice(error, path)}") from error
+        self._codec = codec
+        self._per_minute = max(1, round(60.0 / header.scan_s))
+        self._group_minutes = group_minutes
+        self._every_scan = every_scan
+        self._pack_columns = columns_packer(len(header.tags), len(header.computed)).pack
+        self._batch = Batch()
+        self._rows: list[Scan] = []
+        self._next_id = self._writer.last_id + 1
+        self._newest: Scan | None = None  # not yet in a commit
+        self._minutes = 0
+        self._pause = 0
+        self.notices: deque[Event] = deque(maxlen=100)
+        self.refused = 0
+        self.scans_lost = 0
+        self.lines_lost = 0
+        self._failing = False
+        self._advice = ""
+
+    @property
+    def last_scan(self) -> int:
+        """Number of the last scan in folded blocks, -1 for none."""
+        return self._writer.last_scan
+
+    @property
+    def last_id(self) -> int:
+        """Id of the last journal line that is committed: it and all before it are acknowledged."""
+        return self._writer.last_id
+
+    @property
+    def trouble(self) -> bool:
+        """True while the disk refuses."""
+        return self._failing
+
+    def add(self, row: Scan) -> None:
+        """Take one scan. Inline: a list append, once a minute the fold, once a group the commit."""
+        rows = self._rows
+        if rows and row.scan != rows[-1].scan + 1:
+            self._fold()  # a block has consecutive scans
+            rows = self._rows
+        rows.append(row)
+        self._newest = row
+        if row.commands or row.events:
+            self._add_lines(row)
+        if self._every_scan:
+            self._batch.tails.append(self._tail(row))
+        if len(rows) >= self._per_minute:
+            self._fold()
+            self._minutes += 1
+            if self._minutes >= self._group_minutes and not self._every_scan:
+                self.commit()
+
+    def commit(self) -> bool:
+        """Write what waits; False when the disk refuses (it waits on, and is tried again)."""
+        if self._pause > 0:
+            self._pause -= 1
+            return False
+        batch = self._batch
+        self._minutes = 0
+        self._complete(batch)
+        try:
+            self._writer.write(batch)
+        except REFUSALS as error:
+            self._refused(error)
+            return False
+        self._batch = Batch()
+        self._newest = None
+        if self._failing:
+            self._recovered()
+        return True
+
+    def end_cycle(self, summary: Mapping[str, Any], utc_ms: int) -> None:
+        """Write everything, then the summary and the seal of the cycle. Raises StoreError when it cannot."""
+        self._flush()
+        try:
+            self._writer.end_cycle(json.dumps(summary), utc_ms)
+        except REFUSALS as error:
+            raise self._store_error(error) from error
+
+    def close(self) -> None:
+        """Write everything and close the file. Raises StoreError when something could not be written."""
+        try:
+            self._flush()
+        finally:
+            self._writer.close()
+
+    def _flush(self) -> None:
+        if self._rows:
+            self._fold()
+        if self._newest is None:
+            return
+        batch = self._batch
+        self._pause = 0
+        if not self.commit():
+            raise StoreError(
+                f"the record {self._path} is not complete: {len(batch.blocks)} minutes and {len(batch.lines)} journal"
+                f" lines could not be written; {self._advice}"
+            )
+
+    def _fold(self) -> None:
+        rows, self._rows = self._rows, []
+        block = Block(
+            rows[0].scan,
+            len(rows),
+            rows[0].utc_ms,
+            pack_block([row.words for row in rows]),
+            pack_minute([row.values for row in rows], [row.computed for row in rows], [row.qualities for row in rows]),
+        )
+        batch = self._batch
+        batch.blocks.append(block)
+        batch.tails.clear()
+        if len(batch.blocks) > BLOCKS_WAITING_MAX:
+            self.scans_lost += batch.blocks.pop(0).scans
+
+    def _add_lines(self, row: Scan) -> None:
+        for command in row.commands:
+            data = {"id": command.id, "verb": command.verb, "who": command.who, "args": dict(command.args)}
+            self._line(row, "order", command.verb, f"{command.verb} ordered by {command.who}", json.dumps(data))
+        for event in row.events:
+            self._line(row, event.kind, event.tag, event.text, json.dumps(dict(event.data)))
+
+    def _line(self, row: Scan, kind: str, tag: str, text: str, data: str) -> None:
+        lines = self._batch.lines
+        if len(lines) >= LINES_WAITING_MAX:
+            self.lines_lost += 1
+            return
+        lines.append(Line(self._next_id, row.scan, row.utc_ms, kind, tag, text, data))
+        self._next_id += 1
+
+    def _tail(self, row: Scan) -> Tail:
+        return Tail(row.scan, row.utc_ms, row.words, self._pack_columns(*row.values, *row.computed, *row.qualities))
+
+    def _complete(self, batch: Batch) -> None:
+        """Latest values and checkpoint of the newest scan; in every-scan mode the checkpoint each 10 s or event."""
+        newest = self._newest
+        if newest is None:
+            return
+        if not batch.tails:  # else the last tail row is the latest
+            batch.latest = self._tail(newest)
+        due = not self._every_scan or batch.lines or batch.blocks or newest.scan % 10 == 0
+        if self._codec is not None and due:
+            state = self._codec.dump(newest.state)
+            batch.checkpoint = Checkpoint(newest.scan, newest.utc_ms, newest.now_s, state)
+
+    def _refused(self, error: Exception) -> None:
+        self.refused += 1
+        self._advice = advice(error, self._path)
+        self._pause = 4 if self._every_scan else 0
+        if not self._failing:
+            self._failing = True
+            text = f"the record cannot be written ({error}); control goes on, it is kept in memory; {self._advice}"
+            self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
+
+    def _recovered(self) -> None:
+        self._failing = False
+        lost = f"{self.scans_lost} scans and {self.lines_lost} journal lines were lost"
+        text = f"the record is written again after {self.refused} refused writes; {lost}"
+        self.notices.append(Event("alarm", "RECORD", text, (("active", False), ("scans_lost", self.scans_lost))))
+
+    def _store_error(self, error: Exception) -> StoreError:
+        return StoreError(f"the record {self._path} cannot be written: {error}; {advice(error, self._path)}")
