@@ -54,7 +54,7 @@ class Wiring:
 
     probes: tag of each entry of chamber.microamps, in its order.
     contacts: tag -> key (or index) into chamber.contacts.
-    actuators: tag of each entry of what chamber.step() takes, in its order.
+    actuators: tag of each entry of what chamber.step() takes, in its order; "" is not connected and stays 0.
     """
 
     probes: Sequence[str]
@@ -91,6 +91,9 @@ class Actuator(NamedTuple):
     hi: float
 
 
+_NOT_CONNECTED = Actuator(0, 1 << BITS, 0, 0.0, 0.0, 1.0)  # a bit that no word has
+
+
 def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bound:
     """Check terminals against device and wiring and precompute. ValueError names every fault found."""
     faults = list(_faults(terminals, device, wiring))
@@ -106,14 +109,16 @@ def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bo
         masks=masks,
         contact_words=tuple(sorted({word for word, _ in masks})),
         safe=_safe_words([*by_kind["AO"], *by_kind["DO"]], device),
-        actuators=tuple(_actuator(by_tag[tag], device.output_base) for tag in wiring.actuators),
+        actuators=tuple(
+            _actuator(by_tag[tag], device.output_base) if tag else _NOT_CONNECTED for tag in wiring.actuators
+        ),
     )
 
 
 def _faults(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> list[str]:
     faults = _block_faults(device)
     used: dict[tuple[int, int], str] = {}
-    probes, actuators = set(wiring.probes), set(wiring.actuators)
+    probes, actuators = set(wiring.probes), set(wiring.actuators) - {""}
     for t in terminals:
         inward = t.kind in ("AI", "DI")
         first = device.input_base + HEADER_WORDS if inward else device.output_base + OUTPUT_HEADER_WORDS
