@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import socket
+import struct
+import threading
 import tomllib
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -52,3 +57,104 @@ def words() -> list[int]:
     """An input block of the demo panel: analog inputs 4000, 4001, ..., no contact made."""
     header = [0x5A1E, 1, 0x0001, 0x0002, 0, 77, 0, 0]
     return [*header, *range(4000, 4038), 0, 0]
+
+
+class Panel:
+    """A device object that only remembers: every block that came, and a counter that moves with each."""
+
+    def __init__(self) -> None:
+        self.taken: list[list[int]] = []
+        self.words = [0x5A1E, 1, 0, 0, 4, 0, 0, 0, *range(4000, 4038), 0xA5A5, 1]
+
+    def read(self) -> list[int]:
+        return list(self.words)
+
+    def write(self, words: Sequence[int]) -> None:
+        self.taken.append(list(words))
+        self.words[3] += 1
+        self.words[5] = words[0]
+
+    def turn(self, words: Sequence[int]) -> list[int]:
+        self.write(words)
+        return self.read()
+
+
+@pytest.fixture
+def device() -> Panel:
+    return Panel()
+
+
+Behaviour = Callable[[socket.socket, bytes, bytes], None]
+
+
+class Wire:
+    """A raw TCP device: answers rightly, or as the next behaviour of `script` says (connection, request, reply).
+
+    Word 3 of a right reply is the number of the request, so that an old reply is never taken for a new one.
+    """
+
+    def __init__(self) -> None:
+        self.requests: list[bytes] = []
+        self.script: list[Behaviour] = []
+        self.over = threading.Event()
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener.settimeout(0.02)
+        self.port: int = self._listener.getsockname()[1]
+        self._threads = [threading.Thread(target=self._listen)]
+        self._threads[0].start()
+
+    def right_reply(self, request: bytes) -> bytes:
+        """The frame that answers; transaction, protocol and unit as asked."""
+        function = request[7]
+        if function == 0x10:
+            pdu = request[7:12]
+        else:
+            count = int.from_bytes(request[10:12], "big")
+            words = [0x5A1E, 1, 0, len(self.requests), *range(4, count)]
+            pdu = struct.pack(f">BB{count}H", function, 2 * count, *words)
+        return request[:4] + struct.pack(">HB", len(pdu) + 1, request[6]) + pdu
+
+    def close(self) -> None:
+        self.over.set()
+        self._listener.close()
+        for thread in self._threads:
+            thread.join(5.0)
+
+    def _listen(self) -> None:
+        while not self.over.is_set():
+            try:
+                connection, _ = self._listener.accept()
+            except TimeoutError:
+                continue
+            except OSError:
+                return
+            self._threads.append(threading.Thread(target=self._serve, args=(connection,)))
+            self._threads[-1].start()
+
+    def _serve(self, connection: socket.socket) -> None:
+        with connection:
+            connection.settimeout(0.02)
+            while not self.over.is_set():
+                try:
+                    request = connection.recv(300)
+                except TimeoutError:
+                    continue
+                except OSError:
+                    return
+                if not request:
+                    return
+                self.requests.append(request)
+                behave = self.script.pop(0) if self.script else _answer
+                with contextlib.suppress(OSError):  # the client may have given up on us: that is the point
+                    behave(connection, request, self.right_reply(request))
+
+
+def _answer(connection: socket.socket, request: bytes, reply: bytes) -> None:
+    connection.sendall(reply)
+
+
+@pytest.fixture
+def wire() -> Iterator[Wire]:
+    server = Wire()
+    yield server
+    server.close()
