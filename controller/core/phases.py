@@ -13,6 +13,7 @@ from annotated_types import Ge, Gt, Le
 
 from controller.core import ends
 from controller.core.commands import CommandState
+from controller.core.quick import maker
 from controller.core.recipe import HEATED, ChamberLimits, Phase, Recipe, band
 from controller.core.setpoints import Targets
 
@@ -147,13 +148,18 @@ def begin(phase: PhasePlan, mean_degC: float, last_floor_degC: float) -> tuple[f
     return phase.floor_degC, phase.ceiling_degC
 
 
+make_targets = maker(Targets)
+make_state = maker(SequenceState)
+
+
 def targets_at(phase: PhasePlan, floor_degC: float, ceiling_degC: float, rate_K_per_h: float) -> Targets:
     """What is asked at a setpoint: the phase's own object once it has arrived there."""
     arrived = phase.targets
     if floor_degC == arrived.floor_degC and ceiling_degC == arrived.ceiling_degC and rate_K_per_h == 0.0:
         return arrived
-    return Targets(floor_degC, ceiling_degC, rate_K_per_h, arrived.rh_fog_below_pct, arrived.rh_accept_pct,
-                   arrived.supply_over_return_K_max, arrived.fan_pct, arrived.heat, arrived.fog, arrived.vent)
+    return make_targets(floor_degC, ceiling_degC, rate_K_per_h, arrived.rh_fog_below_pct, arrived.rh_accept_pct,
+                   arrived.supply_over_return_K_max, arrived.fan_pct, arrived.heat, arrived.fog,
+                        arrived.vent)
 
 
 def stopping_targets(plan: SequencePlan, state: SequenceState) -> Targets:

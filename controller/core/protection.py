@@ -16,6 +16,7 @@ from controller.core.frames import Event, Frame, Outputs
 from controller.core.procedure import AT_REST
 from controller.core.protection_plan import ProtectionConfig, ProtectionPlan, bind
 from controller.core.protection_rows import EFFECTS, FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
+from controller.core.quick import maker
 
 __all__ = [
     "HEALTHY", "ProtectionConfig", "ProtectionPlan", "ProtectionState", "Verdict", "bind", "guard", "initial",
@@ -54,6 +55,7 @@ class Verdict:
     first_out: tuple[str, ...]
 
 
+_state = maker(ProtectionState)
 HEALTHY = Verdict("none", (), (), (), False, ())
 _FULL_PCT = 100.0
 _NAMES = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame heat"))
@@ -91,7 +93,7 @@ def guard(
             if run_on_s == state.run_on_s and fan_s == plan.startup_s:
                 return state, outputs, HEALTHY
             fan_s = min(fan_s + dt_s, plan.startup_s)
-            return ProtectionState(state.timer_s, state.tripped, (), fan_s, run_on_s, _FULL_PCT, True), outputs, HEALTHY
+            return _state(state.timer_s, state.tripped, (), fan_s, run_on_s, _FULL_PCT, True), outputs, HEALTHY
         if not fan and not heat and state.run_on_s == 0.0 and state.fan_s == 0.0:
             return state, outputs, HEALTHY
     causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped)

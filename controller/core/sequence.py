@@ -25,6 +25,7 @@ from controller.core.phases import (
     begin,
     bind,
     initial,
+    make_state,
     stopping_targets,
     targets_at,
 )
@@ -103,9 +104,9 @@ def _run(
         if rate == 0.0 and rate_K_per_h < _RATE_GONE_K_PER_H:
             rate_K_per_h = 0.0
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
-    after = SequenceState("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
-                          waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                          (), (), False)
+    after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
+                       waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
+                       (), (), False)
     if why:
         return _next_phase(plan, after, climate, why)
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
@@ -165,7 +166,9 @@ def _wait(
     their bounded time is over."""
     name, after = state.state, state
     if name in ("held", "paused"):
-        after = replace(state, held_s=state.held_s + dt_s, rate_K_per_h=0.0)
+        after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
+                           state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
+                           state.resume_floor_degC, state.commands, (), (), False)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"
