@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, nan
-from operator import itemgetter, mul
+from operator import mul
 
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality
 from controller.core.moistair import RATIO, saturation_pressure_Pa, saturation_temperature_degC
+from controller.core.places import Picker, picker
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
-from controller.core.signals import HELD
+from controller.core.signals import for_control
 from controller.core.voting import agreeing, greatest, least, median, robust_mean
 from controller.core.watched import BoardProbe, ClimateConfig, FrameProbe, Pair
 
@@ -21,9 +22,6 @@ _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates ne
 _REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
 _LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
 _LAG_FACTOR_MAX = 3.0  # with fans off
-
-Picker = Callable[[Sequence[float]], tuple[float, ...]]
-
 __all__ = ["BoardProbe", "Climate", "ClimateConfig", "ClimatePlan", "ClimateState", "FrameProbe", "Pair"]
 
 
@@ -153,18 +151,18 @@ def bind(
     return ClimatePlan(
         config=config,
         good=(_GOOD,) * len(of_kind(points, "AI")),
-        temperatures=_picker(air),
-        humidities=_picker(humidity),
+        temperatures=picker(air),
+        humidities=picker(humidity),
         weights=tuple(weight / total for weight in weights),
         even=min(weights) == max(weights),
-        surfaces=_picker([column for column, _, _ in surfaces]),
+        surfaces=picker([column for column, _, _ in surfaces]),
         surface_names=tuple(name for _, name, _ in surfaces),
         board_bays=board_bays,
         bays=loaded,
         estimate_names=tuple(f"board bay {bay} level 1, {reserve}" for bay in loaded),
         nearest=tuple(_nearest(config.pairs, bay) for bay in loaded),
         unmeasured=tuple(index for index, bay in enumerate(loaded) if bay not in board_bays),
-        others=_picker(others),
+        others=picker(others),
         airflow=others[5],
         saturation={},
     )
@@ -179,7 +177,7 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
     """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link)."""
     config = plan.config
     healthy = frame.qualities == plan.good
-    values = frame.values if healthy else _usable(frame)
+    values = frame.values if healthy else for_control(frame)
     temperatures = plan.temperatures(values)
     mean, coldest, hottest = _air(plan, temperatures, healthy)
     vapour_Pa = _vapour(plan, temperatures, plan.humidities(values), healthy)
@@ -220,17 +218,6 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
     )
 
 
-def _usable(frame: Frame) -> tuple[float, ...]:
-    """Values with NaN where control may not use them."""
-    silent = frame.age_scans > 0
-    return tuple(
-        [
-            value if quality == _GOOD or (silent and reason == HELD) else nan
-            for value, quality, reason in zip(frame.values, frame.qualities, frame.reasons, strict=True)
-        ]
-    )
-
-
 def _air(plan: ClimatePlan, temperatures: tuple[float, ...], healthy: bool) -> tuple[float, float, float]:
     """Robust mean, coldest and hottest of the air probes that agree with each other."""
     limit = plan.config.disagree_K
@@ -256,7 +243,7 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
         saturations = [_saturation(known, temperature) for temperature in temperatures]
     if not max(humidities) <= 100.0 or not healthy:
         humidities = tuple([100.0 if rh > 100.0 else rh for rh in humidities])
-    pressures = list(map(mul, saturations, humidities))
+    pressures: list[float] = list(map(mul, saturations, humidities))
     if not healthy:
         return 0.01 * median(pressures)
     pressures.sort()
@@ -345,10 +332,3 @@ def _lag_h(config: ClimateConfig, airflow_kg_per_s: float) -> float:
 def _nearest(pairs: tuple[Pair, ...], bay: int) -> tuple[int, ...]:
     """Indexes of the air probes by distance from the bottom board of a bay; a bay counts like four levels."""
     return tuple(sorted(range(len(pairs)), key=lambda i: (4 * abs(pairs[i].bay - bay) + pairs[i].level, i)))
-
-
-def _picker(columns: list[int]) -> Picker:
-    """A function that picks these columns as a tuple, whatever their number."""
-    if len(columns) > 1:
-        return itemgetter(*columns)
-    return lambda values: tuple([values[column] for column in columns])

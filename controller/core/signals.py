@@ -137,6 +137,17 @@ def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) 
     return SignalState(words, 0.0, suspect_s), _judge(plan, words, suspect_s, raw.discrete)
 
 
+def for_control(frame: Frame) -> tuple[float, ...]:
+    """Values that control may use, NaN elsewhere: GOOD ones, and those held over a short silence of the link."""
+    silent = frame.age_scans > 0
+    return tuple(
+        [
+            value if quality == _GOOD or (silent and reason == HELD) else nan
+            for value, quality, reason in zip(frame.values, frame.qualities, frame.reasons, strict=True)
+        ]
+    )
+
+
 def _all_good(
     plan: SignalPlan, before: tuple[int, ...], words: tuple[int, ...], dt_s: float
 ) -> tuple[float, ...] | None:
