@@ -1,0 +1,302 @@
+"""The loop: link -> scan -> link -> record, for ever, and safe outputs at the end.
+
+Real time: read at the deadline, scan, write at once. Lockstep: the answer to the turn of scan k is the input of
+scan k + 1. In both the first contact is a read, nothing is written before one scan ran on real inputs, and the
+heartbeat counts every scan, answered or not.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from time import perf_counter_ns
+from typing import Any, Protocol
+
+from controller.core.commands import Orders
+from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+from controller.errors import InvariantError, LinkError
+from controller.link.image import Image
+from controller.link.protocol import Link
+from controller.runtime.clock import Clock
+from controller.runtime.report import Report, Times
+from controller.runtime.trace import Trace
+from controller.store.recorder import Scan
+
+QUIET_SCANS = 60  # an overrun this long after the last one is a new one, worth a journal line
+
+
+class Result(Protocol):
+    """What the loop needs of the result of a scan."""
+
+    @property
+    def state(self) -> Any: ...
+    @property
+    def outputs(self) -> Outputs: ...
+    @property
+    def events(self) -> tuple[Event, ...]: ...
+    @property
+    def broken(self) -> tuple[str, ...]: ...
+    @property
+    def frame(self) -> Frame: ...
+
+
+class Sink(Protocol):
+    """Where scans go: the recorder, inline or behind its thread."""
+
+    notices: deque[Event]
+
+    def add(self, row: Scan) -> None:
+        """Take one scan; never raises for a disk."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Start:
+    """Where a run begins: fresh, or after an outage.
+
+    commands, events: applied and journaled in the first scan (a restart holds the sequence there).
+    skipped_scans: added to the first heartbeat, so that a lockstep device lives through an outage.
+    """
+
+    state: Any
+    scan: int = 0
+    now_s: float = 0.0
+    commands: tuple[Command, ...] = ()
+    events: tuple[Event, ...] = ()
+    skipped_scans: int = 0
+
+
+class Runner:
+    """Runs one chamber over one link.
+
+    step(state, raw, commands, now_s) -> result is the scan with its plan bound; columns(result) -> computed columns.
+    safe: what is sent last, and when an invariant is broken.  strict: a broken invariant raises InvariantError.
+    """
+
+    def __init__(
+        self,
+        *,
+        link: Link,
+        image: Image,
+        clock: Clock,
+        orders: Orders,
+        step: Callable[[Any, RawInputs, tuple[Command, ...], float], Any],
+        columns: Callable[[Any], tuple[float, ...]],
+        safe: Outputs,
+        scan_s: float,
+        recorder: Sink | None = None,
+        strict: bool = False,
+    ) -> None:
+        self._link, self._image, self._clock, self._orders = link, image, clock, orders
+        self._step, self._columns, self._safe = step, columns, safe
+        self._scan_s, self._scan_ms = scan_s, round(1000 * scan_s)
+        self._recorder, self._strict = recorder, strict
+        self.trace = Trace(image.input_count, image.output_count)
+        self._own_commands: tuple[Command, ...] = ()
+        self._own_events: list[Event] = []
+        self._broken: tuple[str, ...] = ()
+        self._heartbeat = 0
+        self._words: Sequence[int] = ()
+        self._wrote = self._stop = self._deaf = False
+        self.link_failures = self.overruns = self.invariants_broken = 0
+        self._last_overrun = -QUIET_SCANS
+
+    def stop(self) -> None:
+        """End after the scan that runs now. Safe to call from a signal handler."""
+        self._stop = True
+
+    def run(
+        self,
+        start: Start,
+        max_scans: int | None = None,
+        until: Callable[[Any], bool] | None = None,
+        each: Callable[[int, Any], None] | None = None,
+    ) -> Report:
+        """Run until `until(result)`, `max_scans` or `stop()`. each(scan, result): called after every scan.
+
+        Raises LinkError when the first contact fails, InvariantError when strict. Whatever ends it, safe
+        outputs are sent last.
+        """
+        began_ns = perf_counter_ns()
+        self._words = self._link.read()
+        raw = self._image.decode(self._words)
+        self._heartbeat = (raw.echo + start.skipped_scans) & 0xFFFF
+        self._own_commands, self._own_events = start.commands, list(start.events)
+        times = Times()
+        try:
+            scans, state, why = self._loop(start, raw, max_scans, until, each, times)
+        finally:
+            self._make_safe()
+        return Report(
+            scans=scans,
+            why=why,
+            state=state,
+            trace_sha256=self.trace.hexdigest(),
+            wall_s=1e-9 * (perf_counter_ns() - began_ns),
+            scan_us=times.scan_us(),
+            exchange_us=times.exchange_us(),
+            link_failures=self.link_failures,
+            overruns=self.overruns,
+            missed=self._clock.missed,
+            invariants_broken=self.invariants_broken,
+        )
+
+    def _loop(
+        self,
+        start: Start,
+        raw: RawInputs,
+        max_scans: int | None,
+        until: Callable[[Any], bool] | None,
+        each: Callable[[int, Any], None] | None,
+        times: Times,
+    ) -> tuple[int, Any, str]:
+        clock, step, scan_s, now_ns = self._clock, self._step, self._scan_s, perf_counter_ns
+        lockstep, due, state = clock.lockstep, self._orders.due, start.state
+        done = 0
+        while max_scans is None or done < max_scans:
+            scan = start.scan + done
+            late_s = clock.wait()
+            began = now_ns()
+            if not lockstep and done:  # the first contact is the read of the first scan
+                raw = self._read(raw)
+            commands = due(scan)
+            if self._own_commands:
+                commands, self._own_commands = (*self._own_commands, *commands), ()
+            now_s = start.now_s + done * scan_s
+            result = step(state, raw, commands, now_s)
+            state = result.state
+            words_in, age = self._words, raw.age_scans
+            words_out = self._encode(scan, result)
+            sent = now_ns()
+            raw = self._turn(raw, words_out) if lockstep else self._write(raw, words_out)
+            back = now_ns()
+            self._keep(scan, now_s, age, words_in, words_out, commands, result)
+            if each is not None:
+                each(scan, result)
+            done += 1
+            if late_s >= scan_s or (not lockstep and now_ns() - began > 1e9 * scan_s):
+                self._overran(scan, late_s)
+            times.add(now_ns() - began - (back - sent), back - sent)
+            if self._broken and self._strict:
+                raise InvariantError(f"scan {scan}: {', '.join(self._broken)}")
+            if self._stop:
+                return done, state, "stopped"
+            if until is not None and until(result):
+                return done, state, "done"
+        return done, state, "scans"
+
+    def _encode(self, scan: int, result: Any) -> list[int]:
+        """Words of this scan's outputs; the safe ones when an invariant is broken or they do not fit."""
+        self._heartbeat = heartbeat = (self._heartbeat + 1) & 0xFFFF
+        broken = result.broken
+        if not broken:
+            try:
+                words = self._image.encode(result.outputs, heartbeat, self._scan_ms)
+            except LinkError as error:
+                broken = (str(error),)
+            else:
+                self._broken = ()
+                return words
+        self.invariants_broken += 1
+        if not self._broken:
+            text = f"broken: {'; '.join(broken)}; safe outputs are sent and the cycle is aborted; report this"
+            self._own_events.append(Event("invariant", "INVARIANT", text))
+            self._own_commands = (Command(f"invariant-{scan}", "abort", "invariants"),)
+        self._broken = broken
+        return self._image.encode(self._safe, heartbeat, self._scan_ms)
+
+    def _keep(
+        self,
+        scan: int,
+        now_s: float,
+        age: int,
+        words_in: Sequence[int],
+        words_out: Sequence[int],
+        commands: tuple[Command, ...],
+        result: Any,
+    ) -> None:
+        events = result.events
+        row = self.trace.add(scan, age, words_in, words_out, commands, events)
+        recorder = self._recorder
+        if recorder is None:
+            self._own_events.clear()
+            return
+        while recorder.notices:
+            self._own_events.append(recorder.notices.popleft())
+        if self._own_events:  # of the runtime: journaled, but no part of the trace
+            events = (*events, *self._own_events)
+            self._own_events.clear()
+        frame = result.frame
+        utc_ms = self._clock.utc_ms(scan)
+        recorder.add(
+            Scan(
+                scan, utc_ms, now_s, row, frame.values, frame.qualities, self._columns(result), result.state,
+                commands, events,
+            )
+        )
+
+    def _turn(self, raw: RawInputs, words: list[int]) -> RawInputs:
+        try:
+            answer = self._link.turn(words)
+            fresh = self._image.decode(answer)
+        except LinkError as error:
+            self._wrote = True  # it may have arrived
+            return self._aged(raw, error)
+        self._wrote = True
+        self._words = answer
+        return self._fresh(raw, fresh)
+
+    def _read(self, raw: RawInputs) -> RawInputs:
+        try:
+            answer = self._link.read()
+            fresh = self._image.decode(answer)
+        except LinkError as error:
+            return self._aged(raw, error)
+        self._words = answer
+        return self._fresh(raw, fresh)
+
+    def _write(self, raw: RawInputs, words: list[int]) -> RawInputs:
+        self._wrote = True
+        try:
+            self._link.write(words)
+        except LinkError as error:
+            self.link_failures += 1
+            if not self._deaf:
+                self._own_events.append(Event("link", "LINK", str(error), (("kind", error.kind),)))
+            self._deaf = True
+        else:
+            self._deaf = False
+        return raw
+
+    def _fresh(self, raw: RawInputs, fresh: RawInputs) -> RawInputs:
+        if raw.age_scans:
+            text = f"the device answers again after {raw.age_scans} scans"
+            self._own_events.append(Event("link", "LINK", text, (("scans", raw.age_scans),)))
+        return fresh
+
+    def _aged(self, raw: RawInputs, error: LinkError) -> RawInputs:
+        self.link_failures += 1
+        if raw.age_scans == 0:
+            self._own_events.append(Event("link", "LINK", str(error), (("kind", error.kind),)))
+        return replace(raw, age_scans=raw.age_scans + 1)
+
+    def _overran(self, scan: int, late_s: float) -> None:
+        self.overruns += 1
+        if scan - self._last_overrun >= QUIET_SCANS:
+            text = (
+                f"a scan took longer than {self._scan_s:g} s or began {late_s:.1f} s late; time was left out, not"
+                " stretched; look for another program that uses this computer"
+            )
+            self._own_events.append(Event("alarm", "SCAN", text, (("late_s", late_s), ("missed", self._clock.missed))))
+        self._last_overrun = scan
+
+    def _make_safe(self) -> None:
+        """The last block of a run. Sent once; a device that does not hear it has its own watchdog."""
+        if not self._wrote:
+            return
+        self._heartbeat = (self._heartbeat + 1) & 0xFFFF
+        try:
+            self._link.write(self._image.encode(self._safe, self._heartbeat, self._scan_ms))
+        except LinkError:
+            self.link_failures += 1

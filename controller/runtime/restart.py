@@ -1,0 +1,125 @@
+"""Coming back after a stop, a crash or a power cut: one controller a record, state restored, never resumed silently."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Generic, Literal
+
+from controller.core.frames import Command, Event
+from controller.errors import UnavailableError
+from controller.store.checkpoint import State, StateCodec
+from controller.store.reader import Reader
+
+# Common practice of setpoint programmers: a time test on the outage. The limits are ours.
+SHORT_S = 600.0
+LONG_S = 3600.0
+OUTAGE_S_MAX = 30 * 86400.0
+CLOCK_STEP_S = 5.0  # UTC may have been set back by this much without meaning anything
+
+OutageKind = Literal["short", "middle", "long", "clock"]
+
+
+class InstanceLock:
+    """Held while a controller runs. The system lets go of it when the process ends, however it ends."""
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / "dewhold.lock"
+        self._file: int | None = None
+
+    def __enter__(self) -> InstanceLock:
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            holder = os.read(file, 100).decode(errors="replace").strip() or "unknown"
+            os.close(file)
+            raise UnavailableError(
+                f"another controller (process {holder}) uses {self._path.parent}; two would fight over one chamber:"
+                f" stop that one first (kill {holder}), or give another --out"
+            ) from None
+        os.ftruncate(file, 0)
+        os.write(file, f"{os.getpid()}\n".encode())
+        self._file = file
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._file is not None:
+            os.close(self._file)
+            self._file = None
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed(Generic[State]):
+    """Where to go on. scan, now_s: of the first scan to come; event: the outage, with both stamps."""
+
+    state: State
+    scan: int
+    now_s: float
+    outage_s: float
+    kind: OutageKind
+    event: Event
+
+
+def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State] | None:
+    """The state of the last checkpoint, None when there is none. Raises StoreError when it cannot be read.
+
+    now_s goes on over the outage, measured with UTC from the last scan in the record and clamped to 0..30 days.
+    """
+    if not path.is_file():
+        return None
+    with closing(Reader(path)) as reader:
+        checkpoint = reader.checkpoint()
+        last = reader.last_scan()
+        scan_s = reader.header().scan_s if checkpoint is not None else 1.0
+    if checkpoint is None:
+        return None
+    scan, utc_ms = max(last or (-1, 0), (checkpoint.scan, checkpoint.utc_ms))
+    outage_s = 1e-3 * (now_ms - utc_ms)
+    kind = _kind(outage_s)
+    clamped_s = min(max(outage_s, 0.0), OUTAGE_S_MAX)
+    text = f"no controller from {_utc(utc_ms)} to {_utc(now_ms)} ({clamped_s:.0f} s, {kind})"
+    if kind == "clock":
+        text += "; the computer's clock was set back, check its time"
+    return Resumed(
+        state=codec.load(checkpoint.state),
+        scan=scan + 1,
+        now_s=checkpoint.now_s + (scan - checkpoint.scan) * scan_s + clamped_s,
+        outage_s=clamped_s,
+        kind=kind,
+        event=Event("note", "OUTAGE", text, (("from_ms", utc_ms), ("to_ms", now_ms), ("kind", kind))),
+    )
+
+
+def commands_after(kind: OutageKind, procedure: str, scan: int) -> tuple[Command, ...]:
+    """What the first scan after an outage is ordered to do: stop the clock, or end a cycle that was left too long.
+
+    A person restarts it. procedure: state of the sequence in the checkpoint.
+    """
+    if procedure in ("idle", "complete", "stopped", "aborted", "aborting", "stopping"):
+        return ()
+    if kind in ("long", "clock"):
+        return (Command(f"outage-{scan}", "abort", "restart"),)
+    if procedure in ("held", "holding"):
+        return ()
+    return (Command(f"outage-{scan}", "hold", "restart"),)
+
+
+def _kind(outage_s: float) -> OutageKind:
+    if outage_s < -CLOCK_STEP_S:
+        return "clock"
+    if outage_s < SHORT_S:
+        return "short"
+    return "middle" if outage_s < LONG_S else "long"
+
+
+def _utc(utc_ms: int) -> str:
+    return datetime.fromtimestamp(1e-3 * utc_ms, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
