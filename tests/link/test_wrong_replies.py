@@ -17,8 +17,8 @@ from controller.link.device import Device
 from controller.link.modbus import ModbusLink
 
 OUT = [7, 1000, 5000, 0, 0, 33]
-TIMEOUT_S = 0.2
-LATEST_S = 1.0  # of a failing exchange on a busy machine; a time-out per piece would take several seconds
+TIMEOUT_S = 0.3
+LATEST_S = 1.5  # of a failing exchange on a busy machine; a time-out per piece would take several seconds
 
 Edit = Callable[[bytes], bytes]
 
