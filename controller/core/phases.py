@@ -52,6 +52,7 @@ class PhasePlan:
     single: bool
     floor_degC: float
     ceiling_degC: float
+    rate_K_per_h: float
     rate_K_per_s: float
     holdback_K: float
     waits: bool
@@ -180,7 +181,8 @@ def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, 
     return PhasePlan(
         name=f"phase {number + 1} of {len(phases)}, {phase.kind}", kind=phase.kind,
         moves={"ramp": 1, "cooldown": -1}.get(phase.kind, 0), single=floor == ceiling,
-        floor_degC=floor, ceiling_degC=ceiling, rate_K_per_s=(phase.rate_K_per_h or 0.0) / 3600.0,
+        floor_degC=floor, ceiling_degC=ceiling, rate_K_per_h=phase.rate_K_per_h or 0.0,
+        rate_K_per_s=(phase.rate_K_per_h or 0.0) / 3600.0,
         holdback_K=phase.holdback_K, waits=phase.kind in ("ramp", "hold"),
         ramp_rh_floor_pct=phase.ramp_rh_floor_pct if phase.kind == "ramp" else 0.0,
         band_floor_degC=band_floor - reach.in_band_K, band_ceiling_degC=band_ceiling + reach.in_band_K,

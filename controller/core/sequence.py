@@ -92,15 +92,17 @@ def _run(
     else:
         phase_s += dt_s
         if moves > 0 and floor < phase.floor_degC:
-            floor = min(floor + phase.rate_K_per_s * dt_s, phase.floor_degC)
-            rate = phase.rate_K_per_s * 3600.0
+            floor += phase.rate_K_per_s * dt_s
+            if floor > phase.floor_degC:
+                floor = phase.floor_degC
+            rate = phase.rate_K_per_h
         elif moves < 0 and ceiling > phase.ceiling_degC:
             ceiling = max(ceiling - phase.rate_K_per_s * dt_s, phase.ceiling_degC)
             floor = ceiling if phase.single else floor
         if phase.single and moves > 0:
             ceiling = floor
     if rate or rate_K_per_h:
-        rate_K_per_h += (rate - rate_K_per_h) * min(1.0, dt_s / plan.rate_filter_s)
+        rate_K_per_h += (rate - rate_K_per_h) * dt_s / (plan.rate_filter_s + dt_s)
         if rate == 0.0 and rate_K_per_h < _RATE_GONE_K_PER_H:
             rate_K_per_h = 0.0
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
