@@ -51,6 +51,7 @@ class Image:
         self._outputs = of_kind(points, "AO")
         self._spans = tuple(
             (
+                column,
                 point.address - base,
                 point.lo,
                 (point.raw_hi - point.raw_lo) / (point.hi - point.lo),
@@ -58,11 +59,10 @@ class Image:
                 min(point.raw_lo, point.raw_hi),
                 max(point.raw_lo, point.raw_hi),
             )
-            for point in self._outputs
+            for column, point in enumerate(self._outputs)
         )
-        coils = of_kind(points, "DO")
-        self._coil_offsets = tuple(sorted({point.address - base for point in coils}))
-        self._pack = lru_cache(maxsize=256)(partial(_pack, _masks(coils)))
+        coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
+        self._pack = lru_cache(maxsize=256)(partial(_pack, coils))
 
     def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
         """Inputs of one scan. words: (input_count,) 0..65535. age_scans: how old these words are.
@@ -104,15 +104,18 @@ class Image:
                 raise self._bad_header(heartbeat, scan_ms)
             words[0] = heartbeat
             words[1] = scan_ms
+        analog = outputs.analog
+        if len(analog) != len(self._outputs):
+            raise self._bad_output(outputs)
         try:
-            for (offset, lo, gain, raw_lo, least, most), value in zip(self._spans, outputs.analog, strict=True):
-                word = raw_lo + round((value - lo) * gain)
+            for column, offset, lo, gain, raw_lo, least, most in self._spans:
+                word = raw_lo + round((analog[column] - lo) * gain)
                 if not least <= word <= most:
                     raise self._bad_output(outputs)
                 words[offset] = word & 0xFFFF
-        except (ValueError, OverflowError):  # NaN, infinity, or another number of outputs
+        except (ValueError, OverflowError):  # NaN, infinity
             raise self._bad_output(outputs) from None
-        for offset, word in zip(self._coil_offsets, self._pack(outputs.discrete), strict=True):
+        for offset, word in self._pack(outputs.discrete):
             words[offset] = word
         return words
 
@@ -184,13 +187,13 @@ def _unpack(masks: tuple[tuple[int, int], ...], packed: tuple[int, ...]) -> tupl
     return tuple([packed[which] & mask != 0 for which, mask in masks])
 
 
-def _pack(masks: tuple[tuple[int, int], ...], states: tuple[bool, ...]) -> tuple[int, ...]:
-    """Packed words, in order of address. states: one per mask; another number raises ValueError."""
-    words = [0] * (1 + max((which for which, _ in masks), default=-1))
-    for (which, mask), on in zip(masks, states, strict=True):
+def _pack(coils: tuple[tuple[int, int], ...], states: tuple[bool, ...]) -> tuple[tuple[int, int], ...]:
+    """(offset, packed word) of every word with coils. states: one per coil; another number raises ValueError."""
+    words = dict.fromkeys((offset for offset, _ in coils), 0)
+    for (offset, mask), on in zip(coils, states, strict=True):
         if on:
-            words[which] |= mask
-    return tuple(words)
+            words[offset] |= mask
+    return tuple(words.items())
 
 
 def _is_word(value: object) -> bool:
