@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.core import pulses
 from controller.core.actuators import Achieved as Achieved
@@ -19,6 +19,7 @@ from controller.core.climate import Climate
 from controller.core.frames import Frame, Outputs
 from controller.core.points import Point, of_kind
 from controller.core.pulses import PulsePlan, PulseState
+from controller.core.quick import maker
 from controller.core.valve import Characteristic
 
 # After protection has taken an output away, it counts as not available for so long, or the loops would chatter.
@@ -48,6 +49,7 @@ class ActuationPlan:
     bank_do: tuple[int, ...]
     frame_do: int
     water_ai: int
+    water_lift_K: float
     frame_ai: tuple[int, ...]
     heat_di: tuple[int, ...]
     fog_di: tuple[int, ...]
@@ -74,6 +76,11 @@ class ActuationState:
     damper_travel_pct: float
     fan_starts: int
     heat_starts: int
+
+
+_state = maker(ActuationState)
+_outputs = maker(Outputs)
+_achieved = maker(Achieved)
 
 
 def bind(config: ActuationConfig, points: tuple[Point, ...]) -> ActuationPlan:
@@ -103,6 +110,7 @@ def bind(config: ActuationConfig, points: tuple[Point, ...]) -> ActuationPlan:
         bank_do=tuple(binder.column("fog.bank.tag", bank.tag, "DO") for bank in fog.bank),
         frame_do=binder.column("frame_heating.output", frame.output, "DO") if frame else -1,
         water_ai=binder.column("heat.water", heat.water) if heat.water else -1,
+        water_lift_K=heat.water_nominal_degC - heat.air_nominal_degC,
         frame_ai=tuple(binder.column("frame_heating.frames", tag) for tag in frame.frames) if frame else (),
         heat_di=tuple(binder.column("heat.ready", tag, "DI") for tag in heat.ready),
         fog_di=tuple(binder.column("fog.ready", tag, "DI") for tag in fog.ready),
@@ -156,86 +164,111 @@ def actuate(
     last: the outputs that protection let through in the scan before. With them positions go on from where the
     actuators really stand, and what was taken away is not available for a while.
     """
-    contacts = frame.discrete
-    valve_from, damper_from = state.valve_pct, state.damper_pct
-    heat_blocked_s, fog_blocked_s, banks = state.heat_blocked_s, state.fog_blocked_s, state.banks
-    if heat_blocked_s > 0.0:
-        heat_blocked_s -= dt_s
-    if fog_blocked_s > 0.0:
-        fog_blocked_s -= dt_s
-    if last is not None:
-        if state.heat_on and not last.discrete[plan.enable_do]:
-            heat_blocked_s = BLOCKED_S
-        valve_from, damper_from = last.analog[plan.valve_ao], last.analog[plan.damper_ao]
-        for bank, column in zip(banks, plan.bank_do, strict=True):
-            if bank.on and not last.discrete[column]:
-                fog_blocked_s = BLOCKED_S
+    before = state if last is None else _corrected(plan, state, last)
+    contacts, heat, vent_config = frame.discrete, plan.heat, plan.vent
+    heat_blocked_s, fog_blocked_s = before.heat_blocked_s, before.fog_blocked_s
+    heat_ready, fog_ready = heat_blocked_s <= 0.0, fog_blocked_s <= 0.0
+    for column in plan.heat_di:
+        heat_ready = heat_ready and contacts[column]
+    for column in plan.fog_di:
+        fog_ready = fog_ready and contacts[column]
 
-    fan_pct = _fan(plan.fan, state.fan_pct, demands.fan_pct, dt_s)
-    heat_ready = heat_blocked_s <= 0.0 and _closed(contacts, plan.heat_di)
+    fan_pct = demands.fan_pct
+    if fan_pct != before.fan_pct:
+        fan_pct = _fan(plan.fan, before.fan_pct, fan_pct, dt_s)
+
     capacity_kW = _capacity_kW(plan, climate, frame)
     heat_kW = demands.heat_kW if heat_ready else 0.0
-    heat_on = heat_kW > 0.0 and heat_kW >= (0.5 if state.heat_on else 1.0) * plan.heat.kW_min
-    valve_want = 100.0 * plan.valve.opening(heat_kW / capacity_kW) if heat_on and capacity_kW > 0.0 else 0.0
-    valve_pct = _move(valve_from, valve_want, 100.0 * dt_s / plan.heat.stroke_s, plan.heat.move_pct_min)
+    heat_on = heat_kW > 0.0 and heat_kW >= (0.5 if before.heat_on else 1.0) * heat.kW_min and capacity_kW > 0.0
+    valve_pct = before.valve_pct
+    if heat_on or valve_pct > 0.0:
+        wanted = 100.0 * plan.valve.opening(heat_kW / capacity_kW) if heat_on else 0.0
+        valve_pct = _move(valve_pct, wanted, 100.0 * dt_s / heat.stroke_s, heat.move_pct_min)
 
-    vent = demands.vent_kg_per_s
-    vent_open = vent > 0.0 and vent >= (0.5 if damper_from > 0.0 else 1.0) * plan.vent.kg_per_s_min
-    damper_want = 100.0 * plan.damper.opening(vent / plan.vent.kg_per_s_max) if vent_open else 0.0
-    damper_pct = _move(damper_from, damper_want, 100.0 * dt_s / plan.vent.stroke_s, plan.vent.move_pct_min)
+    vent, damper_pct = demands.vent_kg_per_s, before.damper_pct
+    if vent > 0.0 or damper_pct > 0.0:
+        opens = vent > 0.0 and vent >= (0.5 if damper_pct > 0.0 else 1.0) * vent_config.kg_per_s_min
+        wanted = 100.0 * plan.damper.opening(vent / vent_config.kg_per_s_max) if opens else 0.0
+        damper_pct = _move(damper_pct, wanted, 100.0 * dt_s / vent_config.stroke_s, vent_config.move_pct_min)
 
-    fog_ready = fog_blocked_s <= 0.0 and _closed(contacts, plan.fog_di)
-    fog_kg_per_h = min(demands.fog_kg_per_h, plan.fog_kg_per_h_max) if fog_ready else 0.0
-    banks = _fog(plan, banks, fog_kg_per_h, fog_ready, dt_s)
-    frame_on = _frame_heating(plan, state.frame_on, climate, frame)
-
-    analog, discrete = list(plan.at_rest.analog), list(plan.at_rest.discrete)
-    analog[plan.speed_ao], analog[plan.valve_ao], analog[plan.damper_ao] = fan_pct, valve_pct, damper_pct
-    discrete[plan.run_do], discrete[plan.enable_do] = fan_pct > 0.0, heat_on
-    for bank, column in zip(banks, plan.bank_do, strict=True):
-        discrete[column] = bank.on
-    if plan.frame_do >= 0:
-        discrete[plan.frame_do] = frame_on
+    fog_kg_per_h = demands.fog_kg_per_h if fog_ready else 0.0
+    banks = _fog(plan, before.banks, fog_kg_per_h, fog_ready, dt_s)
+    frame_on = _frame_heating(plan.frame_heating, plan.frame_ai, before.frame_on, climate, frame)
     if not (
-        fan_pct == state.fan_pct
-        and valve_pct == state.valve_pct
-        and damper_pct == state.damper_pct
-        and heat_on == state.heat_on
-        and frame_on == state.frame_on
-        and banks is state.banks
-        and heat_blocked_s == state.heat_blocked_s
-        and fog_blocked_s == state.fog_blocked_s
+        banks is before.banks
+        and fan_pct == before.fan_pct
+        and valve_pct == before.valve_pct
+        and damper_pct == before.damper_pct
+        and heat_on == before.heat_on
+        and frame_on == before.frame_on
+        and heat_blocked_s <= 0.0
+        and fog_blocked_s <= 0.0
     ):
-        state = ActuationState(
+        before = _state(
             fan_pct,
             valve_pct,
             damper_pct,
             heat_on,
             frame_on,
             banks,
-            heat_blocked_s,
-            fog_blocked_s,
-            state.valve_travel_pct + abs(valve_pct - valve_from),
-            state.damper_travel_pct + abs(damper_pct - damper_from),
+            heat_blocked_s - dt_s if heat_blocked_s > 0.0 else 0.0,
+            fog_blocked_s - dt_s if fog_blocked_s > 0.0 else 0.0,
+            state.valve_travel_pct + abs(valve_pct - state.valve_pct),
+            state.damper_travel_pct + abs(damper_pct - state.damper_pct),
             state.fan_starts + (fan_pct > 0.0 and state.fan_pct <= 0.0),
             state.heat_starts + (heat_on and not state.heat_on),
         )
     return (
-        state,
-        Outputs(tuple(analog), tuple(discrete)),
-        Achieved(
+        before,
+        _written(plan, before),
+        _achieved(
             capacity_kW if heat_ready else 0.0,
             plan.fog_kg_per_h_max if fog_ready else 0.0,
-            plan.vent.kg_per_s_max,
+            vent_config.kg_per_s_max,
             fog_kg_per_h,
             capacity_kW * plan.valve.flow(0.01 * valve_pct) if heat_on else 0.0,
         ),
     )
 
 
-def _closed(contacts: tuple[bool, ...], columns: tuple[int, ...]) -> bool:
-    """Whether all of these contacts are closed; a contact of the healthy plant is wired closed."""
-    return all(map(contacts.__getitem__, columns))
+def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs) -> ActuationState:
+    """The state as the device has it: positions that protection changed, outputs that it took away."""
+    analog, discrete = last.analog, last.discrete
+    heat_taken = state.heat_on and not discrete[plan.enable_do]
+    fog_taken = False
+    for bank, column in zip(state.banks, plan.bank_do, strict=True):
+        if bank.on and not discrete[column]:
+            fog_taken = True
+    fan_pct = analog[plan.speed_ao] if discrete[plan.run_do] else 0.0
+    valve_pct, damper_pct = analog[plan.valve_ao], analog[plan.damper_ao]
+    if not (heat_taken or fog_taken) and (
+        valve_pct == state.valve_pct and damper_pct == state.damper_pct and fan_pct == state.fan_pct
+    ):
+        return state
+    return replace(
+        state,
+        fan_pct=fan_pct,
+        valve_pct=valve_pct,
+        damper_pct=damper_pct,
+        heat_on=state.heat_on and not heat_taken,
+        heat_blocked_s=BLOCKED_S if heat_taken else state.heat_blocked_s,
+        fog_blocked_s=BLOCKED_S if fog_taken else state.fog_blocked_s,
+    )
+
+
+def _written(plan: ActuationPlan, state: ActuationState) -> Outputs:
+    """The columns of the outputs; what actuation does not drive (beacon, horn, healthy) is at rest."""
+    analog, discrete = list(plan.at_rest.analog), list(plan.at_rest.discrete)
+    analog[plan.speed_ao] = state.fan_pct
+    analog[plan.valve_ao] = state.valve_pct
+    analog[plan.damper_ao] = state.damper_pct
+    discrete[plan.run_do] = state.fan_pct > 0.0
+    discrete[plan.enable_do] = state.heat_on
+    for bank, column in zip(state.banks, plan.bank_do, strict=True):
+        discrete[column] = bank.on
+    if plan.frame_do >= 0:
+        discrete[plan.frame_do] = state.frame_on
+    return _outputs(tuple(analog), tuple(discrete))
 
 
 def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> float:
@@ -243,9 +276,9 @@ def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> floa
     if not wanted_pct > 0.0:
         return 0.0
     wanted_pct = min(max(wanted_pct, fan.speed_pct_min), 100.0)
-    if now_pct <= 0.0:
-        return min(fan.speed_pct_min, wanted_pct) or min(fan.slew_pct_per_s * dt_s, wanted_pct)
     step = fan.slew_pct_per_s * dt_s
+    if now_pct <= 0.0:
+        return min(max(fan.speed_pct_min, step), wanted_pct)
     return min(max(wanted_pct, now_pct - step), now_pct + step)
 
 
@@ -254,7 +287,9 @@ def _move(now_pct: float, wanted_pct: float, step_pct: float, least_pct: float) 
     gap = wanted_pct - now_pct
     if -least_pct < gap < least_pct and 0.0 < wanted_pct < 100.0:
         return now_pct
-    return now_pct + min(max(gap, -step_pct), step_pct)
+    if gap > step_pct:
+        return now_pct + step_pct
+    return now_pct - step_pct if gap < -step_pct else wanted_pct
 
 
 def _capacity_kW(plan: ActuationPlan, climate: Climate, frame: Frame) -> float:
@@ -262,11 +297,10 @@ def _capacity_kW(plan: ActuationPlan, climate: Climate, frame: Frame) -> float:
     heat = plan.heat
     if plan.water_ai < 0:
         return heat.capacity_kW
-    lift_K = frame.values[plan.water_ai] - climate.temperature_degC
-    if lift_K != lift_K:
+    share = (frame.values[plan.water_ai] - climate.temperature_degC) / plan.water_lift_K
+    if share != share:
         return heat.capacity_kW
-    share = lift_K / (heat.water_nominal_degC - heat.air_nominal_degC)
-    return heat.capacity_kW * min(max(share, 0.0), 1.5)
+    return heat.capacity_kW * (0.0 if share < 0.0 else 1.5 if share > 1.5 else share)
 
 
 def _fog(
@@ -276,24 +310,28 @@ def _fog(
     moved = False
     new: list[PulseState] = []
     for pulse, bank, size in zip(plan.banks, banks, plan.bank_kg_per_h, strict=True):
-        if ready:
-            share = min(fog_kg_per_h, size)
+        if not ready:
+            after = pulses.cut(pulse, bank, dt_s)
+        elif fog_kg_per_h > 0.0:
+            share = fog_kg_per_h if fog_kg_per_h < size else size
             fog_kg_per_h -= share
             after = pulses.step(pulse, bank, share / size, dt_s)
         else:
-            after = pulses.cut(pulse, bank, dt_s)
+            after = pulses.step(pulse, bank, 0.0, dt_s)
         moved = moved or after is not bank
         new.append(after)
     return tuple(new) if moved else banks
 
 
-def _frame_heating(plan: ActuationPlan, on: bool, climate: Climate, frame: Frame) -> bool:
+def _frame_heating(
+    config: FrameHeatingConfig | None, columns: tuple[int, ...], on: bool, climate: Climate, frame: Frame
+) -> bool:
     """A thermostat on the coldest door frame against the dew point; off where either is not known."""
-    config = plan.frame_heating
     if config is None:
         return False
-    dew = climate.dew_point_degC
-    coldest = min([t for t in [frame.values[column] for column in plan.frame_ai] if t == t], default=dew + 1e9)
-    if on:
-        return coldest < dew + config.off_margin_K
-    return coldest < dew + config.on_margin_K
+    limit = climate.dew_point_degC + (config.off_margin_K if on else config.on_margin_K)
+    values = frame.values
+    for column in columns:  # noqa: SIM110 - any() costs a generator every scan
+        if values[column] < limit:  # never for NaN
+            return True
+    return False

@@ -20,6 +20,7 @@ from controller.core.climate import Climate
 from controller.core.constraints import Limits
 from controller.core.loops import Loop, LoopConfig, LoopState
 from controller.core.product import Product
+from controller.core.quick import maker
 from controller.core.setpoints import Targets
 
 NO_TEMPERATURE = "no good air temperature: heat and vent for temperature off"
@@ -36,8 +37,6 @@ class TemperatureConfig:
 
     dead_zone_kW: no vent for temperature before this much cooling is needed.
     fog_heat_band_K: fog's evaporation heat is fed forward only while the air is below the floor plus this.
-    ramp_filter_s: the ramp rate is smoothed by this before it is fed forward: a clock that waits and goes on every
-    few seconds would otherwise slam the valve.
     product_MJ_per_K_per_t, fixed_MJ_per_K: thermal mass of the product, and of boards and racks.
     """
 
@@ -46,7 +45,6 @@ class TemperatureConfig:
     decay_s: Annotated[float, Ge(60), Le(36000)] = 1800.0
     dead_zone_kW: Annotated[float, Ge(0), Le(50)] = 2.0
     fog_heat_band_K: Annotated[float, Ge(0), Le(2)] = 0.3
-    ramp_filter_s: Annotated[float, Ge(1), Le(3600)] = 300.0
     nominal_t: Annotated[float, Gt(0), Le(1000)] = 120.0
     product_MJ_per_K_per_t: Annotated[float, Ge(0.7), Le(1.5)] = 1.0
     fixed_MJ_per_K: Annotated[float, Ge(0), Le(500)] = 46.6
@@ -87,11 +85,14 @@ class Demands:
 
 @dataclass(frozen=True, slots=True)
 class AllocationState:
-    """The two integrators, and the smoothed ramp rate."""
+    """The two integrators."""
 
     temperature: LoopState
     moisture: LoopState
-    rate_K_per_h: float
+
+
+_demands = maker(Demands)
+_state = maker(AllocationState)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,6 @@ class AllocationPlan:
     mass_kWs_per_K: float
     dead_zone_kW: float
     fog_heat_band_K: float
-    ramp_filter_s: float
     moisture_gain: float
     vent_gain_ratio: float
     rh_full_gain_pct: float
@@ -135,7 +135,6 @@ def bind(
         mass_kWs_per_K=1000.0 * mass_MJ_per_K,
         dead_zone_kW=c.dead_zone_kW,
         fog_heat_band_K=c.fog_heat_band_K,
-        ramp_filter_s=c.ramp_filter_s,
         moisture_gain=moisture.gain_kg_per_h_per_g_per_kg,
         vent_gain_ratio=moisture.vent_gain_ratio,
         rh_full_gain_pct=moisture.full_gain_below_rh_pct,
@@ -146,7 +145,7 @@ def bind(
 
 def initial(plan: AllocationPlan) -> AllocationState:  # noqa: ARG001
     """Both integrators at nothing."""
-    return AllocationState(LoopState(), LoopState(), 0.0)
+    return AllocationState(LoopState(), LoopState())
 
 
 def allocate(
@@ -195,12 +194,8 @@ def allocate(
     else:
         why = (*why, NO_MOISTURE)
 
-    temperature, heat, rate = state.temperature, 0.0, state.rate_K_per_h
-    wanted = limits.rate_K_per_h if targets.heat and limits.rate_K_per_h > 0.0 else 0.0
-    if rate != wanted:
-        rate += (wanted - rate) * min(1.0, dt_s / plan.ramp_filter_s)
-        if -1e-4 < rate - wanted < 1e-4:
-            rate = wanted
+    temperature, heat = state.temperature, 0.0
+    rate = limits.rate_K_per_h if targets.heat and limits.rate_K_per_h > 0.0 else 0.0
     if climate.temperature_ok:
         temperature, need = _need(
             plan, temperature, t, targets, rate, near * FOG_kW_PER_KG_H * fog - fan_kW,
@@ -210,17 +205,17 @@ def allocate(
             heat = need
             if need >= heat_kW_max and why_heat:
                 why = (*why, why_heat)
-        elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0:
+        elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0 and rate == 0.0:
             cooling = (-need - plan.dead_zone_kW) / cooler
             vent = min(max(vent, cooling), vent_max)
     else:
         why = (*why, NO_TEMPERATURE)
     if vent > 0.0 and vent >= vent_max:
         why = (*why, VENT_FULL)
-    if moisture is not state.moisture or temperature is not state.temperature or rate != state.rate_K_per_h:
-        state = AllocationState(temperature, moisture, rate)
+    if moisture is not state.moisture or temperature is not state.temperature:
+        state = _state(temperature, moisture)
     fighting = min(heat, vent * cooler) if heat > 0.0 and vent > 0.0 else 0.0
-    return state, Demands(heat, vent, fog, fan_pct, fighting, why)
+    return state, _demands(heat, vent, fog, fan_pct, fighting, why)
 
 
 def _moisture(
@@ -280,5 +275,8 @@ def _need(
     if ceiling > floor:
         heat_kW_max *= near  # a float is heated below its floor only; what was needed there may fade just above it
     feedforward = known_kW + plan.mass_kWs_per_K * rate_K_per_h / 3600.0
-    lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 else min(0.0, known_kW)
+    if rate_K_per_h > 0.0:
+        cooling_kW_max = 0.0  # a rising setpoint comes by itself to air that is ahead of it
+    # What cannot be carried out must not be learnt either; below the ceiling nothing is carried out.
+    lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 and t > ceiling else min(0.0, known_kW)
     return loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)

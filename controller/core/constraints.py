@@ -15,6 +15,7 @@ from controller.core.moistair import (
     vapour_pressure_of_ratio_Pa,
 )
 from controller.core.product import Product
+from controller.core.quick import maker
 from controller.core.setpoints import Targets
 
 # Saturation pressure changes by less than this share per kelvin anywhere above -10 degC (IF97: 8.2 % there).
@@ -74,6 +75,9 @@ class Limits:
     why: tuple[str, ...]
 
 
+_limits = maker(Limits)
+
+
 def bind(config: ConstraintsConfig, heat_capacity_kW: float) -> ConstraintPlan:
     """heat_capacity_kW: what the heater gives at most (HeatConfig.capacity_kW)."""
     return ConstraintPlan(config, min(config.heat_kW_max, heat_capacity_kW))
@@ -117,7 +121,7 @@ def narrow(plan: ConstraintPlan, targets: Targets, climate: Climate, product: Pr
             ramp = False
             heat_kW *= room_K if room_K > 0.0 else 0.0
             why = (*why, AIR_AHEAD)
-    return Limits(
+    return _limits(
         dew_hi - gap_K if capped else saturation_temperature_degC(vapour_lo_Pa),
         dew_hi,
         humidity_ratio(vapour_lo_Pa),

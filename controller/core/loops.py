@@ -13,6 +13,8 @@ from typing import Annotated
 from annotated_types import Ge, Gt, Le
 from simple_pid import PID
 
+from controller.core.quick import maker
+
 # An integral that has decayed below this is nothing, whatever its unit.
 NOTHING = 1e-9
 
@@ -38,19 +40,24 @@ class LoopState:
     output: float = 0.0
 
 
+_state = maker(LoopState)
+
+
 class Loop:
     """One loop, bound: its gains, and a simple-pid that is set from LoopState before it is used.
 
     Building a PID costs more than calling it, so the object is kept. It holds nothing that matters: without
-    derivative action its only memory is the integral, and `step` loads that whenever it differs.
+    derivative action its only memory is the integral, and `step` loads that whenever it differs. loaded: the
+    integral that is in the PID.
     """
 
-    __slots__ = ("decay_s", "gain", "integral_s", "pid")
+    __slots__ = ("decay_s", "gain", "integral_s", "loaded", "pid")
 
     def __init__(self, config: LoopConfig) -> None:
         self.gain = config.gain
         self.integral_s = config.integral_s
         self.decay_s = config.decay_s
+        self.loaded = 0.0
         self.pid = PID(
             Kp=config.gain,
             Ki=config.gain / config.integral_s,
@@ -101,15 +108,16 @@ def step(
         out_of_reach = reach > hi if error > 0.0 else reach < lo
         pid.Kp = kp
         pid.Ki = 0.0 if out_of_reach else kp / loop.integral_s
-        if pid.components[1] != integral:
+        if loop.loaded != integral:
             _load(pid, integral)
         pid(-error, dt_s)
         proportional, integral, _ = pid.components
+        loop.loaded = integral
         output = proportional + integral + feedforward
     output = lo if output < lo else hi if output > hi else output
     if integral == state.integral and output == state.output:
         return state, output
-    return LoopState(integral, output), output
+    return _state(integral, output), output
 
 
 def bumpless(loop: Loop, output: float, error: float, feedforward: float = 0.0) -> LoopState:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from controller.core.quick import maker
+
 
 @dataclass(frozen=True, slots=True)
 class PulsePlan:
@@ -33,6 +35,9 @@ class PulseState:
     strokes: int = 0
 
 
+_state = maker(PulseState)
+
+
 def at_rest(plan: PulsePlan) -> PulseState:
     """Off, long enough for a pulse to start at once."""
     return PulseState(since_s=plan.cycle_s, cycle_s=plan.cycle_s)
@@ -43,8 +48,10 @@ def step(plan: PulsePlan, state: PulseState, duty: float, dt_s: float) -> PulseS
     cycle_s = plan.cycle_s
     if duty <= 0.0 and not state.on and state.since_s >= cycle_s and state.cycle_s >= cycle_s:
         return state  # at rest
-    duty = 0.0 if duty <= 0.0 else min(duty, 1.0)
-    on, since_s, position_s = state.on, min(state.since_s + dt_s, cycle_s), state.cycle_s + dt_s
+    duty = 0.0 if duty <= 0.0 else 1.0 if duty > 1.0 else duty
+    on, since_s, position_s = state.on, state.since_s + dt_s, state.cycle_s + dt_s
+    if since_s > cycle_s:
+        since_s = cycle_s
     left_s, owed_s, strokes = state.left_s, state.owed_s, state.strokes
     if position_s >= cycle_s:
         if duty > 0.0:
@@ -64,8 +71,11 @@ def step(plan: PulsePlan, state: PulseState, duty: float, dt_s: float) -> PulseS
     if on:
         owed_s -= dt_s
         left_s -= dt_s
-    owed_s = min(max(owed_s, -cycle_s), cycle_s)
-    return PulseState(on, since_s, position_s, left_s, owed_s, strokes)
+    if owed_s > cycle_s:
+        owed_s = cycle_s
+    elif owed_s < -cycle_s:
+        owed_s = -cycle_s
+    return _state(on, since_s, position_s, left_s, owed_s, strokes)
 
 
 def cut(plan: PulsePlan, state: PulseState, dt_s: float) -> PulseState:

@@ -7,23 +7,29 @@ equal-percentage valve and authority and from pressure drops that go with the sq
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import log, sqrt
+from dataclasses import dataclass, field
+from math import exp, log, sqrt
 
 
 @dataclass(frozen=True, slots=True)
 class Characteristic:
-    """rangeability R > 1, authority 0 < N <= 1."""
+    """rangeability R > 1, authority 0 < N <= 1. steepness: ln R."""
 
     rangeability: float
     authority: float
+    steepness: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "steepness", log(self.rangeability))
 
     def flow(self, opening: float) -> float:
         """Share of the full flow, 0..1, at an opening 0..1; at 0 the valve is shut, not at its 1/R."""
         if opening <= 0.0:
             return 0.0
-        kv = self.rangeability ** (min(opening, 1.0) - 1.0)
-        return 1.0 / sqrt(1.0 + self.authority * (1.0 / (kv * kv) - 1.0))
+        if opening >= 1.0:
+            return 1.0
+        kv_2 = exp(2.0 * self.steepness * (opening - 1.0))
+        return 1.0 / sqrt(1.0 + self.authority * (1.0 / kv_2 - 1.0))
 
     def opening(self, flow: float) -> float:
         """The opening, 0..1, that gives a share of the full flow; 0 for what lies below the valve's 1/R."""
@@ -32,5 +38,5 @@ class Characteristic:
         if not flow > 0.0:
             return 0.0
         kv_2 = 1.0 / (1.0 + (1.0 / (flow * flow) - 1.0) / self.authority)
-        opening = 1.0 + 0.5 * log(kv_2) / log(self.rangeability)
+        opening = 1.0 + 0.5 * log(kv_2) / self.steepness
         return opening if opening > 0.0 else 0.0
