@@ -99,7 +99,7 @@ def wet_bulb_degC(temperature_degC: float, ratio: float, pressure_Pa: float = ST
     dew = saturation_temperature_degC(vapour_pressure_of_ratio_Pa(ratio, pressure_Pa))
     enthalpy = enthalpy_kJ_per_kg(temperature_degC, ratio)
     lower, upper = dew, temperature_degC
-    if isnan(dew) or isnan(enthalpy):
+    if isnan(dew) or not COLDEST_DEGC <= temperature_degC <= HOTTEST_DEGC:
         return nan
     while upper - lower > 1e-6:
         middle = 0.5 * (lower + upper)
