@@ -17,6 +17,7 @@ from controller.core.commands import Orders
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.errors import InvariantError, LinkError
 from controller.link.image import Image
+from controller.link.liveness import Liveness, watch
 from controller.link.protocol import Link
 from controller.runtime.clock import Clock
 from controller.runtime.report import Report, Times
@@ -93,6 +94,8 @@ class Runner:
         self._scan_s, self._scan_ms = scan_s, round(1000 * scan_s)
         self._recorder, self._strict = recorder, strict
         self.trace = Trace(image.input_count, image.output_count)
+        self._beats = image.device.input.header == image.device.output.header == "standard"
+        self._liveness = Liveness()
         self._own_commands: tuple[Command, ...] = ()
         self._own_events: list[Event] = []
         self._broken: tuple[str, ...] = ()
@@ -121,6 +124,7 @@ class Runner:
         began_ns = perf_counter_ns()
         self._words = self._link.read()
         raw = self._image.decode(self._words)
+        self._liveness, _reasons = watch(Liveness(), raw, None, lockstep=self._clock.lockstep)
         self._heartbeat = (raw.echo + start.skipped_scans) & 0xFFFF
         self._own_commands, self._own_events = start.commands, list(start.events)
         times = Times()
@@ -237,24 +241,21 @@ class Runner:
         )
 
     def _turn(self, raw: RawInputs, words: list[int]) -> RawInputs:
+        self._wrote = True  # whatever becomes of the answer, it may have arrived
         try:
             answer = self._link.turn(words)
             fresh = self._image.decode(answer)
         except LinkError as error:
-            self._wrote = True  # it may have arrived
-            return self._aged(raw, error)
-        self._wrote = True
-        self._words = answer
-        return self._fresh(raw, fresh)
+            return self._aged(raw, error.kind, str(error))
+        return self._judged(raw, fresh, answer)
 
     def _read(self, raw: RawInputs) -> RawInputs:
         try:
             answer = self._link.read()
             fresh = self._image.decode(answer)
         except LinkError as error:
-            return self._aged(raw, error)
-        self._words = answer
-        return self._fresh(raw, fresh)
+            return self._aged(raw, error.kind, str(error))
+        return self._judged(raw, fresh, answer)
 
     def _write(self, raw: RawInputs, words: list[int]) -> RawInputs:
         self._wrote = True
@@ -269,16 +270,23 @@ class Runner:
             self._deaf = False
         return raw
 
-    def _fresh(self, raw: RawInputs, fresh: RawInputs) -> RawInputs:
+    def _judged(self, raw: RawInputs, fresh: RawInputs, answer: Sequence[int]) -> RawInputs:
+        """The fresh frame, or the last one aged when the device is frozen or does not hear us."""
+        if self._beats:
+            written = self._heartbeat if self._wrote else None
+            self._liveness, reasons = watch(self._liveness, fresh, written, lockstep=self._clock.lockstep)
+            if reasons:
+                return self._aged(raw, "not-alive", "; ".join(reasons))
         if raw.age_scans:
             text = f"the device answers again after {raw.age_scans} scans"
             self._own_events.append(Event("link", "LINK", text, (("scans", raw.age_scans),)))
+        self._words = answer
         return fresh
 
-    def _aged(self, raw: RawInputs, error: LinkError) -> RawInputs:
+    def _aged(self, raw: RawInputs, kind: str, text: str) -> RawInputs:
         self.link_failures += 1
         if raw.age_scans == 0:
-            self._own_events.append(Event("link", "LINK", str(error), (("kind", error.kind),)))
+            self._own_events.append(Event("link", "LINK", text, (("kind", kind),)))
         return replace(raw, age_scans=raw.age_scans + 1)
 
     def _overran(self, scan: int, late_s: float) -> None:
