@@ -1,0 +1,61 @@
+"""`dewhold cycle`: a whole simulated cycle, its record, its summary and the table of it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from controller.cli import options as opt
+from controller.cli.progress import progress
+from controller.errors import UnavailableError
+from controller.report.table import table
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `dewhold cycle`; without any it runs the demo day."""
+    opt.add_files(parser, "chamber", "recipe", "mix")
+    opt.add_scene(parser)
+    parser.add_argument("--link", choices=("modbus", "direct"), default="modbus", help="how the words travel")
+    parser.add_argument("--hours", type=float, default=48.0, help="end at the latest after so long (default: 48)")
+    parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="scan time (default: 1 s)")
+    parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan (default: a fixed demo day)")
+    parser.add_argument("--out", default="out/cycle", metavar="DIR", help="where record and summary go")
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run it; 0 when the verdict is pass, 1 otherwise."""
+    try:
+        from controller.rig.cycle import Options
+        from controller.rig.cycle import run as run_cycle
+        from controller.rig.plant import scene
+        from controller.rig.summary import summarise
+    except ModuleNotFoundError as error:
+        raise UnavailableError(
+            f"the chamber model needs the package {error.name}: install Dewhold with its extra, dewhold[sim]"
+        ) from None
+    scan_s = opt.within("--scan", args.scan, 0.25, 5.0, "s")
+    options = Options(
+        scene=scene(
+            plant=args.plant,
+            tonnes=opt.within("--load", args.load, 0.0, 150.0, "t"),
+            mix_degC=opt.within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
+            empty_bays=tuple(args.empty_bay),
+            outdoor=opt.outdoor_table(args),
+            seed=args.seed,
+            dt_s=scan_s,
+        ),
+        chamber=args.chamber,
+        recipe=args.recipe,
+        mix=args.mix,
+        link=args.link,
+        start=opt.local_time(args.start),
+        hours_max=opt.within("--hours", args.hours, 0.01, 168.0, "h"),
+        out=opt.out_folder(args.out),
+    )
+    ran = run_cycle(options, progress("cycle", quiet=args.json))
+    summary = summarise(ran)
+    text = json.dumps(summary, indent=2, allow_nan=False)
+    (options.out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}")
+    return 0 if summary["verdict"] == "pass" else 1

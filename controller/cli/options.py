@@ -1,0 +1,84 @@
+"""Options that several commands share, and how their texts become what the rig needs."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from controller.config.weather import load_weather
+from controller.errors import ConfigError, Problem
+
+DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
+
+
+def add_files(parser: argparse.ArgumentParser, *kinds: str) -> None:
+    """Options naming config files; a bare name is one of the demo files."""
+    for kind in kinds:
+        parser.add_argument(
+            f"--{kind}", default=DEMO[kind], metavar="FILE", help=f"{kind} file or demo name (default: {DEMO[kind]})"
+        )
+
+
+def add_scene(parser: argparse.ArgumentParser) -> None:
+    """Options that say what the simulated chamber is and what happens to it."""
+    add_files(parser, "plant")
+    parser.add_argument("--load", type=float, default=120.0, metavar="TONNES", help="fresh product (default: 120)")
+    parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
+    parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
+    parser.add_argument("--seed", type=int, default=1, help="of the instruments' noise (default: 1)")
+    outdoors = parser.add_mutually_exclusive_group()
+    outdoors.add_argument("--weather", metavar="FILE", help=f"hourly outdoor air (default: {DEMO['weather']})")
+    outdoors.add_argument("--outdoor", metavar="DEGC/RH", help="constant outdoor air, for example 8/80")
+
+
+def problem(option: str, value: object, limit: str, remedy: str) -> ConfigError:
+    """A wrong option as the error every command knows."""
+    return ConfigError([Problem("command line", option, str(value), limit, remedy)])
+
+
+def within(option: str, value: float, low: float, high: float, unit: str) -> float:
+    """The value if it lies in low..high. Raises ConfigError; NaN is refused too."""
+    if not low <= value <= high:
+        raise problem(option, value, f"must be {low:g} to {high:g} {unit}", "give a value inside these limits")
+    return value
+
+
+def outdoor(text: str) -> tuple[float, float]:
+    """ "8/80" -> (8.0 degC, 80.0 %RH). Raises ConfigError."""
+    parts = text.split("/")
+    try:
+        temperature, humidity = (float(part) for part in parts)
+    except ValueError:
+        raise problem("--outdoor", text, "must be DEGC/RH", "for example --outdoor 8/80") from None
+    within("--outdoor", temperature, -40.0, 50.0, "degC")
+    within("--outdoor", humidity, 1.0, 100.0, "%RH")
+    return temperature, humidity
+
+
+def outdoor_table(args: argparse.Namespace) -> list[tuple[float, float]]:
+    """Outdoor air as (degC, %RH) an hour: the weather file's rows, or the one constant value. Raises ConfigError."""
+    if args.outdoor is not None:
+        return [outdoor(args.outdoor)]
+    return [(row.temperature_degC, row.rh_pct) for row in load_weather(args.weather or DEMO["weather"])]
+
+
+def local_time(text: str | None) -> datetime:
+    """ISO 8601 local time; without a zone it is taken as UTC. None = a fixed demo day, so that runs repeat."""
+    if text is None:
+        return datetime(2026, 3, 2, 16, 0, tzinfo=UTC)
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        raise problem("--start", text, "must be a date and time", "for example --start 2026-03-02T16:00") from None
+    return when if when.tzinfo else when.replace(tzinfo=UTC)
+
+
+def out_folder(text: str) -> Path:
+    """The folder for results, made when missing. Raises ConfigError when it cannot be."""
+    path = Path(text)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise problem("--out", text, f"cannot be made: {error.strerror}", "name a folder you may write to") from None
+    return path
