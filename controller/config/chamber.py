@@ -19,6 +19,7 @@ from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
 from controller.core.product import ProductConfig
+from controller.core.protection import ProtectionConfig
 from controller.core.recipe import ChamberLimits
 from controller.core.sequence import SequenceConfig
 from controller.core.signals import SignalsConfig
@@ -51,6 +52,7 @@ class ChamberFile:
     vent: VentConfig
     frame_heating: FrameHeatingConfig | None = None
     sequence: SequenceConfig = field(default_factory=SequenceConfig)
+    protection: ProtectionConfig
 
     @property
     def actuation(self) -> ActuationConfig:

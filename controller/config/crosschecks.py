@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from controller.config import words
 from controller.config.chamber import ChamberFile
 from controller.core import recipe as recipes
+from controller.core.protection_rows import NUMBER
 from controller.core.recipe import Recipe
 from controller.errors import Problem
 
@@ -18,7 +20,7 @@ Finding = tuple[str, object, str, str]
 
 def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
     """Every contradiction inside a chamber file."""
-    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber)]
+    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber), *_protection(chamber)]
     return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
 
 
@@ -42,7 +44,7 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
     said = []
     thermal = chamber.temperature
     mass_MJ_per_K = thermal.nominal_t * thermal.product_MJ_per_K_per_t + thermal.fixed_MJ_per_K
-    for number, phase in enumerate(recipe.phases):
+    for number, phase in enumerate(recipe.phases, start=1):
         if phase.kind != "ramp" or phase.rate_K_per_h is None:
             continue
         asked_kW = mass_MJ_per_K * 1000.0 * phase.rate_K_per_h / 3600.0
@@ -52,8 +54,8 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
         if asked_kW > most_kW:
             what = "its supply limit" if most_kW == supply_kW else "the heater"
             said.append(
-                f"phases[{number}]: {phase.rate_K_per_h:g} K/h with {thermal.nominal_t:g} t takes {asked_kW:.0f} kW, "
-                f"{what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
+                f"phase {number} ({phase.kind}): {phase.rate_K_per_h:g} K/h with {thermal.nominal_t:g} t takes "
+                f"{asked_kW:.0f} kW, {what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
             )
     return said
 
@@ -121,10 +123,10 @@ def _actuators(chamber: ChamberFile) -> Iterator[Finding]:
         ("sequence.fan_kg_per_s", chamber.sequence.fan_kg_per_s),
     ):
         if flow > fan.flow_kg_per_s_at_full:
-            limit = f"at most fan.flow_kg_per_s_at_full = {fan.flow_kg_per_s_at_full:g}"
+            limit = f"must be at most fan.flow_kg_per_s_at_full = {fan.flow_kg_per_s_at_full:g}"
             yield field, f"{flow:g}", limit, "choose a flow that the fan can give"
     if chamber.sequence.fan_kg_per_s < slowest:
-        limit = f"at least {slowest:g}, the flow at fan.speed_pct_min"
+        limit = f"must be at least {slowest:g}, the flow at fan.speed_pct_min"
         yield "sequence.fan_kg_per_s", f"{chamber.sequence.fan_kg_per_s:g}", limit, "choose a larger flow"
     if heat.kW_min >= heat.capacity_kW:
         limit = f"must be below capacity_kW = {heat.capacity_kW:g}"
@@ -138,3 +140,36 @@ def _actuators(chamber: ChamberFile) -> Iterator[Finding]:
     if frame is not None and frame.off_margin_K <= frame.on_margin_K:
         limit = f"must be above on_margin_K = {frame.on_margin_K:g}"
         yield "frame_heating.off_margin_K", f"{frame.off_margin_K:g}", limit, "it would switch on and off all the time"
+
+
+def _protection(chamber: ChamberFile) -> Iterator[Finding]:
+    """Protection must hold the same outputs as the actuators drive, and trip above what a recipe may ask for."""
+    guard, frame = chamber.protection, chamber.frame_heating
+    for field, tag, actuator, driven in (
+        ("fan_speed", guard.fan_speed, "fan.speed", chamber.fan.speed),
+        ("fan_run", guard.fan_run, "fan.run", chamber.fan.run),
+        ("heat_valve", guard.heat_valve, "heat.valve", chamber.heat.valve),
+        ("heat_run", guard.heat_run, "heat.enable", chamber.heat.enable),
+        ("vent", guard.vent, "vent.damper", chamber.vent.damper),
+        ("frame_heat", guard.frame_heat, "frame_heating.output", frame.output if frame else guard.frame_heat),
+    ):
+        if tag != driven:
+            limit = f"must be {driven}, as {actuator}"
+            yield f"protection.{field}", tag, limit, "it must act on the output that is driven"
+    for bank in chamber.fog.bank:
+        if bank.tag not in guard.fog_valves:
+            limit = f"must have {bank.tag}, a bank of [fog]"
+            yield "protection.fog_valves", ", ".join(guard.fog_valves), limit, "it must be able to close every bank"
+    for field, trip, name, most in (
+        ("air_degC_max", guard.air_degC_max, "temperature_degC_max", chamber.limits.temperature_degC_max),
+        ("product_degC_max", guard.product_degC_max, "product_degC_max", chamber.limits.product_degC_max),
+    ):
+        if trip <= most:
+            limit = f"must be above limits.{name} = {most:g}"
+            yield f"protection.{field}", f"{trip:g}", limit, "a recipe at its limit would trip it"
+    for table, rows in (("delay_s", guard.delay_s), ("latch", guard.latch)):
+        for row, value in rows.items():
+            if row not in NUMBER:
+                meant = words.closest(row, list(NUMBER))
+                remedy = f"did you mean {meant}?" if meant else f"rows: {words.listed(list(NUMBER))}"
+                yield f"protection.{table}.{row}", value, "there is no such row", remedy

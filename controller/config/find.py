@@ -30,19 +30,23 @@ def find(kind: FileKind, name: str | Path, *, beside: Path | None = None) -> Pat
     """The file of a name or a path. Raises ConfigError that names the known ones.
 
     A name without folder and suffix ("gentle") is looked for among the neighbours of the file `beside` (its
-    folder's sibling for this kind), then among the shipped files. Everything else is a path as it stands.
+    folder's sibling for this kind), then among the shipped files. Everything else is a path as it stands; one that
+    is relative and written in the file `beside` begins in that file's folder.
     """
     text = str(name)
     folder, suffix = FOLDERS[kind]
     if not _bare(text, suffix):
-        path = Path(text)
+        if beside is not None:
+            text = os.path.join(beside.parent, text)  # noqa: PTH118
         if not os.path.exists(text):  # noqa: PTH110  # pathlib's raises for a NUL or a name that is too long
-            raise fault(text, f"{kind} file", "(missing)", "there is no such file", _remedy(kind, path.stem, None))
-        return path
+            raise fault(
+                text, f"{kind} file", "(missing)", "there is no such file", _remedy(kind, Path(text).stem, beside)
+            )
+        return Path(text)
     places = [beside.parent.parent / folder] if beside is not None else []
     for place in (*places, SHIPPED / folder):
         path = place / (text + suffix)
-        if path.is_file():
+        if os.path.isfile(path):  # noqa: PTH113  # as above
             return path
     where = places[0] if places else SHIPPED / folder
     raise fault(
@@ -59,7 +63,7 @@ def known(kind: FileKind, *, beside: Path | None = None) -> tuple[str, ...]:
 
 def kind_of(path: Path) -> FileKind | None:
     """The kind of a file by the folder it lies in, or None."""
-    parent = path.resolve().parent.name
+    parent = path.absolute().parent.name
     return next((kind for kind, (folder, suffix) in FOLDERS.items() if (folder, suffix) == (parent, path.suffix)), None)
 
 

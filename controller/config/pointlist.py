@@ -50,7 +50,7 @@ def _odd(point: Point, file: str) -> list[Problem]:
             point.signal not in _SIGNALS[point.kind],
             "signal",
             point.signal,
-            f"must be {' or '.join(_SIGNALS[point.kind])} for an {point.kind}",
+            f"must be {' or '.join(_SIGNALS[point.kind])} for {point.kind}",
             "correct the signal or the kind",
         ),
     ]

@@ -40,6 +40,12 @@ def read(text: str, cls: type[Any], name: str) -> tuple[list[dict[str, Any]], li
     return _rows(records[1:], header, cls, name)
 
 
+def first_line(text: str) -> list[str]:
+    """The cells of the header, as far as they can be told without a class."""
+    body, _ = _without_comments(text)
+    return [cell.strip() for cell in body.split("\n", 1)[0].split(",")]
+
+
 def _rows(
     records: list[tuple[int, list[str]]], header: list[str], cls: type[Any], name: str
 ) -> tuple[list[dict[str, Any]], list[int], list[Problem]]:

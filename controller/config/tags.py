@@ -48,11 +48,32 @@ ROLES: dict[str, Role] = {
     "vent.damper": Role("AO"),
     "frame_heating.output": Role("DO"),
     "frame_heating.frames": Role("AI", "degC"),
+    "protection.airflow": Role("DI"),
+    "protection.fan_runs": Role("DI"),
+    "protection.emergency_stop": Role("DI"),
+    "protection.limiter": Role("DI"),
+    "protection.person_inside": Role("DI"),
+    "protection.fog_pressure": Role("DI"),
+    "protection.doors": Role("DI"),
+    "protection.fan_auto": Role("DI"),
+    "protection.heat_auto": Role("DI"),
+    "protection.fog_auto": Role("DI"),
+    "protection.supply": Role("AI", "degC"),
+    "protection.product_temperatures": Role("AI", "degC"),
+    "protection.fan_speed": Role("AO"),
+    "protection.fan_run": Role("DO"),
+    "protection.heat_valve": Role("AO"),
+    "protection.heat_run": Role("DO"),
+    "protection.fog_valves": Role("DO"),
+    "protection.vent": Role("AO"),
+    "protection.frame_heat": Role("DO"),
 }
 # Lists in which a tag may stand only once.
 _ONCE = ("climate.pairs.t", "climate.pairs.rh", "climate.boards.tag", "climate.frames.tag", "product.dummies.tag")
-# Outputs: two of them on one point would command it against each other.
-_OUTPUT_KINDS = ("AO", "DO")
+# Actuators on one point would command it against each other. Protection acts on the same points on purpose.
+_ACTUATORS = tuple(
+    place for place, role in ROLES.items() if role.kind in ("AO", "DO") and not place.startswith("protection.")
+)
 
 
 def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_file: str) -> list[Problem]:
@@ -65,7 +86,7 @@ def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_
         role = ROLES.get(plain)
         if role is not None and isinstance(value, str) and not (role.may_be_empty and not value):
             found += _tag_problems(where, value, role, known, file, points_file)
-            group = plain if plain in _ONCE else "output" if role.kind in _OUTPUT_KINDS else where
+            group = plain if plain in _ONCE else "output" if plain in _ACTUATORS else where
             first = seen.setdefault((group, value), where)
             if first != where:
                 found.append(Problem(file, where, value, f"already used by {first}", "give each its own point"))
@@ -103,7 +124,7 @@ def _tag_problems(
         remedy = f"did you mean {meant}?" if meant else "add the point to the point list or correct the tag"
         return [Problem(file, where, tag, f"is no point of {points_file}", remedy)]
     if point.kind != role.kind:
-        limit = f"must be an {role.kind}, {tag} is an {point.kind}"
+        limit = f"must be {role.kind}, {tag} is {point.kind}"
         return [Problem(file, where, tag, limit, f"name the {role.kind} point that is meant")]
     if role.unit and point.unit != role.unit:
         limit = f"must be in {role.unit}, {tag} is in {point.unit or 'no unit'}"

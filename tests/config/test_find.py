@@ -44,7 +44,7 @@ def test_a_missing_name_suggests_the_nearest_and_names_the_known(name):
     assert problem.remedy.startswith("did you mean panel-a? known: panel-a")
 
 
-@pytest.mark.parametrize("name", ["no/such.toml", "such.toml", "", "a\0b", "..", "/", "a" * 5000 + ".toml"])
+@pytest.mark.parametrize("name", ["no/such.toml", "such.toml", "", "a\0b", "..", "/", "a" * 5000 + ".toml", "a" * 5000])
 def test_whatever_is_asked_for_the_answer_is_a_file_or_a_config_error(name):
     with pytest.raises(ConfigError) as caught:
         path = find("recipe", name)
@@ -62,3 +62,12 @@ def test_kind_follows_folder_and_suffix():
     assert kind_of(Path("configs/points/panel-a.csv")) == "points"
     assert kind_of(Path("configs/points/panel-a.toml")) is None
     assert kind_of(Path("somewhere/panel-a.csv")) is None
+
+
+def test_a_relative_path_in_a_file_begins_at_that_file(tmp_path):
+    chamber = tmp_path / "site" / "own.toml"
+    points = tmp_path / "site" / "lists" / "own.csv"
+    points.parent.mkdir(parents=True)
+    points.write_text("x")
+    assert find("points", "lists/own.csv", beside=chamber) == points
+    assert find("points", str(points), beside=chamber) == points

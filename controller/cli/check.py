@@ -1,0 +1,179 @@
+"""`dewhold check`: are these files right, and do they fit together?"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+from dataclasses import asdict, dataclass, field
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from controller.config import bundle, crosschecks, kinds, loader, summary
+from controller.config.chamber import ChamberFile
+from controller.config.files import fault
+from controller.config.find import FileKind, find, known
+from controller.config.loader import Loaded
+from controller.core.mix import Mix
+from controller.core.recipe import Recipe
+from controller.errors import ConfigError, Problem
+from controller.link.device import Device, absent_checks
+from controller.link.layout import require_layout
+
+GOOD, BAD_INPUT = 0, 2
+
+
+@dataclass(slots=True)
+class Report:
+    """What was found: per file its kind, hash and problems; what will not go as asked; the recipes' tables."""
+
+    kinds: dict[str, str] = field(default_factory=dict)
+    hashes: dict[str, str] = field(default_factory=dict)
+    problems: dict[str, dict[Problem, None]] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    recipes: list[Recipe] = field(default_factory=list)
+
+    def good(self, kind: str, file: Loaded[Any]) -> None:
+        """A file was read without problems of its own."""
+        self.kinds[_shown(file.path)] = kind
+        self.hashes[_shown(file.path)] = file.sha256
+
+    def bad(self, kind: str, asked: str, error: ConfigError) -> None:
+        """Problems of a file, or of others that belong to it."""
+        for problem in error.problems:
+            name = _shown(problem.file)
+            if name == _shown(asked):
+                self.kinds[name] = kind
+            self.kinds.setdefault(name, "")
+            self.problems.setdefault(name, {})[problem] = None
+
+    @property
+    def ok(self) -> bool:
+        """No problem in any file."""
+        return not self.problems
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `dewhold check`."""
+    parser.add_argument("files", nargs="*", metavar="FILE", help="files to check (default: all shipped demo files)")
+    parser.add_argument("--chamber", default="demo-north", help="chamber that recipes must fit (name or file)")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check the files; 0 when all are right, 2 when one is not."""
+    report = Report()
+    targets = [Path(name) for name in args.files] or _shipped(args.chamber, report)
+    for path in targets:
+        _check(path, args.chamber, report)
+    print(_as_json(report) if args.json else _as_text(report))
+    return GOOD if report.ok else BAD_INPUT
+
+
+def _shipped(chamber: str, report: Report) -> list[Path]:
+    """The chamber in use and every shipped recipe, mix and model."""
+    paths = [find(kind, name) for kind in ("recipe", "mix", "plant") for name in known(kind)]
+    try:
+        return [find("chamber", chamber), *paths]
+    except ConfigError as error:
+        report.bad("chamber", chamber, error)
+        return paths
+
+
+def _check(path: Path, chamber: str, report: Report) -> None:
+    """One file, and what it needs to be judged."""
+    kind: FileKind | str = ""
+    try:
+        kind = kinds.guess(path)
+        if kind == "chamber":
+            _check_chamber(path, report)
+        elif kind == "recipe":
+            _check_recipe(path, chamber, report)
+        elif kind == "points":
+            report.good(kind, bundle.read_points(path))
+        elif kind == "mix":
+            report.good(kind, loader.read(path, Mix))
+        elif kind == "device":
+            _check_device(loader.read(path, Device), report)
+        else:
+            _check_model(path, kind, report)
+    except ConfigError as error:
+        report.bad(kind, str(path), error)
+
+
+def _check_chamber(path: Path, report: Report) -> None:
+    site = bundle.load_site(path, device_class=Device, layout=require_layout)
+    for kind, file in site.files.items():
+        report.good(kind, file)
+    report.notes += [f"{_shown(site.files['device'].path)}: {text}" for text in absent_checks(site.device)]
+
+
+def _check_device(file: Loaded[Device], report: Report) -> None:
+    report.good("device", file)
+    report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value)]
+
+
+def _check_recipe(path: Path, chamber: str, report: Report) -> None:
+    recipe = loader.read(path, Recipe)
+    try:
+        place = loader.read(find("chamber", chamber), ChamberFile).value
+    except ConfigError as error:
+        report.good("recipe", recipe)
+        report.bad("chamber", chamber, error)
+        return
+    problems = crosschecks.recipe_problems(recipe.value, place, recipe.path)
+    if problems:
+        raise ConfigError(problems)
+    report.good("recipe", recipe)
+    report.recipes.append(recipe.value)
+    report.notes += [f"{_shown(recipe.path)}: {text}" for text in crosschecks.notes(recipe.value, place)]
+
+
+def _check_model(path: Path, kind: str, report: Report) -> None:
+    """Files of the chamber model: only the rig knows their classes, and it needs the simulation packages."""
+    try:
+        report.good(kind, import_module("controller.rig.modelfiles").read(kind, path))
+    except ImportError:
+        remedy = "install dewhold[sim] to check files of the chamber model"
+        raise fault(str(path), "(whole file)", kind, "cannot be judged here", remedy) from None
+
+
+def _as_json(report: Report) -> str:
+    files = [
+        {
+            "file": name,
+            "kind": kind,
+            "ok": name not in report.problems,
+            "sha256": report.hashes.get(name),
+            "problems": [asdict(problem) for problem in report.problems.get(name, ())],
+        }
+        for name, kind in report.kinds.items()
+    ]
+    return json.dumps({"ok": report.ok, "files": files, "notes": list(dict.fromkeys(report.notes))}, indent=2)
+
+
+def _as_text(report: Report) -> str:
+    lines = []
+    width = max((len(name) for name in report.kinds), default=0)
+    for name, kind in report.kinds.items():
+        problems = report.problems.get(name, {})
+        verdict = f"{len(problems)} problem{'s' if len(problems) > 1 else ''}" if problems else "OK"
+        lines.append(f"{name:<{width}}  {kind:<8} {verdict}")
+        lines += [f"    {p.field} = {p.value}: {p.limit}; {p.remedy}" for p in problems]
+    for recipe in report.recipes:
+        title = f"{recipe.name}, version {recipe.version}" + (f": {recipe.text}" if recipe.text else "")
+        lines += ["", title, summary.table([summary.HEADER, *summary.rows(recipe)])]
+    if report.notes:
+        lines += ["", *(f"note: {text}" for text in dict.fromkeys(report.notes))]
+    count = sum(len(problems) for problems in report.problems.values())
+    lines += ["", f"{count} problem{'s' if count != 1 else ''} in {len(report.kinds)} files"]
+    return "\n".join(lines)
+
+
+def _shown(path: str) -> str:
+    """A path as short as it can be told from here."""
+    if "\0" in path:
+        return path
+    inside = os.path.relpath(os.path.realpath(path))
+    return path if inside.startswith("..") else inside

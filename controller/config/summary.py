@@ -1,0 +1,66 @@
+"""A recipe in words: one row a phase, with setpoints and what ends it."""
+
+from __future__ import annotations
+
+from controller.core.recipe import End, Phase, Recipe
+
+HEADER = ("phase", "air degC", "rate K/h", "fog below %", "judged from %", "fan kg/s", "ends when")
+
+
+def rows(recipe: Recipe) -> list[tuple[str, ...]]:
+    """One row of texts a phase, in the order of HEADER."""
+    return [
+        (
+            f"{number} {phase.kind}",
+            _temperature(phase),
+            _or_dash(phase.rate_K_per_h),
+            _or_dash(phase.rh_fog_below_pct or None),
+            _or_dash(phase.rh_accept_pct or None),
+            _or_dash(phase.fan_kg_per_s),
+            ending(phase.end),
+        )
+        for number, phase in enumerate(recipe.phases, start=1)
+    ]
+
+
+def ending(end: End) -> str:
+    """When a phase is over, as a sentence part."""
+    parts = [
+        text
+        for value, text in (
+            (end.time_h, f"{end.time_h} h of the phase"),
+            (end.cycle_h, f"{end.cycle_h} h of the cycle"),
+            (end.equivalent_age_h, f"youngest position {end.equivalent_age_h} h old at 20 degC"),
+            (end.strength_MPa, f"weakest position {end.strength_MPa} MPa (estimated, not tested)"),
+            (end.product_degC_above, f"product above {end.product_degC_above} degC"),
+            (end.product_degC_below, f"product below {end.product_degC_below} degC"),
+        )
+        if value is not None
+    ]
+    if end.in_band:
+        parts.append("coldest probe in the band")
+    if end.by_operator:
+        parts.append("somebody stops it")
+    text = (" and " if end.match == "all" else " or ").join(parts) or "the band is reached"
+    if end.at_least_h:
+        text += f", not before {end.at_least_h} h"
+    if end.at_most_h is not None:
+        text += f", at the latest after {end.at_most_h} h"
+    return text.replace(".0 ", " ")
+
+
+def table(lines: list[tuple[str, ...]]) -> str:
+    """Rows as text in columns, the first row underlined."""
+    widths = [max(len(row[column]) for row in lines) for column in range(len(lines[0]))]
+    texts = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in lines]
+    return "\n".join([texts[0], "-" * len(texts[0]), *texts[1:]])
+
+
+def _temperature(phase: Phase) -> str:
+    if phase.temperature_degC is not None:
+        return f"{phase.temperature_degC:g}"
+    return f"{_or_dash(phase.floor_degC)} to {_or_dash(phase.ceiling_degC)}"
+
+
+def _or_dash(value: float | None) -> str:
+    return "-" if value is None else f"{value:g}"

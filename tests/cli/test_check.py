@@ -1,0 +1,96 @@
+"""`dewhold check`: what it prints and what it returns."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import BAD_INPUT, GOOD, main
+from controller.config.find import SHIPPED, known
+
+
+@pytest.fixture
+def configs(tmp_path, monkeypatch) -> Path:
+    """A folder of one's own with copies of the shipped files, and the shell standing in it."""
+    for folder in ("chambers", "points", "devices", "recipes", "mixes"):
+        shutil.copytree(SHIPPED / folder, tmp_path / folder)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_bare_it_checks_every_shipped_file_and_shows_the_recipes(capsys):
+    assert main(["check"]) == GOOD
+    text = capsys.readouterr().out
+    for name in (*known("recipe"), *known("mix"), "demo-north", "panel-a"):
+        assert name in text
+    assert "2 ramp  30 to 36  0.8" in text
+    assert "24 h of the cycle and youngest position 30 h old at 20 degC" in text
+    assert text.rstrip().endswith(" files") and "0 problems in" in text
+
+
+def test_problems_stand_under_their_file_and_the_exit_code_is_2(configs, capsys):
+    file = configs / "recipes/gentle.toml"
+    file.write_text(file.read_text().replace("rate_K_per_h = 0.8", "rate_K_per_h = 8.0").replace("text", "txt", 1))
+    assert main(["check", "recipes/gentle.toml", "recipes/steady.toml"]) == BAD_INPUT
+    text = capsys.readouterr().out
+    assert "recipes/gentle.toml  recipe   1 problem\n    txt = " in text
+    assert "unknown key txt; did you mean text?" in text
+    assert "recipes/steady.toml  recipe   OK" in text
+
+
+def test_a_recipe_is_judged_by_the_chamber_it_is_to_run_in(configs, capsys):
+    chamber = configs / "chambers/demo-north.toml"
+    chamber.write_text(chamber.read_text().replace("ramp_K_per_h_max = 3.0", "ramp_K_per_h_max = 0.5"))
+    assert main(["check", "recipes/gentle.toml"]) == GOOD, "the shipped chamber allows it"
+    assert main(["check", "recipes/gentle.toml", "--chamber", str(chamber)]) == BAD_INPUT
+    assert "0.8 K/h: at most 0.5 K/h" in capsys.readouterr().out
+
+
+def test_a_chamber_brings_its_points_and_its_device(configs, capsys):
+    points = configs / "points/panel-a.csv"
+    points.write_text(points.read_text().replace(",9,,4-20mA", ",8,,4-20mA"))
+    assert main(["check", "chambers/demo-north.toml"]) == BAD_INPUT
+    text = capsys.readouterr().out
+    assert "points/panel-a.csv" in text
+    assert "TT-101B.address = 8: TT-101A is there already" in text
+
+
+def test_json_has_every_file_with_its_problems(configs, capsys):
+    (configs / "mixes/demo-60.toml").write_text("density_kg_per_m3 = 1\n")
+    code = main(["check", "--json", "mixes/demo-60.toml", "points/panel-a.csv", "devices/panel-a.toml", "gone.toml"])
+    assert code == BAD_INPUT
+    result = json.loads(capsys.readouterr().out)
+    assert result["ok"] is False
+    files = {entry["file"]: entry for entry in result["files"]}
+    assert files["points/panel-a.csv"]["ok"] is True
+    assert len(files["points/panel-a.csv"]["sha256"]) == 64
+    assert files["devices/panel-a.toml"]["kind"] == "device"
+    assert [problem["field"] for problem in files["mixes/demo-60.toml"]["problems"]] == [
+        "name",
+        "cement_kg_per_m3",
+        "density_kg_per_m3",
+    ]
+    assert files["gone.toml"]["problems"][0]["limit"] == "there is no such file"
+
+
+def test_a_chamber_that_does_not_exist_is_said_once(configs, capsys):
+    assert main(["check", "recipes/gentle.toml", "recipes/steady.toml", "--chamber", "demo-nort"]) == BAD_INPUT
+    text = capsys.readouterr().out
+    assert text.count("did you mean demo-north?") == 1
+
+
+def test_a_device_without_checks_is_noted(configs, capsys):
+    """Allowed, but somebody must know what is not seen."""
+    device = configs / "devices/panel-a.toml"
+    text = device.read_text()
+    device.write_text(text.replace("signature = 0x5A1E", "#").replace("map_version = 1", "#"))
+    assert main(["check", "devices/panel-a.toml"]) == GOOD
+    assert "no signature" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["\0", "a" * 5000, "/dev/zero", "."])
+def test_no_name_makes_it_fall_over(name, capsys):
+    assert main(["check", name]) == BAD_INPUT
