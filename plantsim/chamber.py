@@ -1,0 +1,201 @@
+"""The chamber model: outputs in, instruments out, one step at a time.
+
+Deterministic for a seed. Everything is a lumped, first-order model of one cell per bay and level; what it leaves out
+stands in the parameter file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from plantsim.books import Books, close, stored
+from plantsim.charge import Charge
+from plantsim.kernel import layout as at
+from plantsim.kernel.layout import Tables, Views
+from plantsim.kernel.moistair import humidity_ratio, psat
+from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, read, step
+from plantsim.pack import pack, set_air
+from plantsim.params import PlantParams
+from plantsim.weather import Weather
+
+OUTPUTS = ("fan_run", "fan_pct", "heat_run", "valve_pct", "vent_pct", "fog_a", "fog_b", "frame_heat")
+WEATHER_EVERY_S = 60.0
+
+
+class Chamber:
+    """One chamber with its charge. Time is counted in steps of dt_s from 0.
+
+    microamps: one whole number a probe of the parameters, in their order; contacts: condition -> closed;
+    truth_row: one float a column of plantsim.truth.COLUMNS; books: energy and water with their closure.
+    """
+
+    def __init__(
+        self, params: PlantParams, *, charge: Charge, weather: Weather, seed: int, dt_s: float = 1.0
+    ) -> None:
+        """A filled chamber with everything at mix temperature. ValueError for parameters that contradict each other."""
+        if not 0.0 < dt_s <= 2.0:
+            raise ValueError(f"dt_s {dt_s}: the model is stable and accurate for steps in (0, 2] s")
+        self.params = params
+        self.charge = charge
+        self.dt_s = dt_s
+        self._weather = weather
+        self._seed = seed
+        self._step = step
+        self._const, self._whole, self._state = pack(params, charge, dt_s)
+        bays, levels, probes = params.room.bays, params.room.levels, len(params.probe)
+        self._c: Tables = at.const_views(self._const, bays, levels, probes)
+        self._v: Views = at.state_views(self._state, bays, levels, probes)
+        self._uA = np.zeros(probes, dtype=np.int64)
+        self._drive = np.zeros(at.DRIVE + bays)
+        self._drive[at.D_CHAIN] = self._drive[at.D_PRESSURE] = self._drive[at.D_PANEL_HEAT] = 1.0
+        self._outputs: Sequence[float] | None = None
+        self._number = 0
+        self._weather_steps = max(1, round(WEATHER_EVERY_S / dt_s))
+        self._bits = -1
+        self._set_hall()
+        self._take_weather()
+        self._conditions = self._healthy()
+        self._see(0)
+        self._energy_J, self._water_kg = stored(self._c, self._v)
+        self._first_reading()
+
+    def step(self, outputs: Sequence[float]) -> None:
+        """Live dt_s with these outputs, in the order of OUTPUTS (percent, or 0 and 1)."""
+        if outputs != self._outputs:
+            self._drive[: at.D_OUTPUTS] = outputs
+            self._outputs = tuple(outputs)
+        number = self._number
+        if number % self._weather_steps == 0:
+            self._take_weather()
+        bits = self._step(
+            self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s
+        )
+        self._number = number + 1
+        if bits != self._bits:
+            self._see(bits)
+
+    def start(self, air_degC: float, rh_pct: float) -> None:
+        """Give all air one state, and begin the books anew. Meant for before the first step."""
+        set_air(self._v, self._c, air_degC, rh_pct / 100.0)
+        self._v.gear[at.G_SUPPLY_T] = self._v.gear[at.G_RETURN_T] = air_degC
+        self._v.books[:] = 0.0
+        self._energy_J, self._water_kg = stored(self._c, self._v)
+        self._v.lagged[:] = np.nan
+        self._first_reading()
+
+    @property
+    def time_s(self) -> float:
+        """Time lived since the start."""
+        return self._number * self.dt_s
+
+    @property
+    def microamps(self) -> list[int]:
+        """Currents of all probes after the last step."""
+        readings: list[int] = self._uA.tolist()
+        return readings
+
+    @property
+    def contacts(self) -> Mapping[str, bool]:
+        """Every condition that a contact of the panel may show; True = closed, which is the healthy state."""
+        return self._conditions
+
+    @property
+    def truth_row(self) -> list[float]:
+        """What is true after the last step; columns in plantsim.truth."""
+        row: list[float] = self._v.truth.tolist()
+        return row
+
+    @property
+    def books(self) -> Books:
+        """Energy and water since the start, with their closure."""
+        return close(self._c, self._v, self._energy_J, self._water_kg)
+
+    @property
+    def state(self) -> Views:
+        """The tables of the state, live: rows as in plantsim.kernel.layout."""
+        return self._v
+
+    @property
+    def constants(self) -> Tables:
+        """The tables of the constants, live."""
+        return self._c
+
+    def set_spans(self, spans: Mapping[str, tuple[float, float]]) -> None:
+        """Values at 4 and 20 mA by tag, as the point list has them. KeyError for a tag that no probe has."""
+        index = {probe.tag: i for i, probe in enumerate(self.params.probe)}
+        for tag, (lo, hi) in spans.items():
+            self._c.probe[at.R_LO, index[tag]] = lo
+            self._c.probe[at.R_HI, index[tag]] = hi
+        self._first_reading()
+
+    def set_condition(self, name: str, closed: bool) -> None:
+        """Open or close a contact from outside: emergency stop, water pressure, heating at the panel, switches.
+
+        The emergency stop stops fan, heat and fog in hardware. KeyError for an unknown name; what the model itself
+        decides (airflow, fan_runs, limiter, doors) is refused with ValueError.
+        """
+        if name in ("airflow", "fan_runs", "limiter_healthy") or name.startswith("door_"):
+            raise ValueError(f"{name} follows from the model and cannot be set")
+        if name not in self._conditions:
+            raise KeyError(f"{name} is no condition; known: {', '.join(self._conditions)}")
+        self._conditions = {**self._conditions, name: closed}
+        now = self._conditions
+        self._drive[at.D_CHAIN] = float(now["estop_healthy"] and now["mains"])
+        self._drive[at.D_PRESSURE] = float(now["fog_pressure"])
+        self._drive[at.D_PANEL_HEAT] = float(now["heat_enabled"])
+
+    def set_door(self, bay: int, open_: bool) -> None:
+        """Open or close the door of a bay (from 1)."""
+        if not 1 <= bay <= self.params.room.bays:
+            raise ValueError(f"door of bay {bay}: this chamber has bays 1..{self.params.room.bays}")
+        self._drive[at.DRIVE + bay - 1] = float(open_)
+        self._conditions = {**self._conditions, f"door_{bay}_closed": not open_}
+
+    def reset_limiter(self) -> bool:
+        """Press the limiter's button. It stays tripped while its sensor is hot. Returns whether it is healthy."""
+        gear = self._v.gear
+        if gear[at.G_LIMITER_T] < self.params.limiter.reset_below_degC:
+            gear[at.G_TRIPPED] = 0.0
+        self._see((self._bits & ~TRIPPED) | (TRIPPED if gear[at.G_TRIPPED] > 0.5 else 0))
+        return self._conditions["limiter_healthy"]
+
+    def lose_probe(self, tag: str) -> None:
+        """Break the sensor of a channel: its transmitter fails low from the next step."""
+        self._c.probe[at.R_SCALE, [probe.tag for probe in self.params.probe].index(tag)] = np.nan
+
+    def _see(self, bits: int) -> None:
+        self._bits = bits
+        self._conditions = {
+            **self._conditions,
+            "airflow": bool(bits & PROVEN),
+            "fan_runs": bool(bits & RUNS),
+            "limiter_healthy": not bits & TRIPPED,
+        }
+
+    def _healthy(self) -> dict[str, bool]:
+        names = ["heat_enabled", "estop_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto"]
+        doors = [f"door_{bay}_closed" for bay in range(1, self.params.room.bays + 1)]
+        return dict.fromkeys([*names, "fog_auto", "mains", *doors], True)
+
+    def _take_weather(self) -> None:
+        T, rh_pct = self._weather.at(self._number * self.dt_s)
+        self._drive[at.D_OUT_T], self._drive[at.D_OUT_RH] = T, rh_pct
+        self._drive[at.D_OUT_W] = _moisture(T, rh_pct, self.params.room.pressure_Pa)
+
+    def _set_hall(self) -> None:
+        hall = self.params.hall
+        self._drive[at.D_HALL_T] = hall.degC
+        self._drive[at.D_HALL_W] = _moisture(hall.degC, hall.rh_pct, self.params.room.pressure_Pa)
+
+    def _first_reading(self) -> None:
+        """Show the instruments before the first step, without living one."""
+        gear, drive = self._v.gear, self._drive
+        gear[at.G_HALL_T], gear[at.G_OUT_T] = drive[at.D_HALL_T], drive[at.D_OUT_T]
+        gear[at.G_OUT_RH] = drive[at.D_OUT_RH]
+        read(self._const, self._whole, self._state, self._uA, self._seed, self._number, self.dt_s)
+
+
+def _moisture(temperature_degC: float, rh_pct: float, pressure_Pa: float) -> float:
+    return float(humidity_ratio(rh_pct / 100.0 * psat(temperature_degC), pressure_Pa))

@@ -1,0 +1,160 @@
+"""The fan loop: return, exhaust, make-up, coil, spray, plenum, top to bottom of every bay; and the plume without fan.
+
+Flux form: what leaves a cell enters the next one as the same number. Air that passes is dry air with its enthalpy
+and its water, fog included, so make-up air that meets warm moist air in the plenum makes fog by itself.
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+from plantsim.kernel.layout import (
+    AIR_H,
+    AIR_T,
+    AIR_WATER,
+    B_ABS,
+    B_ABS_J,
+    B_COIL,
+    B_EXHAUST,
+    B_EXHAUST_J,
+    B_FAN,
+    B_FOG,
+    B_FOG_J,
+    B_MAKEUP,
+    B_MAKEUP_J,
+    D_OUT_T,
+    D_OUT_W,
+    G_CARRIED_W,
+    G_COIL_W,
+    G_EVAPORATED,
+    G_FAN_W,
+    G_FLOW,
+    G_FOG_KG,
+    G_RETURN_T,
+    G_SUPPLY_T,
+    G_VENT,
+    G_VENT_LOSS_W,
+    K_AIR_KG,
+    K_FOG_T,
+    K_HEIGHT,
+    K_PLUME_BELOW,
+    K_PLUMES,
+    K_PRESSURE,
+    Floats,
+)
+from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, enthalpy, flash_near
+
+PLUME = 0.071  # kg/s per kW**(1/3) m**(5/3): Zukoski's plume, after Morton, Taylor and Turner; from memory
+
+
+@njit(cache=True, error_model="numpy")
+def circulate(
+    k: Floats, share: Floats, air: Floats, gear: Floats, books: Floats, drive: Floats, levels: int, dt: float
+) -> None:
+    """Carry air once round for dt; heat of coil and fan and the evaporated spray enter at the plenum."""
+    bays = share.size
+    M = k[K_AIR_KG]
+    vent = gear[G_VENT]
+    flow = max(gear[G_FLOW], vent)
+    h_return, w_return, t_return = _mixed_return(share, air, levels, M)
+    gear[G_RETURN_T] = t_return
+    h_out = enthalpy(drive[D_OUT_T], drive[D_OUT_W])
+    coil, fan = gear[G_COIL_W] * dt, gear[G_FAN_W] * dt
+    spray = gear[G_FOG_KG] * gear[G_EVAPORATED]
+    rising = max(0.0, 1.0 - flow / k[K_PLUME_BELOW]) * coil
+    heat = coil - rising + fan
+    spray_J = spray * LIQUID_J_PER_KG_K * k[K_FOG_T]
+    _book(books, coil, fan, spray, spray_J, vent * dt * h_out, vent * dt * h_return)
+    books[B_MAKEUP] += vent * dt * drive[D_OUT_W]
+    books[B_EXHAUST] += vent * dt * w_return
+    books[B_ABS] += spray + vent * dt * (drive[D_OUT_W] + w_return)
+    gear[G_VENT_LOSS_W] = vent * (h_return - h_out)
+    gear[G_CARRIED_W] = 0.0
+    if flow > 0.0:
+        kg = flow * dt
+        h_in = h_return + (vent * dt * (h_out - h_return) + heat + spray_J) / kg
+        w_in = w_return + (vent * dt * (drive[D_OUT_W] - w_return) + spray) / kg
+        gear[G_SUPPLY_T], _, _ = flash_near(h_in, w_in, k[K_PRESSURE], gear[G_SUPPLY_T])
+        gear[G_CARRIED_W] = flow * (h_in - h_return)
+        for b in range(bays):
+            _down(air, b * levels, levels, kg * share[b], h_in, w_in, M)
+    else:
+        for b in range(bays):
+            top = b * levels + levels - 1
+            air[AIR_H, top] += (heat + spray_J) / bays
+            air[AIR_WATER, top] += spray / bays
+        gear[G_SUPPLY_T] = air[AIR_T, levels - 1]
+    if rising > 0.0:
+        _rise(k, air, gear, bays, levels, rising / dt, dt)
+
+
+@njit(cache=True, error_model="numpy")
+def _book(
+    books: Floats, coil: float, fan: float, spray: float, spray_J: float, makeup_J: float, exhaust_J: float
+) -> None:
+    books[B_COIL] += coil
+    books[B_FAN] += fan
+    books[B_FOG_J] += spray_J
+    books[B_FOG] += spray
+    books[B_MAKEUP_J] += makeup_J
+    books[B_EXHAUST_J] += exhaust_J
+    books[B_ABS_J] += coil + fan + abs(spray_J) + abs(makeup_J) + abs(exhaust_J)
+
+
+@njit(cache=True, error_model="numpy")
+def _mixed_return(share: Floats, air: Floats, levels: int, M: float) -> tuple[float, float, float]:
+    h, w, t = 0.0, 0.0, 0.0
+    for b in range(share.size):
+        i = b * levels
+        h += share[b] * air[AIR_H, i]
+        w += share[b] * air[AIR_WATER, i]
+        t += share[b] * air[AIR_T, i]
+    return h / M, w / M, t
+
+
+@njit(cache=True, error_model="numpy")
+def _down(air: Floats, bottom: int, levels: int, kg: float, h_in: float, w_in: float, M: float) -> None:
+    """Move kg of dry air down one bay. From the bottom up, so that every donor still has its old state."""
+    out_h = kg * (air[AIR_H, bottom] / M)
+    out_w = kg * (air[AIR_WATER, bottom] / M)
+    for i in range(bottom, bottom + levels):
+        if i == bottom + levels - 1:
+            in_h, in_w = kg * h_in, kg * w_in
+        else:
+            in_h, in_w = kg * (air[AIR_H, i + 1] / M), kg * (air[AIR_WATER, i + 1] / M)
+        air[AIR_H, i] += in_h - out_h
+        air[AIR_WATER, i] += in_w - out_w
+        out_h, out_w = in_h, in_w
+
+
+@njit(cache=True, error_model="numpy")
+def _rise(k: Floats, air: Floats, gear: Floats, bays: int, levels: int, heat_W: float, dt: float) -> None:
+    """A warm column from the floor: takes air from every level as it grows, gives it to the top; the rest sinks."""
+    M = k[K_AIR_KG]
+    height = k[K_HEIGHT]
+    most = 0.5 * M / dt  # never more than half a cell in one step
+    top_flow = PLUME * (heat_W * 1e-3 / k[K_PLUMES]) ** (1.0 / 3.0) * height ** (5.0 / 3.0) * k[K_PLUMES]
+    bay_flow = min(top_flow / bays, most)
+    warm = 0.0
+    for b in range(bays):
+        bottom = b * levels
+        top = bottom + levels - 1
+        h_plume, w_plume, sunk, taken = heat_W * dt / bays, 0.0, 0.0, 0.0
+        for level in range(levels - 1):
+            i = bottom + level
+            grown = ((level + 1.0) / (levels - 1.0)) ** (5.0 / 3.0)
+            take = (grown - taken) * bay_flow * dt
+            taken = grown
+            out = take + sunk  # what the column takes here and what sinks on to the level below
+            h, w = air[AIR_H, i] / M, air[AIR_WATER, i] / M
+            h_plume += take * h
+            w_plume += take * w
+            sunk += take
+            # Level i + 1 is the donor and is changed only after this.
+            air[AIR_H, i] += sunk * (air[AIR_H, i + 1] / M) - out * h
+            air[AIR_WATER, i] += sunk * (air[AIR_WATER, i + 1] / M) - out * w
+        air[AIR_H, top] += h_plume - sunk * (air[AIR_H, top] / M)
+        air[AIR_WATER, top] += w_plume - sunk * (air[AIR_WATER, top] / M)
+        warm += h_plume / (bay_flow * dt)
+    w_mean = air[AIR_WATER, 0] / M
+    gear[G_SUPPLY_T], _, _ = flash_near(warm / bays, w_mean, k[K_PRESSURE], gear[G_SUPPLY_T])

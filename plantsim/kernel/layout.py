@@ -1,0 +1,175 @@
+"""Where everything lies in the packed arrays. Rows of a table, entries of a vector; units stand beside them.
+
+Few arrays go in and out of the compiled step, because each costs time at the door: `const` and `state` hold many
+tables, and the same views are made of them inside and outside.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+# sizes: entries of the whole-number vector before wall_cell
+BAYS, LEVELS, PROBES = 0, 1, 2
+SIZES = 3
+
+# air, per cell
+AIR_H, AIR_WATER, AIR_T, AIR_W, AIR_FOG, AIR_RH = 0, 1, 2, 3, 4, 5  # J, kg, degC, kg/kg, kg/kg, fraction
+AIR_ROWS = 6
+# product, per cell
+P_SKIN, P_CORE, P_FILM, P_INNER, P_AGE_h, P_AGE40_h, P_HEAT = 0, 1, 2, 3, 4, 5, 6  # degC, degC, kg, kg, h, h, W
+PRODUCT_ROWS = 7
+# boards with racks, per cell; envelope skins per cell, then one door frame a bay
+S_T, S_FILM = 0, 1  # degC, kg
+SURFACE_ROWS = 2
+FLOOR_LAYERS = 3
+# scratch, per cell
+X_WS, X_LANDED, X_LANDED_J = 0, 1, 2  # kg/kg, kg, J
+WORK_ROWS = 3
+
+# equipment
+G_SPEED, G_FLOW, G_FAN_W, G_FAN_kW = 0, 1, 2, 3  # %, kg/s, W, kW
+G_VALVE, G_COIL_W, G_HEAT_kW, G_WATER_T = 4, 5, 6, 7  # %, W, kW, degC
+G_DAMPER, G_VENT, G_FOG_KG_H, G_FOG_KG = 8, 9, 10, 11  # %, kg/s, kg/h, kg in this step
+G_EVAPORATED, G_LIMITER_T, G_TRIPPED, G_FRAME_W = 12, 13, 14, 15  # share, degC, 0/1, W
+G_SUPPLY_T, G_RETURN_T, G_HALL_T, G_OUT_T, G_OUT_RH = 16, 17, 18, 19, 20  # degC, degC, degC, degC, %
+G_CARRIED_W, G_VENT_LOSS_W, G_DRYING, G_WETTING, G_FOGGY = 21, 22, 23, 24, 25  # W, W, kg, kg in this step, 0/1
+GEAR = 26
+LINE = 64  # longest delay of a fog line, in steps
+
+# books: J and kg since the start; *_ABS = sum of amounts, whichever way they went
+B_COIL, B_FAN, B_FRAMES, B_HYDRATION, B_FOG_J, B_MAKEUP_J, B_EXHAUST_J = 0, 1, 2, 3, 4, 5, 6
+B_LEAK_J, B_DOOR_J, B_WALL_J, B_FLOOR_J, B_DRAIN_J, B_ABS_J = 7, 8, 9, 10, 11, 12
+B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17, 18, 19
+B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
+BOOKS = 26
+TRUTH = 43
+
+# drive: what comes from outside in a step
+D_OUTPUTS = 8  # in the order of plantsim.chamber.OUTPUTS
+D_OUT_T, D_OUT_W, D_OUT_RH, D_HALL_T, D_HALL_W, D_CHAIN, D_PRESSURE, D_PANEL_HEAT = 8, 9, 10, 11, 12, 13, 14, 15
+DRIVE = 16  # then one entry a bay: 1 = door open
+
+# constants
+K_PRESSURE, K_AIR_KG, K_HEIGHT = 0, 1, 2
+K_STILL, K_JET, K_SIDE, K_SIDE_JET, K_OPENING, K_SPEED, K_SPEED0, K_FILM, K_FILM_V = 3, 4, 5, 6, 7, 8, 9, 10, 11
+K_PLUMES, K_PLUME_BELOW = 12, 13
+K_FAN_FULL, K_FAN_RATED, K_FAN_RATED_W, K_FAN_GAIN, K_FAN_PROVEN = 14, 15, 16, 17, 18
+K_COIL_W, K_COIL_WATER, K_COIL_AIR, K_COIL_UA, K_COIL_DRAUGHT, K_COIL_R, K_COIL_N = 19, 20, 21, 22, 23, 24, 25
+K_COIL_STEP, K_COIL_GAIN = 26, 27
+K_VENT, K_VENT_R, K_VENT_N, K_VENT_STEP = 28, 29, 30, 31
+K_BANK_A, K_BANK_B, K_FOG_T, K_LINE_STEPS, K_DROP_EVAPORATES, K_DROP_FALLS, K_SETTLE = 32, 33, 34, 35, 36, 37, 38
+K_LIMIT, K_LIMIT_GAIN, K_FRAME_W = 39, 40, 41
+K_DOOR, K_DOOR_HEIGHT = 42, 43
+K_ACTIVITY, K_WETTED, K_PRODUCT_HOLD, K_FILM_FULL, K_ABSORB, K_SKIN_SHARE = 44, 45, 46, 47, 48, 49
+K_HYDRATION, K_TAU, K_SHAPE, K_ACTIVATION = 50, 51, 52, 53
+K_BOARD_HOLD, K_WALL_HOLD = 54, 55
+K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
+K_PRODUCT_AREA = 61  # all of it, m2
+SCALARS = 62
+# per cell
+C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7
+C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
+CELL_ROWS = 11
+# per skin and frame
+L_M2, L_J, L_OUT_W_K, L_HEATED = 0, 1, 2, 3
+WALL_ROWS = 4
+# per probe
+R_LAG, R_NOISE, R_OFFSET, R_LO, R_HI, R_SCALE = 0, 1, 2, 3, 4, 5
+PROBE_ROWS = 6
+# then the share of each bay in the fan's flow
+
+
+class Views(NamedTuple):
+    """Tables of the state vector: views, so that writing to them changes the state."""
+
+    air: Any
+    product: Any
+    board: Any
+    wall: Any
+    floor: Any
+    work: Any
+    gear: Any
+    line: Any
+    books: Any
+    truth: Any
+    values: Any
+    lagged: Any
+
+
+class Tables(NamedTuple):
+    """Tables of the constants."""
+
+    k: Any
+    cell: Any
+    wall: Any
+    probe: Any
+    share: Any
+
+
+def state_size(bays: int, levels: int, probes: int) -> int:
+    """Length of the state vector."""
+    n = bays * levels
+    cells = (AIR_ROWS + PRODUCT_ROWS + SURFACE_ROWS) * n
+    walls = (SURFACE_ROWS + WORK_ROWS) * (n + bays)
+    return cells + walls + FLOOR_LAYERS * bays + GEAR + 2 * LINE + BOOKS + TRUTH + 2 * probes
+
+
+def const_size(bays: int, levels: int, probes: int) -> int:
+    """Length of the vector of constants."""
+    n = bays * levels
+    return SCALARS + CELL_ROWS * n + WALL_ROWS * (n + bays) + PROBE_ROWS * probes + bays
+
+
+@njit(cache=True)
+def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
+    """The tables of a state vector of state_size(). work has n + bays columns: it serves skins and frames too."""
+    n = bays * levels
+    m = n + bays
+    a = AIR_ROWS * n
+    p = a + PRODUCT_ROWS * n
+    b = p + SURFACE_ROWS * n
+    w = b + SURFACE_ROWS * m
+    f = w + FLOOR_LAYERS * bays
+    x = f + WORK_ROWS * m
+    g = x + GEAR
+    li = g + 2 * LINE
+    bk = li + BOOKS
+    t = bk + TRUTH
+    v = t + probes
+    return Views(
+        state[:a].reshape((AIR_ROWS, n)),
+        state[a:p].reshape((PRODUCT_ROWS, n)),
+        state[p:b].reshape((SURFACE_ROWS, n)),
+        state[b:w].reshape((SURFACE_ROWS, m)),
+        state[w:f].reshape((FLOOR_LAYERS, bays)),
+        state[f:x].reshape((WORK_ROWS, m)),
+        state[x:g],
+        state[g:li].reshape((2, LINE)),
+        state[li:bk],
+        state[bk:t],
+        state[t:v],
+        state[v : v + probes],
+    )
+
+
+@njit(cache=True)
+def const_views(const: Floats, bays: int, levels: int, probes: int) -> Tables:
+    """The tables of a vector of constants of const_size()."""
+    n = bays * levels
+    c = SCALARS + CELL_ROWS * n
+    w = c + WALL_ROWS * (n + bays)
+    r = w + PROBE_ROWS * probes
+    return Tables(
+        const[:SCALARS],
+        const[SCALARS:c].reshape((CELL_ROWS, n)),
+        const[c:w].reshape((WALL_ROWS, n + bays)),
+        const[w:r].reshape((PROBE_ROWS, probes)),
+        const[r : r + bays],
+    )

@@ -1,0 +1,148 @@
+"""The truth row of a step, column by column as in plantsim.truth.COLUMNS."""
+
+from __future__ import annotations
+
+from numba import njit
+
+from plantsim.kernel.layout import (
+    AIR_FOG,
+    AIR_RH,
+    AIR_T,
+    AIR_W,
+    B_DRIED,
+    B_LANDED,
+    B_ON_BOARDS,
+    B_ON_ENVELOPE,
+    B_ON_PRODUCT,
+    C_BOARD_M2,
+    C_PRODUCT_M2,
+    G_CARRIED_W,
+    G_DRYING,
+    G_EVAPORATED,
+    G_FAN_kW,
+    G_FLOW,
+    G_FOG_KG_H,
+    G_FRAME_W,
+    G_HEAT_kW,
+    G_RETURN_T,
+    G_SUPPLY_T,
+    G_VENT,
+    G_VENT_LOSS_W,
+    G_WETTING,
+    K_PRESSURE,
+    K_PRODUCT_AREA,
+    L_M2,
+    P_AGE40_h,
+    P_CORE,
+    P_FILM,
+    P_HEAT,
+    P_SKIN,
+    S_FILM,
+    S_T,
+    Floats,
+    Tables,
+    Views,
+    Whole,
+)
+from plantsim.kernel.moistair import MOLAR_RATIO, dew_point, psat
+
+FAR = 1e9
+
+
+@njit(cache=True, error_model="numpy")
+def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
+    """Fill the truth row from the state after a step."""
+    row, gear, books = v.truth, v.gear, v.books
+    _air(c.k, v.air, row)
+    _surfaces(c, v, at_cell, row)
+    _product(c, v.product, row)
+    row[14], row[15], row[16] = books[B_ON_PRODUCT], books[B_ON_BOARDS], books[B_ON_ENVELOPE]
+    row[17] = books[B_LANDED]
+    per_m2h = 3600.0 / dt / c.k[K_PRODUCT_AREA] if c.k[K_PRODUCT_AREA] > 0.0 else 0.0
+    row[18], row[19] = gear[G_DRYING] * per_m2h, gear[G_WETTING] * per_m2h
+    row[29], row[30], row[31] = gear[G_HEAT_kW], gear[G_FAN_kW], gear[G_FOG_KG_H]
+    row[32], row[33] = gear[G_VENT], gear[G_VENT_LOSS_W] * 1e-3
+    row[34], row[35] = gear[G_CARRIED_W] * 1e-3, gear[G_FLOW]
+    row[37] = gear[G_FRAME_W] * v.floor.shape[1] * 1e-3
+    row[38], row[39] = gear[G_SUPPLY_T], gear[G_RETURN_T]
+    row[41], row[42] = gear[G_EVAPORATED], books[B_DRIED]
+
+
+@njit(cache=True, error_model="numpy")
+def _air(k: Floats, air: Floats, row: Floats) -> None:
+    n = air.shape[1]
+    T, rh, W = 0.0, 0.0, 0.0
+    T_lo, T_hi, rh_lo, rh_hi, fog = FAR, -FAR, FAR, -FAR, 0.0
+    for i in range(n):
+        T += air[AIR_T, i]
+        rh += air[AIR_RH, i]
+        W += air[AIR_W, i]
+        T_lo = min(T_lo, air[AIR_T, i])
+        T_hi = max(T_hi, air[AIR_T, i])
+        rh_lo = min(rh_lo, air[AIR_RH, i])
+        rh_hi = max(rh_hi, air[AIR_RH, i])
+        fog = max(fog, air[AIR_FOG, i])
+    row[0], row[1], row[2] = T / n, T_lo, T_hi
+    row[3], row[4], row[5] = 100.0 * rh / n, 100.0 * rh_lo, 100.0 * rh_hi
+    row[6] = dew_point(W / n, k[K_PRESSURE])
+    row[40] = fog * 1e3
+
+
+@njit(cache=True, error_model="numpy")
+def _surfaces(c: Tables, v: Views, at_cell: Whole, row: Floats) -> None:
+    """Coldest and wettest surfaces. Nearest to condensing = highest vapour pressure of the air over its saturation."""
+    air, board, wall = v.air, v.board, v.wall
+    n = air.shape[1]
+    coldest, wettest, nearest, where = FAR, 0.0, -1.0, 0
+    for i in range(n):
+        coldest = min(coldest, board[S_T, i])
+        wettest = max(wettest, board[S_FILM, i] / c.cell[C_BOARD_M2, i])
+        near = air[AIR_W, i] / ((MOLAR_RATIO + air[AIR_W, i]) * psat(board[S_T, i]))
+        if near > nearest:
+            nearest, where = near, i
+    row[7], row[11] = coldest, wettest
+    coldest, wettest = FAR, 0.0
+    for j in range(wall.shape[1]):
+        if c.wall[L_M2, j] == 0.0:
+            continue
+        W = air[AIR_W, at_cell[j]]
+        coldest = min(coldest, wall[S_T, j])
+        wettest = max(wettest, wall[S_FILM, j] / c.wall[L_M2, j])
+        near = W / ((MOLAR_RATIO + W) * psat(wall[S_T, j]))
+        if near > nearest:
+            nearest, where = near, n + j
+    row[8], row[12] = coldest, wettest
+    if where < n:
+        T, W = board[S_T, where], air[AIR_W, where]
+    else:
+        T, W = wall[S_T, where - n], air[AIR_W, at_cell[where - n]]
+    row[9], row[10] = T - dew_point(W, c.k[K_PRESSURE]), where
+
+
+@njit(cache=True, error_model="numpy")
+def _product(c: Tables, product: Floats, row: Floats) -> None:
+    """Over the positions that hold product. Without any, all are 0."""
+    count, core, age, heat, film = 0, 0.0, 0.0, 0.0, 0.0
+    core_lo, core_hi, skin_lo, skin_hi, age_lo, age_hi = FAR, -FAR, FAR, -FAR, FAR, -FAR
+    for i in range(product.shape[1]):
+        area = c.cell[C_PRODUCT_M2, i]
+        if area == 0.0:
+            continue
+        count += 1
+        core += product[P_CORE, i]
+        age += product[P_AGE40_h, i]
+        heat += product[P_HEAT, i]
+        film = max(film, product[P_FILM, i] / area)
+        core_lo = min(core_lo, product[P_CORE, i])
+        core_hi = max(core_hi, product[P_CORE, i])
+        skin_lo = min(skin_lo, product[P_SKIN, i])
+        skin_hi = max(skin_hi, product[P_SKIN, i])
+        age_lo = min(age_lo, product[P_AGE40_h, i])
+        age_hi = max(age_hi, product[P_AGE40_h, i])
+    if count == 0:
+        return
+    row[13] = film
+    row[20], row[21], row[22] = core_lo, core / count, core_hi
+    row[23], row[24], row[25] = skin_lo, skin_hi, core_hi - core_lo
+    row[26], row[27], row[28] = age_lo, age / count, age_hi
+    row[36] = heat * 1e-3

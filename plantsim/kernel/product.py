@@ -1,0 +1,119 @@
+"""Fresh concrete in the racks: heat and water at its skin, the film on it, conduction to the core, hydration heat.
+
+Dry skin: only the wetted fraction of the area takes part, at the water activity of the pore water. Air moister than
+saturation at the skin condenses on all of it; the film then evaporates as free water and is sucked in.
+"""
+
+from __future__ import annotations
+
+from math import exp
+
+from numba import njit
+
+from plantsim.kernel.layout import (
+    AIR_H,
+    AIR_T,
+    AIR_W,
+    AIR_WATER,
+    B_ABS_J,
+    B_DRIED,
+    B_HYDRATION,
+    B_ON_PRODUCT,
+    B_TAKEN_UP,
+    C_CORE_J,
+    C_LAND_PRODUCT,
+    C_PAIR_J,
+    C_PRODUCT_M2,
+    C_SKIN_J,
+    G_DRYING,
+    G_WETTING,
+    K_ABSORB,
+    K_ACTIVITY,
+    K_FILM_FULL,
+    K_PRESSURE,
+    K_PRODUCT_HOLD,
+    K_SKIN_SHARE,
+    K_WETTED,
+    P_CORE,
+    P_FILM,
+    P_HEAT,
+    P_INNER,
+    P_SKIN,
+    X_LANDED,
+    X_LANDED_J,
+    X_WS,
+    Floats,
+)
+from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, vapour_enthalpy
+from plantsim.kernel.surfaces import LEWIS_J_PER_KG_K, drip, saturate
+
+
+@njit(cache=True, error_model="numpy")
+def expose_product(
+    k: Floats,
+    cell: Floats,
+    air: Floats,
+    product: Floats,
+    work: Floats,
+    gear: Floats,
+    books: Floats,
+    h_c: float,
+    dt: float,
+) -> None:
+    """Heat and water between air and product for dt, and what happens inside it."""
+    n = air.shape[1]
+    saturate(product[P_SKIN], work[X_WS, :n], k[K_PRESSURE])
+    sucked = 1.0 - exp(-dt / k[K_ABSORB])
+    dried, taken, condensed, hydration = 0.0, 0.0, 0.0, 0.0
+    for i in range(n):
+        area = cell[C_PRODUCT_M2, i]
+        if area == 0.0:
+            continue
+        T_air, T = air[AIR_T, i], product[P_SKIN, i]
+        film, inner = product[P_FILM, i], product[P_INNER, i]
+        on_film, into = vapour_to_product(
+            k, h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, i], film, inner, area
+        )
+        water = on_film + into
+        heat = h_c * area * dt * (T_air - T) + water * vapour_enthalpy(T_air)
+        air[AIR_H, i] -= heat
+        air[AIR_WATER, i] -= water
+        wet = film + on_film + cell[C_LAND_PRODUCT, i] * work[X_LANDED, i]
+        drawn = wet * sucked
+        # The core is reached from the old temperatures of both, as one number.
+        inward = cell[C_PAIR_J, i] * (T - product[P_CORE, i])
+        set_free = product[P_HEAT, i] * dt
+        heat += cell[C_LAND_PRODUCT, i] * work[X_LANDED_J, i] + k[K_SKIN_SHARE] * set_free - inward
+        before = cell[C_SKIN_J, i] + (film + inner) * LIQUID_J_PER_KG_K
+        after = cell[C_SKIN_J, i] + (wet + inner + into) * LIQUID_J_PER_KG_K
+        product[P_SKIN, i] = (before * T + heat) / after
+        product[P_CORE, i] += (inward + (1.0 - k[K_SKIN_SHARE]) * set_free) / cell[C_CORE_J, i]
+        product[P_INNER, i] = inner + into + drawn
+        product[P_FILM, i] = drip(books, wet - drawn, k[K_PRODUCT_HOLD] * area, product[P_SKIN, i])
+        hydration += set_free
+        dried += max(-into, 0.0)
+        taken += max(into, 0.0) + max(on_film, 0.0)
+        condensed += max(on_film, 0.0)
+    gear[G_DRYING], gear[G_WETTING] = dried, taken
+    books[B_DRIED] += dried
+    books[B_TAKEN_UP] += taken
+    books[B_ON_PRODUCT] += condensed
+    books[B_HYDRATION] += hydration
+    books[B_ABS_J] += hydration
+
+
+@njit(cache=True, error_model="numpy")
+def vapour_to_product(
+    k: Floats, kg_per_dW: float, W: float, Ws: float, film_kg: float, inner_kg: float, area_m2: float
+) -> tuple[float, float]:
+    """Water that reaches the film and the concrete itself in a step, kg; negative when it leaves.
+
+    kg_per_dW: h_m * area * dt. A film hides the concrete below it until it is gone.
+    """
+    if W > Ws:
+        return kg_per_dW * (W - Ws), 0.0
+    if film_kg > 0.0:
+        covered = min(film_kg / (k[K_FILM_FULL] * area_m2), 1.0)
+        part = k[K_WETTED] + (1.0 - k[K_WETTED]) * covered
+        return max(part * kg_per_dW * (W - Ws), -film_kg), 0.0
+    return 0.0, max(k[K_WETTED] * kg_per_dW * (W - k[K_ACTIVITY] * Ws), -inner_kg)

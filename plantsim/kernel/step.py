@@ -1,0 +1,132 @@
+"""One step of the whole chamber model: the only function that Python calls.
+
+Order: equipment, droplets, circulation, mixing, leaks and doors, surfaces, product, floor, equilibrium of the air,
+truth, instruments. Every flux is taken from temperatures and moisture of the step before, so the error is first
+order in dt; every flux is one number that leaves one place and enters another, so nothing is lost.
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+from plantsim.kernel.circulation import circulate
+from plantsim.kernel.droplets import land
+from plantsim.kernel.equilibrium import settle_air
+from plantsim.kernel.gear import evaporated_share, run_gear
+from plantsim.kernel.ground import conduct_floor
+from plantsim.kernel.hydration import hydrate_level
+from plantsim.kernel.instruments import sense
+from plantsim.kernel.layout import (
+    AIR_T,
+    AIR_W,
+    BAYS,
+    D_HALL_T,
+    D_OUT_RH,
+    D_OUT_T,
+    G_EVAPORATED,
+    G_FAN_kW,
+    G_FLOW,
+    G_FOG_KG,
+    G_FOGGY,
+    G_HALL_T,
+    G_OUT_RH,
+    G_OUT_T,
+    G_TRIPPED,
+    G_VENT,
+    K_FAN_PROVEN,
+    K_FILM,
+    K_FILM_V,
+    K_SPEED,
+    LEVELS,
+    PROBES,
+    R_HI,
+    R_LAG,
+    R_LO,
+    R_NOISE,
+    R_OFFSET,
+    R_SCALE,
+    SIZES,
+    Floats,
+    Tables,
+    Views,
+    Whole,
+    const_views,
+    state_views,
+)
+from plantsim.kernel.mixing import leak, mix, open_doors
+from plantsim.kernel.observe import observe
+from plantsim.kernel.product import expose_product
+from plantsim.kernel.surfaces import expose_boards, expose_walls
+
+PROVEN, RUNS, TRIPPED = 1, 2, 4  # bits that step() returns
+
+
+@njit(cache=True, error_model="numpy")
+def step(
+    const: Floats, whole: Whole, state: Floats, drive: Floats, out_uA: Whole, seed: int, number: int, dt: float
+) -> int:
+    """Advance `state` by dt (s) with what stands in `drive`, and read all instruments into out_uA.
+
+    const, state: vectors as in layout; whole: sizes, the cell beside each skin and frame, then for each probe where
+    in `state` its truth stands. number: of the step, from 0. Returns bits PROVEN (air flow), RUNS (fan), TRIPPED.
+    """
+    bays, levels, probes = whole[BAYS], whole[LEVELS], whole[PROBES]
+    at_cell = whole[SIZES : SIZES + bays * levels + bays]
+    c = const_views(const, bays, levels, probes)
+    v = state_views(state, bays, levels, probes)
+    advance(c, v, at_cell, drive, levels, number, dt)
+    read(const, whole, state, out_uA, seed, number, dt)
+    gear = v.gear
+    return (
+        (PROVEN if gear[G_FLOW] >= c.k[K_FAN_PROVEN] else 0)
+        | (RUNS if gear[G_FAN_kW] > 0.0 else 0)
+        | (TRIPPED if gear[G_TRIPPED] > 0.5 else 0)
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def read(const: Floats, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float) -> None:
+    """The truth row and all instruments, from the state as it stands."""
+    bays, levels, probes = whole[BAYS], whole[LEVELS], whole[PROBES]
+    skins = bays * levels + bays
+    c = const_views(const, bays, levels, probes)
+    v = state_views(state, bays, levels, probes)
+    observe(c, v, whole[SIZES : SIZES + skins], dt)
+    p = c.probe
+    for i in range(probes):
+        v.values[i] = state[whole[SIZES + skins + i]] * p[R_SCALE, i]
+    sense(v.values, v.lagged, p[R_LAG], p[R_NOISE], p[R_OFFSET], p[R_LO], p[R_HI], seed, number, dt, out_uA)
+
+
+@njit(cache=True, error_model="numpy")
+def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, number: int, dt: float) -> None:
+    """The physics of a step, without instruments."""
+    k, air, gear, books = c.k, v.air, v.gear, v.books
+    run_gear(k, gear, v.line, drive, number, dt)
+    gear[G_HALL_T], gear[G_OUT_T], gear[G_OUT_RH] = drive[D_HALL_T], drive[D_OUT_T], drive[D_OUT_RH]
+    if gear[G_FOG_KG] > 0.0:
+        T, W = _top_air(air, levels)
+        gear[G_EVAPORATED] = evaporated_share(k, T, W)
+    land(k, c.cell, air, v.work, gear, books, dt)
+    circulate(k, c.share, air, gear, books, drive, levels, dt)
+    mix(k, c.share, air, gear, levels, dt)
+    leak(k, c.cell, air, books, drive, dt)
+    open_doors(k, air, books, drive, levels, dt)
+    h_c = k[K_FILM] + k[K_FILM_V] * k[K_SPEED] * max(gear[G_FLOW], gear[G_VENT])
+    expose_boards(k, c.cell, air, v.board, v.work, books, h_c, dt)
+    expose_walls(k, c.cell, c.wall, at_cell, air, v.wall, v.work, gear, books, drive, h_c, dt)
+    hydrate_level(k, c.cell, v.product, number % levels, levels, dt)
+    expose_product(k, c.cell, air, v.product, v.work, gear, books, h_c, dt)
+    conduct_floor(k, air, v.floor, books, levels, h_c, dt)
+    gear[G_FOGGY] = 1.0 if settle_air(k, air) else 0.0
+
+
+@njit(cache=True, error_model="numpy")
+def _top_air(air: Floats, levels: int) -> tuple[float, float]:
+    """Mean of the highest cells: where the spray comes in."""
+    T, W, count = 0.0, 0.0, 0
+    for i in range(levels - 1, air.shape[1], levels):
+        T += air[AIR_T, i]
+        W += air[AIR_W, i]
+        count += 1
+    return T / count, W / count
