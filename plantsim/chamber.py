@@ -31,9 +31,7 @@ class Chamber:
     truth_row: one float a column of plantsim.truth.COLUMNS; books: energy and water with their closure.
     """
 
-    def __init__(
-        self, params: PlantParams, *, charge: Charge, weather: Weather, seed: int, dt_s: float = 1.0
-    ) -> None:
+    def __init__(self, params: PlantParams, *, charge: Charge, weather: Weather, seed: int, dt_s: float = 1.0) -> None:
         """A filled chamber with everything at mix temperature. ValueError for parameters that contradict each other."""
         if not 0.0 < dt_s <= 2.0:
             raise ValueError(f"dt_s {dt_s}: the model is stable and accurate for steps in (0, 2] s")
@@ -69,9 +67,7 @@ class Chamber:
         number = self._number
         if number % self._weather_steps == 0:
             self._take_weather()
-        bits = self._step(
-            self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s
-        )
+        bits = self._step(self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s)
         self._number = number + 1
         if bits != self._bits:
             self._see(bits)

@@ -37,7 +37,7 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     loaded = loaded_cells(params, charge)
     fill = charge.tonnes / params.product.nominal_t * loaded * (loaded.size / max(loaded.sum(), 1.0))
     _scalars(c.k, params, dt_s)
-    _cells(c.cell, params, charge, fill, loaded, dt_s)
+    _cells(c.cell, params, fill, loaded, dt_s)
     c.k[at.K_PRODUCT_AREA] = c.cell[at.C_PRODUCT_M2].sum()
     _walls(c.wall, params)
     _start(v, c, params, charge, fill)
@@ -91,7 +91,8 @@ def _scalars(k: Floats, p: PlantParams, dt: float) -> None:
     if steps >= at.LINE:
         raise ValueError(f"fog.line_delay_s {fog.line_delay_s} is {steps} steps of {dt} s; at most {at.LINE - 1}")
     k[at.K_LINE_STEPS] = steps
-    k[at.K_DROP_EVAPORATES] = 12.0 * DIFFUSION_M2_PER_S * HUMID_AIR_KG_PER_M3 / WATER_KG_PER_M3 / (fog.droplet_um * 1e-6) ** 2
+    spread = 12.0 * DIFFUSION_M2_PER_S * HUMID_AIR_KG_PER_M3 / WATER_KG_PER_M3
+    k[at.K_DROP_EVAPORATES] = spread / (fog.droplet_um * 1e-6) ** 2
     k[at.K_DROP_FALLS] = _fall_m_per_s(fog.droplet_um) / fog.fall_m
     k[at.K_SETTLE] = _fall_m_per_s(fog.settle_droplet_um) / (room.height_m / room.levels)
     k[at.K_LIMIT], k[at.K_LIMIT_GAIN] = p.limiter.trip_degC, _gain(p.limiter.lag_s, dt)
@@ -119,7 +120,7 @@ def _floor(k: Floats, p: PlantParams) -> None:
     k[at.K_GROUND_W_K], k[at.K_GROUND_T] = area / rest, p.floor.ground_degC
 
 
-def _cells(cell: Floats, p: PlantParams, charge: Charge, fill: Floats, loaded: Floats, dt: float) -> None:
+def _cells(cell: Floats, p: PlantParams, fill: Floats, loaded: Floats, dt: float) -> None:
     n = fill.size
     product, racks, levels = p.product, p.racks, p.room.levels
     mass = fill * product.nominal_t * 1e3 / n

@@ -38,4 +38,5 @@ def cache_directory() -> Path:
     return directory
 
 
-os.environ["NUMBA_CACHE_DIR"] = numba.config.CACHE_DIR = str(cache_directory())
+os.environ["NUMBA_CACHE_DIR"] = str(cache_directory())
+vars(numba.config)["CACHE_DIR"] = os.environ["NUMBA_CACHE_DIR"]  # it read its environment when it was imported

@@ -34,9 +34,7 @@ from plantsim.kernel.moistair import LIQUID_J_PER_KG_K
 
 
 @njit(cache=True, error_model="numpy")
-def land(
-    k: Floats, cell: Floats, air: Floats, work: Floats, gear: Floats, books: Floats, dt: float
-) -> None:
+def land(k: Floats, cell: Floats, air: Floats, work: Floats, gear: Floats, books: Floats, dt: float) -> None:
     """Fill the scratch rows with what lands in every cell in dt (kg, J)."""
     spray = gear[G_FOG_KG] * (1.0 - gear[G_EVAPORATED])
     n = air.shape[1]

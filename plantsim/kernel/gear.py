@@ -17,13 +17,11 @@ from plantsim.kernel.layout import (
     G_COIL_W,
     G_DAMPER,
     G_EVAPORATED,
-    G_FAN_kW,
     G_FAN_W,
     G_FLOW,
     G_FOG_KG,
     G_FOG_KG_H,
     G_FRAME_W,
-    G_HEAT_kW,
     G_LIMITER_T,
     G_RETURN_T,
     G_SPEED,
@@ -60,6 +58,8 @@ from plantsim.kernel.layout import (
     K_VENT_STEP,
     LINE,
     Floats,
+    G_FAN_kW,
+    G_HEAT_kW,
 )
 from plantsim.kernel.moistair import MOLAR_RATIO, psat_and_slope
 
@@ -93,7 +93,7 @@ def opened(x: float, rangeability: float, authority: float) -> float:
     """
     if x <= 0.0:
         return 0.0
-    kv = rangeability ** (max(x, SHUT) - 1.0)
+    kv: float = rangeability ** (max(x, SHUT) - 1.0)
     if x < SHUT:
         kv *= x / SHUT
     return 1.0 / sqrt(1.0 + authority * (1.0 / (kv * kv) - 1.0))
@@ -109,11 +109,13 @@ def evaporated_share(k: Floats, temperature_degC: float, W: float) -> float:
     p, slope = psat_and_slope(temperature_degC)
     free = k[K_PRESSURE] - p
     Ws = MOLAR_RATIO * p / free
-    if W >= Ws:
+    room = Ws - W
+    if room <= 0.0:
         return 0.0
     dWs = MOLAR_RATIO * k[K_PRESSURE] * slope / (free * free)
-    rate = k[K_DROP_EVAPORATES] * (Ws - W) / (1.0 + 2.43e6 / HUMID_AIR_J_PER_KG_K * dWs)
-    return rate / (rate + k[K_DROP_FALLS])
+    rate = k[K_DROP_EVAPORATES] * room / (1.0 + 2.43e6 / HUMID_AIR_J_PER_KG_K * dWs)
+    share: float = rate / (rate + k[K_DROP_FALLS])
+    return share
 
 
 @njit(cache=True, error_model="numpy")

@@ -18,12 +18,12 @@ from plantsim.kernel.layout import (
     K_SHAPE,
     K_SKIN_SHARE,
     K_TAU,
-    P_AGE40_h,
-    P_AGE_h,
     P_CORE,
     P_HEAT,
     P_SKIN,
     Floats,
+    P_AGE40_h,
+    P_AGE_h,
 )
 
 GAS_J_PER_MOL_K = 8.314
@@ -51,7 +51,7 @@ def degree_per_h(age_h: float, tau_h: float, shape: float) -> float:
     """Its derivative by equivalent age, 1/h."""
     if age_h < YOUNGEST_h:
         return 0.0
-    x = (tau_h / age_h) ** shape
+    x: float = (tau_h / age_h) ** shape
     return exp(-x) * x * shape / age_h
 
 

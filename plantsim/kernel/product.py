@@ -110,10 +110,11 @@ def vapour_to_product(
 
     kg_per_dW: h_m * area * dt. A film hides the concrete below it until it is gone.
     """
-    if W > Ws:
-        return kg_per_dW * (W - Ws), 0.0
+    excess = W - Ws
+    if excess > 0.0:
+        return kg_per_dW * excess, 0.0
     if film_kg > 0.0:
         covered = min(film_kg / (k[K_FILM_FULL] * area_m2), 1.0)
         part = k[K_WETTED] + (1.0 - k[K_WETTED]) * covered
-        return max(part * kg_per_dW * (W - Ws), -film_kg), 0.0
+        return max(part * kg_per_dW * excess, -film_kg), 0.0
     return 0.0, max(k[K_WETTED] * kg_per_dW * (W - k[K_ACTIVITY] * Ws), -inner_kg)
