@@ -15,6 +15,7 @@ from controller.core.actuation import (
     HeatConfig,
     VentConfig,
 )
+from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
@@ -53,6 +54,7 @@ class ChamberFile:
     frame_heating: FrameHeatingConfig | None = None
     sequence: SequenceConfig = field(default_factory=SequenceConfig)
     protection: ProtectionConfig
+    alarms: AlarmsConfig
 
     @property
     def actuation(self) -> ActuationConfig:

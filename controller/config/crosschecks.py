@@ -20,7 +20,7 @@ Finding = tuple[str, object, str, str]
 
 def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
     """Every contradiction inside a chamber file."""
-    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber), *_protection(chamber)]
+    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber), *_protection(chamber), *_alarms(chamber)]
     return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
 
 
@@ -173,3 +173,15 @@ def _protection(chamber: ChamberFile) -> Iterator[Finding]:
                 meant = words.closest(row, list(NUMBER))
                 remedy = f"did you mean {meant}?" if meant else f"rows: {words.listed(list(NUMBER))}"
                 yield f"protection.{table}.{row}", value, "there is no such row", remedy
+
+
+def _alarms(chamber: ChamberFile) -> Iterator[Finding]:
+    asked = chamber.alarms
+    rising = (asked.drying_mean_warn, asked.drying_mean_max, asked.drying_at_once_max)
+    for field, below, value in (
+        ("drying_mean_max", "drying_mean_warn", rising[:2]),
+        ("drying_at_once_max", "drying_mean_max", rising[1:]),
+    ):
+        if value[1] <= value[0]:
+            limit = f"must be above {below} = {value[0]:g}"
+            yield f"alarms.{field}", f"{value[1]:g}", limit, "a warning comes before its alarm"

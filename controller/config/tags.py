@@ -67,6 +67,11 @@ ROLES: dict[str, Role] = {
     "protection.fog_valves": Role("DO"),
     "protection.vent": Role("AO"),
     "protection.frame_heat": Role("DO"),
+    "alarms.in_hand": Role("DI"),
+    "alarms.mains": Role("DI"),
+    "alarms.beacon": Role("DO"),
+    "alarms.horn": Role("DO"),
+    "alarms.healthy": Role("DO"),
 }
 # Lists in which a tag may stand only once.
 _ONCE = ("climate.pairs.t", "climate.pairs.rh", "climate.boards.tag", "climate.frames.tag", "product.dummies.tag")

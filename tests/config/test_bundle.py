@@ -116,6 +116,8 @@ IN_CHAMBER = [
     ("[vent]", "[went]", "vent = (missing): needed: a table with damper, kg_per_s_max, rangeability, authority; add a",
      "went = {"),
     ("margin_K = 0.15", "marginK = 0.15", "climate.marginK = 0.15: unknown key marginK; did you mean margin_K?"),
+    ("drying_mean_max = 0.10", "drying_mean_max = 0.05", "alarms.drying_mean_max = 0.05: must be above drying_mean_w"),
+    ('horn = "YA-191"', 'horn = "YL-190"', "alarms.horn = YL-190: already used by alarms.beacon; give each its own po"),
     ("bays = 6", "bays = 0", "bays = 0: must be a whole number from 1 to 40; raise it to 1 or more"),
 ]  # fmt: skip
 IN_POINTS = [
