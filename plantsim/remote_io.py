@@ -10,12 +10,12 @@ writing newer heartbeats until the echo is the heartbeat he sent. No scan is ski
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from plantsim.terminals import OUTPUT_HEADER_WORDS, Bound, DeviceMap, Terminal, Wiring, bind
+from plantsim.terminals import OUTPUT_HEADER_WORDS, Bound, DeviceMap, Terminal, Wiring, bind, wiring_of
 
-__all__ = ["ChamberLike", "DeviceMap", "RemoteIo", "Terminal", "Wiring"]
+__all__ = ["ChamberLike", "DeviceMap", "RemoteIo", "Terminal", "Wiring", "wiring_of"]
 
 NEWER_MAX = 32767
 SCANS_PER_BLOCK_MAX = 3600
@@ -24,7 +24,10 @@ _COUNTER_HI, _COUNTER_LO, _STATUS, _ECHO, _STALE, _TRIPS = 2, 3, 4, 5, 6, 7
 
 
 class ChamberLike(Protocol):
-    """What the device needs of a chamber model. microamps and contacts are read after every step."""
+    """What the device needs of a chamber model. microamps and contacts are read after every step.
+
+    set_spans tells it which values its transmitters show as 4 and 20 mA: that stands in the point list only.
+    """
 
     @property
     def dt_s(self) -> float: ...
@@ -33,6 +36,7 @@ class ChamberLike(Protocol):
     @property
     def contacts(self) -> Any: ...
     def step(self, outputs: Sequence[float], /) -> object: ...
+    def set_spans(self, spans: Mapping[str, tuple[float, float]], /) -> object: ...
 
 
 class RemoteIo:
@@ -46,6 +50,7 @@ class RemoteIo:
         self.lockstep = lockstep
         self._chamber = chamber
         self._bound: Bound = bind(terminals, device, wiring)
+        chamber.set_spans({t.tag: (t.lo, t.hi) for t in terminals if t.kind == "AI"})
         self.dt_s = float(chamber.dt_s)
         self._last: int | None = None
         self._silent_s = 0.0
@@ -163,7 +168,7 @@ class RemoteIo:
         self._counter = (self._counter + 1) & 0xFFFFFFFF
         self._chamber.step(self._actuators)
 
-    def _decode(self, words: Sequence[int]) -> list[float]:
+    def _decode(self, words: Sequence[int]) -> tuple[float, ...]:
         """What each actuator gets: 0.0 or 1.0 from a bit, or a word scaled and clipped to its range."""
         values: list[float] = []
         for at, mask, raw_lo, gain, lo, hi in self._bound.actuators:
@@ -173,7 +178,7 @@ class RemoteIo:
                 continue
             value = lo + (word - raw_lo) * gain
             values.append(lo if value < lo else hi if value > hi else value)
-        return values
+        return tuple(values)
 
     def _refresh(self) -> None:
         """Bring the input block up to date: gather analog inputs, pack contacts, write the header."""

@@ -6,9 +6,11 @@ Everything is checked and precomputed here once, so that a scan of the device on
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from operator import itemgetter
 from typing import Any, Literal, NamedTuple
+
+from plantsim.params import PlantParams
 
 HEADER_WORDS = 8
 OUTPUT_HEADER_WORDS = 2
@@ -78,6 +80,12 @@ class Bound:
     contact_words: tuple[int, ...]
     safe: tuple[int, ...]
     actuators: tuple[Actuator, ...]
+
+
+def wiring_of(params: PlantParams) -> Wiring:
+    """How a chamber model with these parameters is wired: its probes, contacts and actuators by tag."""
+    actuators = [str(getattr(params.actuators, output.name)) for output in fields(params.actuators)]
+    return Wiring([probe.tag for probe in params.probe], dict(params.contacts), actuators)
 
 
 class Actuator(NamedTuple):

@@ -23,7 +23,13 @@ def device(first: int, registers: tuple[int, ...], **block: int) -> RemoteIo:
     """A device whose analog inputs from register `first` on hold `registers`; header eight words before them."""
     tags = [f"AI-{n}" for n in range(len(registers))]
     terminals = [Terminal(tag, "AI", first + n, 0, 4000, 20000) for n, tag in enumerate(tags)]
-    chamber = SimpleNamespace(dt_s=1.0, microamps=list(registers), contacts={}, step=lambda outputs: None)
+    chamber = SimpleNamespace(
+        dt_s=1.0,
+        microamps=list(registers),
+        contacts={},
+        step=lambda outputs: None,
+        set_spans=lambda spans: None,
+    )
     where = DeviceMap(input_base=first - 8, input_count=8 + len(tags), **block, **BACKGROUND)
     return RemoteIo(chamber, terminals, where, Wiring(tags, {}, ()), lockstep=True)
 

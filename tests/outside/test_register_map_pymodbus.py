@@ -36,6 +36,7 @@ def chamber(rows):
         microamps=[4000 + 137 * n for n in range(len(inputs))],
         contacts={tag: n % 2 == 0 for n, tag in enumerate(contacts)},
         step=lambda outputs: steps.append(list(outputs)),
+        set_spans=lambda spans: None,
         steps=steps,
         inputs=inputs,
         actuators=[row["tag"] for row in rows if row["kind"] in ("AO", "DO")],

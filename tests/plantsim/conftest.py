@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import pytest
@@ -32,10 +32,14 @@ class NotedChamber:
         self.contacts = dict.fromkeys(contacts, False)
         self.steps: list[tuple[float, ...]] = []
         self.compiled = 0
+        self.spans: dict[str, tuple[float, float]] = {}
         self.broken = False
 
     def compile(self) -> None:
         self.compiled += 1
+
+    def set_spans(self, spans: Mapping[str, tuple[float, float]]) -> None:
+        self.spans = dict(spans)
 
     def step(self, outputs: Sequence[float]) -> None:
         if self.broken:

@@ -6,7 +6,9 @@ import dataclasses
 
 import pytest
 
-from plantsim.remote_io import SCANS_PER_BLOCK_MAX, RemoteIo, Wiring
+from plantsim.chamber import OUTPUTS
+from plantsim.params import Actuators, PlantParams, Probe
+from plantsim.remote_io import SCANS_PER_BLOCK_MAX, RemoteIo, Wiring, wiring_of
 
 STATUS, ECHO, STALE, TRIPS = 4, 5, 6, 7
 # What the demo panel falls back to, in the order of the actuators: fan runs at half speed, all else off.
@@ -53,6 +55,27 @@ def test_each_contact_alone_sets_its_own_bit_and_no_other(chamber, terminals, lo
         words = lockstep.turn(block(h))
         chamber.contacts[terminal.tag] = False
         assert words[46] | words[47] << 16 == 1 << terminal.bit + 16 * (terminal.address - 46), terminal.tag
+
+
+def test_transmitters_are_ranged_after_the_point_list(chamber, lockstep):
+    assert len(chamber.spans) == 38
+    assert chamber.spans["TT-101A"] == (-10.0, 60.0)
+    assert chamber.spans["JT-103"] == (0.0, 120.0)
+
+
+def test_the_wiring_follows_the_parameters_of_the_chamber_model():
+    params = PlantParams(
+        probe=(Probe(tag="T-2", sees="air"), Probe(tag="T-1", sees="rh")),
+        contacts={"FS-1": "airflow"},
+        actuators=Actuators(fan_run="Y-1", valve_pct="V-1"),
+    )
+    wiring = wiring_of(params)
+    assert list(wiring.probes) == ["T-2", "T-1"]
+    assert wiring.contacts == {"FS-1": "airflow"}
+    assert dict(zip(OUTPUTS, wiring.actuators, strict=True)) == dict.fromkeys(OUTPUTS, "") | {
+        "fan_run": "Y-1",
+        "valve_pct": "V-1",
+    }
 
 
 def test_outputs_reach_the_actuators_in_their_units(chamber, lockstep):
