@@ -1,0 +1,187 @@
+"""Raw words to values: scaling, NE43, jumps, a silent link; the quick way and the slow way are one."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import astuple
+from math import isnan
+from typing import Literal
+
+import pytest
+
+from controller.core import signals
+from controller.core.frames import Frame, Quality, RawInputs
+from controller.core.points import Point
+from controller.errors import ConfigError
+
+
+def point(
+    tag: str,
+    address: int,
+    *,
+    rate: float = 0.0,
+    signal: Literal["4-20mA", "raw"] = "4-20mA",
+    raw: tuple[int, int] = (4000, 20000),
+) -> Point:
+    return Point(
+        tag=tag,
+        kind="AI",
+        text=tag,
+        device="panel",
+        address=address,
+        signal=signal,
+        raw_lo=raw[0],
+        raw_hi=raw[1],
+        lo=-10.0,
+        hi=60.0,
+        unit="degC",
+        rate_per_s_max=rate,
+    )
+
+
+POINTS = (point("TT-1", 0, rate=2.0), point("TT-2", 1), point("TT-3", 2, rate=2.0))
+PLAN = signals.bind(signals.SignalsConfig(), POINTS)
+
+
+def raw(*words: int, age: int = 0) -> RawInputs:
+    return RawInputs(words, (True,), age_scans=age)
+
+
+def run(*scans: RawInputs, plan: signals.SignalPlan = PLAN) -> tuple[signals.SignalState, Frame]:
+    """The last of several scans of one second."""
+    state = signals.initial(plan)
+    for scan in scans:
+        state, frame = signals.evaluate(plan, state, scan, 1.0)
+    return state, frame
+
+
+@pytest.mark.parametrize(("word", "value"), [(4000, -10.0), (12000, 25.0), (20000, 60.0)])
+def test_words_become_values_along_the_span(word: int, value: float) -> None:
+    for scans in ([raw(word, word, word)], [raw(word, word, word)] * 2):  # the first scan goes the slow way
+        _, frame = run(*scans)
+        assert frame.values == pytest.approx((value,) * 3)
+        assert frame.qualities == (0, 0, 0)
+        assert frame.discrete == (True,)
+
+
+@pytest.mark.outside(
+    "published: NAMUR NE 43 as summarised by several makers: fault <= 3.6, measuring 3.8-20.5, >= 21 mA"
+)
+@pytest.mark.parametrize(
+    ("word", "quality", "reason"),
+    [
+        (0, Quality.BAD, signals.OPEN),
+        (3600, Quality.BAD, signals.OPEN),
+        (3601, Quality.UNCERTAIN, signals.UNDER),
+        (3799, Quality.UNCERTAIN, signals.UNDER),
+        (3800, Quality.GOOD, ""),
+        (20500, Quality.GOOD, ""),
+        (20501, Quality.UNCERTAIN, signals.OVER),
+        (20999, Quality.UNCERTAIN, signals.OVER),
+        (21000, Quality.BAD, signals.SHORT),
+        (65535, Quality.BAD, signals.SHORT),
+    ],
+)
+def test_current_is_judged_by_ne43(word: int, quality: Quality, reason: str) -> None:
+    """On the column without a rate limit, after a healthy scan, so that the quick way must give up by itself."""
+    _, frame = run(raw(12000, 12000, 12000), raw(12000, word, 12000))
+    assert (frame.qualities[1], frame.reasons[1]) == (quality, reason)
+    assert isnan(frame.values[1]) == (quality == Quality.BAD)
+    assert frame.qualities[0] == frame.qualities[2] == Quality.GOOD
+
+
+@pytest.mark.parametrize("word", [-1, -20000, 65536, 10**9])
+def test_a_word_that_is_none_is_bad_and_does_not_raise(word: int) -> None:
+    _, frame = run(raw(12000, 12000, 12000), raw(12000, word, 12000))
+    assert frame.qualities[1] == Quality.BAD
+
+
+def test_raw_channels_are_judged_by_their_own_range() -> None:
+    plan = signals.bind(signals.SignalsConfig(), (point("TT-9", 0, signal="raw", raw=(-100, 600)),))
+    for word, quality in ((-101, Quality.BAD), (-100, Quality.GOOD), (600, Quality.GOOD), (601, Quality.BAD)):
+        _, frame = run(raw(0), raw(word), plan=plan)
+        assert frame.qualities == (quality,)
+    assert run(raw(0), raw(250), plan=plan)[1].values == pytest.approx((25.0,))
+
+
+def test_a_jump_faster_than_physics_is_uncertain_for_a_while_and_then_believed() -> None:
+    """2 K/s is 457 uA/s; the jump lasts, so after ten seconds it is what the probe reads."""
+    step = [raw(12000, 12000, 12000)] + [raw(13000, 12000, 12000)] * 12
+    qualities = [run(*step[: count + 1])[1].qualities[0] for count in range(len(step))]
+    assert qualities == [0] + [Quality.UNCERTAIN] * 10 + [0, 0]
+    assert run(*step[:2])[1].reasons[0] == signals.JUMPED
+    assert run(*step[:2])[1].qualities[1:] == (0, 0)
+
+
+def test_a_change_just_within_the_rate_is_good_even_when_all_change_together() -> None:
+    """All columns together are farther apart than the limit of one: the quick test must not refuse that."""
+    _, frame = run(raw(12000, 12000, 12000), raw(12450, 19000, 11550))
+    assert frame.qualities == (0, 0, 0)
+
+
+def test_a_channel_without_a_rate_may_jump() -> None:
+    assert run(raw(12000, 4000, 12000), raw(12000, 20000, 12000))[1].qualities == (0, 0, 0)
+
+
+def test_a_silent_link_holds_what_was_good_and_then_knows_nothing() -> None:
+    last = raw(12000, 3000, 12000)
+    for age in range(1, 6):
+        _, frame = run(last, raw(12000, 3000, 12000, age=age))
+        assert frame.qualities == (Quality.UNCERTAIN, Quality.BAD, Quality.UNCERTAIN)
+        assert frame.reasons == (signals.HELD, signals.OPEN, signals.HELD)
+        assert frame.values[0] == pytest.approx(25.0)
+        assert frame.age_scans == age
+        assert signals.for_control(frame)[0] == pytest.approx(25.0)
+        assert isnan(signals.for_control(frame)[1])
+    _, frame = run(last, raw(12000, 3000, 12000, age=6))
+    assert frame.qualities == (Quality.BAD,) * 3
+    assert set(frame.reasons) == {signals.STALE}
+    assert all(isnan(value) for value in frame.values)
+
+
+def test_nothing_is_held_when_nothing_ever_came() -> None:
+    assert run(raw(0, 0, 0, age=1))[1].qualities == (Quality.BAD,) * 3
+
+
+def test_after_a_silence_a_change_has_had_the_whole_silence_to_happen() -> None:
+    """1,000 uA in one second is no physics, in four it is."""
+    silence = [raw(12000, 12000, 12000, age=age) for age in (1, 2, 3)]
+    assert run(raw(12000, 12000, 12000), *silence, raw(13000, 12000, 12000))[1].qualities == (0, 0, 0)
+
+
+def test_uncertain_for_other_reasons_is_not_for_control() -> None:
+    _, frame = run(raw(12000, 20600, 12000))
+    assert isnan(signals.for_control(frame)[1])
+
+
+def test_an_offset_is_added_in_the_unit_of_the_point() -> None:
+    plan = signals.bind(signals.SignalsConfig(offset={"TT-2": -0.25}), POINTS)
+    for scans in ([raw(12000, 12000, 12000)], [raw(12000, 12000, 12000)] * 2):
+        assert run(*scans, plan=plan)[1].values == pytest.approx((25.0, 24.75, 25.0))
+
+
+def test_offsets_and_ranges_that_do_not_fit_are_refused_all_at_once() -> None:
+    config = signals.SignalsConfig(offset={"TT-8": 0.1, "TT-9": 0.1})
+    with pytest.raises(ConfigError) as refused:
+        signals.bind(config, (*POINTS, point("TT-4", 3, raw=(5, 5))))
+    assert [problem.field for problem in refused.value.problems] == [
+        "signals.offset.TT-8",
+        "signals.offset.TT-9",
+        "signals.TT-4",
+    ]
+
+
+def test_the_state_survives_a_checkpoint() -> None:
+    state, _ = run(raw(12000, 12000, 12000), raw(14000, 12000, 12000), raw(14000, 12000, 12000, age=1))
+    words, silent_s, suspect_s = json.loads(json.dumps(astuple(state)))
+    restored = signals.SignalState(tuple(words), silent_s, tuple(suspect_s))
+    assert restored == state
+    scan = raw(14000, 12000, 12000)
+    assert signals.evaluate(PLAN, restored, scan, 1.0) == signals.evaluate(PLAN, state, scan, 1.0)
+
+
+def test_the_state_of_another_panel_is_not_compared_with() -> None:
+    other = signals.SignalState((4000,), 0.0, (3.0,))
+    state, frame = signals.evaluate(PLAN, other, raw(12000, 12000, 12000), 1.0)
+    assert frame.qualities == (0, 0, 0)
+    assert state.suspect_s == ()
