@@ -87,8 +87,28 @@ def test_a_device_that_accepts_and_says_nothing_is_left_alone_for_a_while(panel:
     link.close()
 
 
-def test_a_good_reply_opens_the_gate_fully(panel: Device, wire: Any) -> None:
-    """After success a lost connection is tried again at once."""
+def test_after_a_good_reply_the_pauses_begin_anew(panel: Device, wire: Any) -> None:
+    """Goal: success forgets old failures. Method: fail, succeed, fail on the next fresh connection: 0.5 s, not 1 s."""
+
+    def leaves(connection: socket.socket, request: bytes, reply: bytes) -> None:
+        connection.shutdown(socket.SHUT_RDWR)
+
+    now_s = [0.0]
+    link = make(panel, wire.port, monotonic=lambda: now_s[0])
+    wire.script.append(leaves)
+    with pytest.raises(LinkError, match="closed the connection"):
+        link.read()
+    now_s[0] = 0.5
+    link.read()
+    link.close()
+    wire.script.append(leaves)
+    with pytest.raises(LinkError, match="closed the connection"):
+        link.read()
+    with pytest.raises(LinkError, match=r"not tried for another 0\.5 s"):
+        link.read()
+
+
+def test_a_lost_connection_is_tried_again_at_once(panel: Device, wire: Any) -> None:
     link = make(panel, wire.port, monotonic=lambda: 0.0)
     link.read()
     for _ in range(3):

@@ -82,6 +82,8 @@ DOUBTFUL = {
     "one word long": ("wrong-length", sends(lambda q, r: framed(q, words_pdu(q[7], 49)))),
     "byte count too small": ("wrong-length", sends(lambda q, r: framed(q, words_pdu(q[7], 48, claimed=94)))),
     "byte count too large": ("wrong-length", sends(lambda q, r: framed(q, words_pdu(q[7], 48, claimed=98)))),
+    "right count, a word less": ("wrong-length", sends(lambda q, r: framed(q, words_pdu(q[7], 47, claimed=96)))),
+    "right count, a word more": ("wrong-length", sends(lambda q, r: framed(q, words_pdu(q[7], 49, claimed=96)))),
     "function code alone": ("wrong-header", sends(lambda q, r: framed(q, bytes((q[7],))))),
     "reply twice in one piece": ("wrong-length", sends(lambda q, r: r + r)),
     "one byte too many": ("wrong-length", sends(lambda q, r: r + b"\x00")),
@@ -186,6 +188,13 @@ def test_a_second_copy_of_a_reply_does_not_spoil_the_next_exchange(link: ModbusL
     assert copied.wait(5.0)
     assert link.turn(OUT)[3] == 2
     assert link.counts == {"exchanges": 2, "connections": 2, "reopened": 1}
+
+
+def test_bytes_that_follow_a_refusal_make_it_doubtful(link: ModbusLink, wire: Any) -> None:
+    wire.script.append(sends(lambda request, reply: framed(request, bytes((request[7] | 0x80, 6))) + b"\x00\x00"))
+    with pytest.raises(LinkError, match="2 bytes follow the reply") as caught:
+        link.turn(OUT)
+    assert caught.value.kind == "wrong-length"
 
 
 def test_a_connection_that_the_device_closed_while_idle_is_reopened_before_sending(link: ModbusLink, wire: Any) -> None:
