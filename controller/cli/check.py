@@ -15,6 +15,7 @@ from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
+from controller.config.weather import read_weather
 from controller.core.mix import Mix
 from controller.core.recipe import Recipe
 from controller.errors import ConfigError, Problem
@@ -22,6 +23,7 @@ from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
 
 GOOD, BAD_INPUT = 0, 2
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "plant")
 
 
 @dataclass(slots=True)
@@ -72,8 +74,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _shipped(chamber: str, report: Report) -> list[Path]:
-    """The chamber in use and every shipped recipe, mix and model."""
-    paths = [find(kind, name) for kind in ("recipe", "mix", "plant") for name in known(kind)]
+    """The chamber in use and every shipped recipe, mix, weather and model."""
+    paths = [find(kind, name) for kind in _SHIPPED for name in known(kind)]
     try:
         return [find("chamber", chamber), *paths]
     except ConfigError as error:
@@ -94,10 +96,12 @@ def _check(path: Path, chamber: str, report: Report) -> None:
             report.good(kind, bundle.read_points(path))
         elif kind == "mix":
             report.good(kind, loader.read(path, Mix))
+        elif kind == "weather":
+            report.good(kind, read_weather(path))
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:
-            _check_model(path, kind, report)
+            _check_plant(path, report)
     except ConfigError as error:
         report.bad(kind, str(path), error)
 
@@ -130,13 +134,13 @@ def _check_recipe(path: Path, chamber: str, report: Report) -> None:
     report.notes += [f"{_shown(recipe.path)}: {text}" for text in crosschecks.notes(recipe.value, place)]
 
 
-def _check_model(path: Path, kind: str, report: Report) -> None:
-    """Files of the chamber model: only the rig knows their classes, and it needs the simulation packages."""
+def _check_plant(path: Path, report: Report) -> None:
+    """Parameters of the chamber model: only the rig knows their class."""
     try:
-        report.good(kind, import_module("controller.rig.modelfiles").read(kind, path))
+        report.good("plant", import_module("controller.rig.modelfiles").read(path))
     except ImportError:
         remedy = "install dewhold[sim] to check files of the chamber model"
-        raise fault(str(path), "(whole file)", kind, "cannot be judged here", remedy) from None
+        raise fault(str(path), "(whole file)", "plant", "cannot be judged here", remedy) from None
 
 
 def _as_json(report: Report) -> str:

@@ -9,7 +9,8 @@ from typing import Annotated
 from annotated_types import Ge, Le
 
 from controller.config.find import find
-from controller.config.loader import load_table
+from controller.config.loader import Loaded, read_table
+from controller.errors import ConfigError, Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,4 +24,14 @@ class WeatherHour:
 
 def load_weather(name: str | Path) -> tuple[WeatherHour, ...]:
     """The rows of a weather file, a demo name or a path. Raises ConfigError."""
-    return load_table(find("weather", name), WeatherHour)
+    return read_weather(find("weather", name)).value
+
+
+def read_weather(path: str | Path) -> Loaded[tuple[WeatherHour, ...]]:
+    """The rows of a weather file with its hash. Raises ConfigError; an hour left out would shift all that follow."""
+    loaded = read_table(path, WeatherHour)
+    for number, row in enumerate(loaded.value):
+        if row.hour != number:
+            limit = f"must be {number}: hours are counted from 0, none left out"
+            raise ConfigError([Problem(loaded.path, f"row {number + 1}, hour", str(row.hour), limit, "fill the gap")])
+    return loaded

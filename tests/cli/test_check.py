@@ -24,7 +24,7 @@ def configs(tmp_path, monkeypatch) -> Path:
 def test_bare_it_checks_every_shipped_file_and_shows_the_recipes(capsys):
     assert main(["check"]) == GOOD
     text = capsys.readouterr().out
-    for name in (*known("recipe"), *known("mix"), "demo-north", "panel-a"):
+    for name in (*known("recipe"), *known("mix"), *known("weather"), *known("plant"), "demo-north", "panel-a"):
         assert name in text
     assert "2 ramp  30 to 36  0.8" in text
     assert "24 h of the cycle and youngest position 30 h old at 20 degC" in text
@@ -80,6 +80,23 @@ def test_a_chamber_that_does_not_exist_is_said_once(configs, capsys):
     assert main(["check", "recipes/gentle.toml", "recipes/steady.toml", "--chamber", "demo-nort"]) == BAD_INPUT
     text = capsys.readouterr().out
     assert text.count("did you mean demo-north?") == 1
+
+
+def test_a_model_file_is_judged_by_the_models_own_classes(tmp_path, capsys):
+    file = tmp_path / "plants" / "own.toml"
+    file.parent.mkdir()
+    file.write_text("[room]\nbays = 60\n[fann]\n")
+    assert main(["check", str(file)]) == BAD_INPUT
+    text = capsys.readouterr().out
+    assert "room.bays = 60: must be a whole number from 1 to 8" in text
+    assert "unknown key fann; did you mean fan?" in text
+
+
+def test_weather_with_a_gap_is_refused(tmp_path, capsys):
+    file = tmp_path / "own.csv"
+    file.write_text("hour,temperature_degC,rh_pct\n0,8,80\n2,8,80\n")
+    assert main(["check", str(file)]) == BAD_INPUT
+    assert "row 2, hour = 2: must be 1: hours are counted from 0, none left out" in capsys.readouterr().out
 
 
 def test_a_device_without_checks_is_noted(configs, capsys):
