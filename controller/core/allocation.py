@@ -205,7 +205,7 @@ def allocate(
             heat = need
             if need >= heat_kW_max and why_heat:
                 why = (*why, why_heat)
-        elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0 and rate == 0.0:
+        elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0:
             cooling = (-need - plan.dead_zone_kW) / cooler
             vent = min(max(vent, cooling), vent_max)
     else:
@@ -275,8 +275,6 @@ def _need(
     if ceiling > floor:
         heat_kW_max *= near  # a float is heated below its floor only; what was needed there may fade just above it
     feedforward = known_kW + plan.mass_kWs_per_K * rate_K_per_h / 3600.0
-    if rate_K_per_h > 0.0:
-        cooling_kW_max = 0.0  # a rising setpoint comes by itself to air that is ahead of it
     # What cannot be carried out must not be learnt either; below the ceiling nothing is carried out.
     lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 and t > ceiling else min(0.0, known_kW)
     return loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)
