@@ -52,7 +52,7 @@ class ProtectionConfig:
     startup_s: Annotated[float, Ge(0), Le(300)] = 10.0
     run_on_s: Annotated[float, Ge(0), Le(1800)] = 180.0
     run_on_pct: Annotated[float, Ge(0), Le(100)] = 40.0
-    heat_rise_pct_per_s: Annotated[float, Gt(0), Le(100)] = 1.1
+    heat_rise_pct_per_s: Annotated[float, Gt(0), Le(100)] = 2.0
     link_age_scans_max: Annotated[int, Ge(0), Le(600)] = 3
     delay_s: Mapping[str, Annotated[float, Ge(0), Le(3600)]] = field(default_factory=dict)
     latch: Mapping[str, bool] = field(default_factory=dict)
