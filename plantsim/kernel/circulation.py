@@ -135,7 +135,7 @@ def _rise(k: Floats, air: Floats, gear: Floats, bays: int, levels: int, heat_W: 
     most = 0.5 * M / dt  # never more than half a cell in one step
     top_flow = PLUME * (heat_W * 1e-3 / k[K_PLUMES]) ** (1.0 / 3.0) * height ** (5.0 / 3.0) * k[K_PLUMES]
     bay_flow = min(top_flow / bays, most)
-    warm = 0.0
+    h_all, w_all = 0.0, 0.0
     for b in range(bays):
         bottom = b * levels
         top = bottom + levels - 1
@@ -155,6 +155,7 @@ def _rise(k: Floats, air: Floats, gear: Floats, bays: int, levels: int, heat_W: 
             air[AIR_WATER, i] += sunk * (air[AIR_WATER, i + 1] / M) - out * w
         air[AIR_H, top] += h_plume - sunk * (air[AIR_H, top] / M)
         air[AIR_WATER, top] += w_plume - sunk * (air[AIR_WATER, top] / M)
-        warm += h_plume / (bay_flow * dt)
-    w_mean = air[AIR_WATER, 0] / M
-    gear[G_SUPPLY_T], _, _ = flash_near(warm / bays, w_mean, k[K_PRESSURE], gear[G_SUPPLY_T])
+        h_all += h_plume
+        w_all += w_plume
+    kg = bay_flow * dt * bays
+    gear[G_SUPPLY_T], _, _ = flash_near(h_all / kg, w_all / kg, k[K_PRESSURE], gear[G_SUPPLY_T])
