@@ -1,0 +1,46 @@
+"""The quick maker gives records that differ in nothing from those of the ordinary constructor."""
+
+from __future__ import annotations
+
+import pickle
+from dataclasses import FrozenInstanceError, dataclass, replace
+
+import pytest
+
+from controller.core.frames import Frame
+from controller.core.quick import maker
+
+
+def test_a_made_record_is_equal_frozen_and_of_its_class() -> None:
+    columns = ((1.0,), (0,), ("",), (True,), 3)
+    made, plain = maker(Frame)(*columns), Frame(*columns)
+    assert type(made) is Frame
+    assert made == plain
+    assert hash(made) == hash(plain)
+    assert repr(made) == repr(plain)
+    assert replace(made, age_scans=4) == replace(plain, age_scans=4)
+    assert pickle.loads(pickle.dumps(made)) == plain  # noqa: S301: our own bytes
+    with pytest.raises(FrozenInstanceError):
+        made.age_scans = 5  # type: ignore[misc]
+
+
+def test_a_field_too_few_is_refused() -> None:
+    with pytest.raises(TypeError):
+        maker(Frame)((1.0,))
+
+
+def test_classes_it_would_build_wrongly_are_refused() -> None:
+    @dataclass(frozen=True)
+    class WithoutSlots:
+        x: int
+
+    @dataclass(frozen=True, slots=True)
+    class Checked:
+        x: int
+
+        def __post_init__(self) -> None:
+            raise AssertionError
+
+    for wrong in (WithoutSlots, Checked):
+        with pytest.raises(TypeError, match="must be a slotted dataclass"):
+            maker(wrong)
