@@ -10,6 +10,7 @@ writing newer heartbeats until the echo is the heartbeat he sent. No scan is ski
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
@@ -67,10 +68,15 @@ class RemoteIo:
         self._refresh()
 
     def prepare(self) -> None:
-        """Let the chamber compile its kernel now, if it has one, so that no turn waits for it."""
+        """Have the chamber's kernel compiled now, so that no turn waits for it; no scan is lived.
+
+        A chamber that has no compile() of its own is copied, and the copy lives one step.
+        """
         compile_kernel = getattr(self._chamber, "compile", None)
         if compile_kernel is not None:
             compile_kernel()
+        else:
+            copy.deepcopy(self._chamber).step(self._actuators)
 
     def read(self) -> list[int]:
         """The input block as it stands; reading feeds no watchdog and lives no scan."""

@@ -29,6 +29,7 @@ def device(first: int, registers: tuple[int, ...], **block: int) -> RemoteIo:
         contacts={},
         step=lambda outputs: None,
         set_spans=lambda spans: None,
+        compile=lambda: None,
     )
     where = DeviceMap(input_base=first - 8, input_count=8 + len(tags), **block, **BACKGROUND)
     return RemoteIo(chamber, terminals, where, Wiring(tags, {}, ()), lockstep=True)

@@ -37,6 +37,7 @@ def chamber(rows):
         contacts={tag: n % 2 == 0 for n, tag in enumerate(contacts)},
         step=lambda outputs: steps.append(list(outputs)),
         set_spans=lambda spans: None,
+        compile=lambda: None,
         steps=steps,
         inputs=inputs,
         actuators=[row["tag"] for row in rows if row["kind"] in ("AO", "DO")],

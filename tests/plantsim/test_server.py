@@ -9,7 +9,13 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from plantsim.chamber import OUTPUTS, Chamber
+from plantsim.charge import Charge
+from plantsim.kernel.step import step
+from plantsim.params import PlantParams
+from plantsim.remote_io import DeviceMap, RemoteIo, Wiring
 from plantsim.server import Answerer, Server
+from plantsim.weather import Weather
 
 TURN = struct.pack(">BHHHHB", 0x17, 0, 48, 256, 6, 12)
 
@@ -243,6 +249,18 @@ def test_the_kernel_is_compiled_before_the_port_is_open(lockstep, chamber):
         server.stop()
 
 
+def test_the_chamber_model_is_compiled_before_listening_and_has_lived_nothing():
+    """The real model: after start() its step is compiled, its clock stands at 0 and its truth is untouched."""
+    chamber = Chamber(PlantParams(), charge=Charge(), weather=Weather.constant(8.0, 80.0), seed=1)
+    empty = DeviceMap(0, 8, 256, 2, 0x5A1E, 1, 10.0)
+    io = RemoteIo(chamber, (), empty, Wiring((), {}, [""] * len(OUTPUTS)), lockstep=True)
+    truth = chamber.truth_row
+    with Server(io):
+        assert chamber.time_s == 0.0
+        assert chamber.truth_row == truth
+        assert getattr(step, "signatures", True)  # none when compiling is off
+
+
 def test_stop_cuts_connections_ends_threads_and_frees_the_port(lockstep):
     before = set(threading.enumerate())
     server = Server(lockstep)
@@ -280,10 +298,10 @@ def test_in_real_time_a_thread_ticks_the_chamber(realtime, chamber):
     chamber.dt_s = 0.002
     realtime.dt_s = 0.002
     heating = threading.Event()
-    step = chamber.step
+    live = chamber.step
 
     def noted(outputs):
-        step(outputs)
+        live(outputs)
         if outputs[3] == 25.0:
             heating.set()
 
