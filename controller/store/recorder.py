@@ -159,9 +159,9 @@ class Recorder(Generic[State]):
     def _flush(self) -> None:
         if self._rows:
             self._fold()
-        if self._newest is None:
-            return
         batch = self._batch
+        if self._newest is None and not batch.blocks:
+            return
         self._pause = 0
         if not self.commit():
             raise StoreError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections import deque
 from collections.abc import Mapping
 from contextlib import suppress
@@ -60,6 +61,15 @@ class ThreadedRecorder(Generic[State]):
                 text = "the disk does not keep up; control goes on, scans are lost to the record; check the disk"
                 self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
 
+    def drain(self, timeout_s: float) -> bool:
+        """Wait until everything handed over has been committed or refused; False when it takes longer."""
+        deadline = time.monotonic() + timeout_s
+        while self._queue.unfinished_tasks:
+            if time.monotonic() > deadline:
+                return False
+            time.sleep(0.001)
+        return True
+
     def end_cycle(self, summary: Mapping[str, Any], utc_ms: int) -> None:
         """Stop the thread, write everything and seal the cycle. Raises StoreError when it cannot."""
         self._join()
@@ -86,20 +96,26 @@ class ThreadedRecorder(Generic[State]):
 
     def _work(self) -> None:
         try:
-            while self._take():
+            goes_on = True
+            while goes_on:
+                goes_on, taken = self._take()
                 self._recorder.commit()
+                for _row in range(taken):
+                    self._queue.task_done()
         except Exception as error:  # noqa: BLE001  control outlives its recorder, whatever happened to it
             self.failure = error
             text = f"the recorder stopped: {error!r}; control goes on without a record; restart when convenient"
             self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
 
-    def _take(self) -> bool:
-        """Everything that waits, at least one row; False when told to stop."""
+    def _take(self) -> tuple[bool, int]:
+        """Everything that waits, at least one row. (False when told to stop, rows taken)"""
         row = self._queue.get()
+        taken = 1
         while row is not None:
             self._recorder.add(row)
             try:
                 row = self._queue.get_nowait()
             except Empty:
-                return True
-        return False
+                return True, taken
+            taken += 1
+        return False, taken
