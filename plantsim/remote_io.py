@@ -27,6 +27,7 @@ _COUNTER_HI, _COUNTER_LO, _STATUS, _ECHO, _STALE, _TRIPS = 2, 3, 4, 5, 6, 7
 class ChamberLike(Protocol):
     """What the device needs of a chamber model. microamps and contacts are read after every step.
 
+    contacts is replaced when something in it changes, never changed in place: the device looks again only then.
     set_spans tells it which values its transmitters show as 4 and 20 mA: that stands in the point list only.
     """
 
@@ -64,7 +65,7 @@ class RemoteIo:
         self._actuators = self._decode(self._safe)
         self._words = [0] * device.input_count
         self._words[0], self._words[1] = device.signature, device.map_version
-        self._packed: tuple[bool, ...] | None = None
+        self._contacts: object = None
         self._refresh()
 
     def prepare(self) -> None:
@@ -176,15 +177,14 @@ class RemoteIo:
 
     def _decode(self, words: Sequence[int]) -> tuple[float, ...]:
         """What each actuator gets: 0.0 or 1.0 from a bit, or a word scaled and clipped to its range."""
-        values: list[float] = []
-        for at, mask, raw_lo, gain, lo, hi in self._bound.actuators:
-            word = words[at]
-            if mask:
-                values.append(1.0 if word & mask else 0.0)
-                continue
-            value = lo + (word - raw_lo) * gain
-            values.append(lo if value < lo else hi if value > hi else value)
-        return tuple(values)
+        return tuple(
+            [
+                (1.0 if words[at] & mask else 0.0)
+                if mask
+                else (lo if (value := lo + (words[at] - raw_lo) * gain) < lo else hi if value > hi else value)
+                for at, mask, raw_lo, gain, lo, hi in self._bound.actuators
+            ]
+        )
 
     def _refresh(self) -> None:
         """Bring the input block up to date: gather analog inputs, pack contacts, write the header."""
@@ -192,12 +192,12 @@ class RemoteIo:
         microamps = chamber.microamps
         for first, end, gather in bound.analog:
             words[first:end] = gather(microamps)
-        contacts = bound.contacts(chamber.contacts)
-        if contacts != self._packed:
-            self._packed = contacts
+        contacts = chamber.contacts
+        if contacts is not self._contacts:
+            self._contacts = contacts
             for word in bound.contact_words:
                 words[word] = 0
-            for closed, (word, mask) in zip(contacts, bound.masks, strict=True):
+            for closed, (word, mask) in zip(bound.contacts(contacts), bound.masks, strict=True):
                 if closed:
                     words[word] |= mask
         self._header()

@@ -55,7 +55,7 @@ class Wiring:
     """Which tag is connected to what in the chamber model.
 
     probes: tag of each entry of chamber.microamps, in its order.
-    contacts: tag -> key (or index) into chamber.contacts.
+    contacts: tag -> key of chamber.contacts.
     actuators: tag of each entry of what chamber.step() takes, in its order; "" is not connected and stays 0.
     """
 
@@ -68,13 +68,13 @@ class Wiring:
 class Bound:
     """Terminals bound to a wiring. Positions are relative to the start of their block.
 
-    analog: (first word, one past the last, getter from microamps to a tuple of words) per unbroken run.
+    analog: (first word, one past the last, getter from microamps to these words) per unbroken run.
     contacts: getter from chamber.contacts to a tuple of states; masks: word position and bit value of each.
     safe: the output words after the header when there is no master.
     actuators: one per entry of what step() takes.
     """
 
-    analog: tuple[tuple[int, int, Callable[[Any], tuple[int, ...]]], ...]
+    analog: tuple[tuple[int, int, Callable[[Any], Sequence[int]]], ...]
     contacts: Callable[[Any], tuple[bool, ...]]
     masks: tuple[tuple[int, int], ...]
     contact_words: tuple[int, ...]
@@ -169,7 +169,7 @@ def _block_faults(device: DeviceMap) -> list[str]:
 
 def _runs(
     inputs: Sequence[Terminal], base: int, wiring: Wiring
-) -> tuple[tuple[int, int, Callable[[Any], tuple[int, ...]]], ...]:
+) -> tuple[tuple[int, int, Callable[[Any], Sequence[int]]], ...]:
     column = {tag: i for i, tag in enumerate(wiring.probes)}
     ordered = sorted(inputs, key=lambda t: t.address)
     runs: list[list[Terminal]] = []
@@ -179,8 +179,16 @@ def _runs(
         else:
             runs.append([t])
     return tuple(
-        (run[0].address - base, run[-1].address - base + 1, _getter([column[t.tag] for t in run])) for run in runs
+        (run[0].address - base, run[-1].address - base + 1, _columns([column[t.tag] for t in run], len(column)))
+        for run in runs
     )
+
+
+def _columns(columns: Sequence[int], probes: int) -> Callable[[Any], Sequence[int]]:
+    """Getter of some columns of the currents; where registers and probes have one order there is nothing to get."""
+    if list(columns) == list(range(probes)):
+        return lambda microamps: microamps
+    return _getter(columns)
 
 
 def _getter(keys: Sequence[Hashable]) -> Callable[[Any], tuple[Any, ...]]:

@@ -50,10 +50,9 @@ def test_each_contact_alone_sets_its_own_bit_and_no_other(chamber, terminals, lo
     for terminal in terminals:
         if terminal.kind != "DI":
             continue
-        chamber.contacts[terminal.tag] = True
+        chamber.contacts = {tag: tag == terminal.tag for tag in chamber.contacts}
         h += 1
         words = lockstep.turn(block(h))
-        chamber.contacts[terminal.tag] = False
         assert words[46] | words[47] << 16 == 1 << terminal.bit + 16 * (terminal.address - 46), terminal.tag
 
 
