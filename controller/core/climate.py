@@ -65,9 +65,10 @@ class ClimatePlan:
     """Columns and names, found once.
 
     temperatures, humidities: pick the pairs' readings; weights sum to one.  surfaces: picks the watched measured
-    ones, named by surface_names.  bays: of the estimated bottom boards; nearest: for each, columns of air probes,
-    nearest first; board_columns: for each, columns of good-for-it board probes; unmeasured: indexes without any.
-    others: picks supply, return, hall, outdoor T, outdoor RH, air flow, fan, heat, fog.
+    ones, named by surface_names, with the bay of each board in board_bays (0 for others).  bays: the loaded ones,
+    whose bottom boards are estimated; nearest: for each, indexes of the pairs, nearest first; unmeasured: indexes of
+    those without a board probe.  others: picks supply, return, hall, outdoor T, outdoor RH, air flow, fan, heat, fog.
+    used: picks all of these together.  even: all pairs weigh the same.  airflow: its column.
     saturation: remembers saturation pressures by temperature; it changes no result.
     """
 
@@ -85,6 +86,7 @@ class ClimatePlan:
     nearest: tuple[tuple[int, ...], ...]
     unmeasured: tuple[int, ...]
     others: Picker
+    used: Picker
     airflow: int
     saturation: dict[float, float]
 
@@ -163,6 +165,7 @@ def bind(
         nearest=tuple(_nearest(config.pairs, bay) for bay in loaded),
         unmeasured=tuple(index for index, bay in enumerate(loaded) if bay not in board_bays),
         others=picker(others),
+        used=picker([*air, *humidity, *(column for column, _, _ in surfaces), *others]),
         airflow=others[5],
         saturation={},
     )
@@ -176,7 +179,7 @@ def initial(_plan: ClimatePlan) -> ClimateState:
 def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -> tuple[ClimateState, Climate]:
     """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link)."""
     config = plan.config
-    healthy = frame.qualities == plan.good
+    healthy = frame.qualities == plan.good or not any(plan.used(frame.qualities))
     values = frame.values if healthy else for_control(frame)
     temperatures = plan.temperatures(values)
     mean, coldest, hottest = _air(plan, temperatures, healthy)
@@ -222,7 +225,8 @@ def _air(plan: ClimatePlan, temperatures: tuple[float, ...], healthy: bool) -> t
     """Robust mean, coldest and hottest of the air probes that agree with each other."""
     limit = plan.config.disagree_K
     if healthy:
-        coldest, hottest = min(temperatures), max(temperatures)
+        ordered = sorted(temperatures)  # quicker than min and max
+        coldest, hottest = ordered[0], ordered[-1]
         if hottest - coldest <= limit:  # then all are within the limit of their median
             if plan.even:
                 return sum(temperatures) / len(temperatures), coldest, hottest
@@ -267,7 +271,7 @@ def _coldest_surface(
     """Coldest watched surface, reserve taken off, and its name; NaN and "unknown" when nothing is known."""
     estimated = state.estimated_degC
     if healthy:
-        surface = min(surfaces)
+        surface = sorted(surfaces)[0]
         name = plan.surface_names[surfaces.index(surface)]
         unmeasured: Sequence[int] = plan.unmeasured
     else:
