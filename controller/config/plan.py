@@ -34,6 +34,7 @@ def bind(
     """The plan of one cycle in one chamber. load_t: tonnes of fresh product, on which gains are scheduled."""
     actuators = chamber.actuation
     occupied = tuple(bay not in empty_bays for bay in range(1, chamber.bays + 1) for _ in range(chamber.levels))
+    guard = protection.bind(chamber.protection, points)
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),
@@ -42,8 +43,17 @@ def bind(
         constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),
         allocation=allocation.bind(chamber.temperature, chamber.moisture, actuators, load_t=load_t),
         actuation=actuation.bind(actuators, points),
-        protection=protection.bind(chamber.protection, points),
+        protection=guard,
         alarms=alarms.bind(chamber.alarms, points),
-        product=product.bind(chamber.product, mix, points, chamber.bays, chamber.levels, occupied),
-        invariants=invariants.bind(chamber.limits, actuators, points),
+        product=product.bind(
+            chamber.product,
+            mix,
+            points,
+            chamber.bays,
+            chamber.levels,
+            occupied,
+            chamber.climate.pairs,
+            chamber.climate.pressure_Pa,
+        ),
+        invariants=invariants.bind(invariants.InvariantsConfig(), points, guard, actuators, chamber.limits, dt_s),
     )

@@ -21,7 +21,19 @@ from controller.core import (
     sequence,
     signals,
 )
+from controller.core.actuation import Achieved, ActuationPlan, ActuationState
+from controller.core.alarms import AlarmPlan, AlarmState
+from controller.core.allocation import AllocationPlan, AllocationState, Demands
+from controller.core.climate import Climate, ClimatePlan, ClimateState
+from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+from controller.core.invariants import InvariantPlan
+from controller.core.product import Product, ProductPlan, ProductState
+from controller.core.protection import ProtectionPlan, ProtectionState, Verdict
+from controller.core.quick import maker
+from controller.core.sequence import SequencePlan, SequenceState
+from controller.core.setpoints import Targets
+from controller.core.signals import SignalPlan, SignalState
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,32 +41,32 @@ class ScanPlan:
     """Everything bound once before the first scan. dt_s is the scan; it never stretches."""
 
     dt_s: float
-    signals: signals.SignalPlan
-    climate: climate.ClimatePlan
-    sequence: sequence.SequencePlan
-    constraints: constraints.ConstraintPlan
-    allocation: allocation.AllocationPlan
-    actuation: actuation.ActuationPlan
-    protection: protection.ProtectionPlan
-    alarms: alarms.AlarmPlan
-    product: product.ProductPlan
-    invariants: invariants.InvariantPlan
+    signals: SignalPlan
+    climate: ClimatePlan
+    sequence: SequencePlan
+    constraints: ConstraintPlan
+    allocation: AllocationPlan
+    actuation: ActuationPlan
+    protection: ProtectionPlan
+    alarms: AlarmPlan
+    product: ProductPlan
+    invariants: InvariantPlan
 
 
 @dataclass(frozen=True, slots=True)
 class ScanState:
     """All that one scan hands to the next; JSON-able, it is the checkpoint."""
 
-    signals: signals.SignalState
-    climate: climate.ClimateState
-    sequence: sequence.SequenceState
-    allocation: allocation.AllocationState
-    actuation: actuation.ActuationState
-    protection: protection.ProtectionState
-    alarms: alarms.AlarmState
-    product: product.ProductState
-    seen: product.Product
-    achieved: actuation.Achieved
+    signals: SignalState
+    climate: ClimateState
+    sequence: SequenceState
+    allocation: AllocationState
+    actuation: ActuationState
+    protection: ProtectionState
+    alarms: AlarmState
+    product: ProductState
+    seen: Product
+    achieved: Achieved
     outputs: Outputs
     effect: str
 
@@ -68,12 +80,15 @@ class ScanResult:
     events: tuple[Event, ...]
     broken: tuple[str, ...]
     frame: Frame
-    climate: climate.Climate
-    targets: sequence.Targets
-    limits: constraints.Limits
-    demands: allocation.Demands
-    verdict: protection.Verdict
+    climate: Climate
+    targets: Targets
+    limits: Limits
+    demands: Demands
+    verdict: Verdict
 
+
+_state = maker(ScanState)
+_result = maker(ScanResult)
 
 # Computed columns of the record: tag, text, unit. The order is that of `values`.
 COMPUTED: tuple[tuple[str, str, str], ...] = (
@@ -132,7 +147,7 @@ def scan(
     climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s)
     seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
-        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s
+        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.fighting
     )
     limits = constraints.narrow(plan.constraints, targets, air, seen)
     allocation_state, demands = allocation.allocate(
@@ -142,15 +157,23 @@ def scan(
         plan.actuation, state.actuation, demands, air, frame, dt_s
     )
     protection_state, outputs, verdict = protection.guard(
-        plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s
+        plan.protection,
+        state.protection,
+        wanted,
+        frame,
+        air,
+        sequence_state.state,
+        sequence_state.reset,
+        dt_s,
+        raw.watchdog_tripped,
     )
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s
     )
     product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
     broken = invariants.check(plan.invariants, state, outputs, frame, air, sequence_state, targets, verdict, commands)
-    return ScanResult(
-        ScanState(
+    return _result(
+        _state(
             signal_state,
             climate_state,
             sequence_state,

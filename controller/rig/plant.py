@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +14,11 @@ from controller.core.points import Point
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device
 from controller.link.layout import require_layout
-from plantsim.chamber import OUTPUTS, Chamber
+from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.params import PlantParams
-from plantsim.remote_io import DeviceMap, RemoteIo, Terminal, Wiring
+from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
+from plantsim.terminals import wiring_of
 from plantsim.truth import COLUMNS
 from plantsim.weather import Weather
 
@@ -75,6 +75,10 @@ class TruthLog:
         """State of every contact of the plant file."""
         return self._chamber.contacts
 
+    def set_spans(self, spans: Mapping[str, tuple[float, float]], /) -> None:
+        """Which values the transmitters show as 4 and 20 mA."""
+        self._chamber.set_spans(spans)
+
     def step(self, outputs: Sequence[float], /) -> None:
         """One step of the chamber, its truth kept."""
         self._step(outputs)
@@ -104,49 +108,23 @@ def build(
     """Put the simulated chamber together. ConfigError when plant file and point list do not fit."""
     path = find("plant", scene.plant)
     params = load(path, PlantParams)
-    _check(path, params, points)
     chamber = Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
-    chamber.set_spans({point.tag: (point.lo, point.hi) for point in points if point.kind == "AI"})
     log = TruthLog(chamber, steps_max)
-    remote = RemoteIo(log, _terminals(points), _device_map(points, device), _wiring(params), lockstep=lockstep)
+    try:
+        remote = RemoteIo(log, _terminals(points), _device_map(points, device), wiring_of(params), lockstep=lockstep)
+    except ValueError as error:
+        raise ConfigError(
+            [
+                Problem(str(path), "probe, contacts, actuators", "with this point list", line, "make both name the tag")
+                for line in str(error).splitlines()
+            ]
+        ) from None
     return Plant(params, chamber, log, remote)
-
-
-def _check(path: Path, params: PlantParams, points: tuple[Point, ...]) -> None:
-    """Every input of the panel must come from the model and every output must go somewhere known."""
-    known = {probe.tag for probe in params.probe} | set(params.contacts)
-    listed = {point.tag for point in points}
-    problems = [
-        Problem(str(path), "probe or contacts", "nothing", f"{point.tag} ({point.text}) is in the point list",
-                f"add a [[probe]] or a line in [contacts] for {point.tag}")
-        for point in points
-        if point.kind in ("AI", "DI") and point.tag not in known
-    ]
-    problems += [
-        Problem(str(path), "probe or contacts", tag, "not in the point list", "add the point or drop this line")
-        for tag in sorted(known - listed)
-    ]
-    problems += [
-        Problem(str(path), f"actuators.{name}", tag or "nothing", "must be an output of the point list",
-                "name the tag that drives this actuator")
-        for name in OUTPUTS
-        if (tag := getattr(params.actuators, name)) not in listed
-    ]
-    if problems:
-        raise ConfigError(problems)
 
 
 def _terminals(points: tuple[Point, ...]) -> tuple[Terminal, ...]:
     return tuple(
         Terminal(p.tag, p.kind, p.address, p.bit, p.raw_lo, p.raw_hi, p.lo, p.hi, p.safe) for p in points
-    )
-
-
-def _wiring(params: PlantParams) -> Wiring:
-    return Wiring(
-        probes=tuple(probe.tag for probe in params.probe),
-        contacts=dict(params.contacts),
-        actuators=tuple(getattr(params.actuators, name) for name in OUTPUTS),
     )
 
 
