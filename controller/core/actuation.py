@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from controller.core import pulses
@@ -15,47 +14,15 @@ from controller.core.actuators import FrameHeatingConfig as FrameHeatingConfig
 from controller.core.actuators import HeatConfig as HeatConfig
 from controller.core.actuators import VentConfig as VentConfig
 from controller.core.allocation import Demands
-from controller.core.binding import Binder
 from controller.core.climate import Climate
 from controller.core.frames import Frame, Outputs
-from controller.core.points import Point, of_kind
-from controller.core.pulses import PulsePlan, PulseState
+from controller.core.pulses import PulseState
 from controller.core.quick import maker
-from controller.core.valve import Characteristic
-from controller.errors import ConfigError, Problem
+from controller.core.wiring import ActuationPlan as ActuationPlan
+from controller.core.wiring import bind as bind
 
 # After protection has taken an output away, it counts as not available for so long, or the loops would chatter.
 BLOCKED_S = 60.0
-# kg of water in one fog cycle; larger pulses swing the dew point by themselves.
-PULSE_KG_MAX = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class ActuationPlan:
-    """Columns of tags, characteristics and steps per scan of one chamber."""
-
-    fan: FanConfig
-    heat: HeatConfig
-    vent: VentConfig
-    frame_heating: FrameHeatingConfig | None
-    valve: Characteristic
-    damper: Characteristic
-    banks: tuple[PulsePlan, ...]
-    bank_kg_per_h: tuple[float, ...]
-    fog_kg_per_h_max: float
-    speed_ao: int
-    valve_ao: int
-    damper_ao: int
-    run_do: int
-    enable_do: int
-    bank_do: tuple[int, ...]
-    frame_do: int
-    water_ai: int
-    water_lift_K: float
-    frame_ai: tuple[int, ...]
-    heat_di: tuple[int, ...]
-    fog_di: tuple[int, ...]
-    at_rest: Outputs
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,57 +50,6 @@ class ActuationState:
 _state = maker(ActuationState)
 _outputs = maker(Outputs)
 _achieved = maker(Achieved)
-
-
-def bind(config: ActuationConfig, points: tuple[Point, ...]) -> ActuationPlan:
-    """Tags to columns. Raises ConfigError with every tag that the point list does not have."""
-    fan, heat, fog, vent, frame = config.fan, config.heat, config.fog, config.vent, config.frame_heating
-    sections = {name: Binder(name, points) for name in ("fan", "heat", "fog", "vent", "frame_heating")}
-    for bank in fog.bank:
-        if bank.kg_per_h * bank.cycle_s > 3600.0 * PULSE_KG_MAX:
-            sections["fog"].refuse(
-                "bank.cycle_s", f"{bank.cycle_s:g}", f"at most {3600.0 / bank.kg_per_h:.0f}", "shorten the cycle"
-            )
-    plan = ActuationPlan(
-        fan=fan,
-        heat=heat,
-        vent=vent,
-        frame_heating=frame,
-        valve=Characteristic(heat.rangeability, heat.authority),
-        damper=Characteristic(vent.rangeability, vent.authority),
-        banks=tuple(PulsePlan(bank.cycle_s, bank.on_s_min, bank.off_s_min) for bank in fog.bank),
-        bank_kg_per_h=tuple(bank.kg_per_h for bank in fog.bank),
-        fog_kg_per_h_max=sum(bank.kg_per_h for bank in fog.bank),
-        speed_ao=sections["fan"].column("speed", fan.speed, "AO"),
-        valve_ao=sections["heat"].column("valve", heat.valve, "AO"),
-        damper_ao=sections["vent"].column("damper", vent.damper, "AO"),
-        run_do=sections["fan"].column("run", fan.run, "DO"),
-        enable_do=sections["heat"].column("enable", heat.enable, "DO"),
-        bank_do=tuple(sections["fog"].column("bank.tag", bank.tag, "DO") for bank in fog.bank),
-        frame_do=sections["frame_heating"].column("output", frame.output, "DO") if frame else -1,
-        water_ai=sections["heat"].column("water", heat.water) if heat.water else -1,
-        water_lift_K=heat.water_nominal_degC - heat.air_nominal_degC,
-        frame_ai=tuple(sections["frame_heating"].column("frames", tag) for tag in frame.frames) if frame else (),
-        heat_di=tuple(sections["heat"].column("ready", tag, "DI") for tag in heat.ready),
-        fog_di=tuple(sections["fog"].column("ready", tag, "DI") for tag in fog.ready),
-        at_rest=Outputs(
-            tuple(0.0 for _ in of_kind(points, "AO")), tuple(False for _ in of_kind(points, "DO"))
-        ),
-    )
-    _tell_all(sections.values())
-    return plan
-
-
-def _tell_all(binders: Iterable[Binder]) -> None:
-    """Raise one ConfigError with what every section found."""
-    problems: list[Problem] = []
-    for binder in binders:
-        try:
-            binder.done()
-        except ConfigError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise ConfigError(problems)
 
 
 def initial(plan: ActuationPlan) -> ActuationState:

@@ -27,6 +27,7 @@ from controller.core.moistair import (
 from controller.core.points import Point, of_kind
 from controller.core.product import Product
 from controller.core.setpoints import Targets
+from controller.core.valve import Characteristic
 
 AIR_MJ_PER_K = 0.75
 AIR_KG = 706.0
@@ -84,7 +85,7 @@ class Plant:
 
     def step(self, heat_pct: float, heat_on: bool, vent_pct: float, fog_kg_per_h: float, fan_kW: float) -> None:
         """One second."""
-        valve = actuation.Characteristic(50.0, 0.5)
+        valve = Characteristic(50.0, 0.5)
         wanted = 60.0 * valve.flow(0.01 * heat_pct) * (WATER - self.air) / 40.0 if heat_on else 0.0
         self.heat_kW += (wanted - self.heat_kW) / 45.0
         vent = valve.flow(0.01 * vent_pct)
