@@ -10,7 +10,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from controller.config import bundle, crosschecks, kinds, loader, summary
+from controller.config import bundle, crosschecks, kinds, loader, reach, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.find import FileKind, find, known
@@ -60,6 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of `dewhold check`."""
     parser.add_argument("files", nargs="*", metavar="FILE", help="files to check (default: all shipped demo files)")
     parser.add_argument("--chamber", default="demo-north", help="chamber that recipes must fit (name or file)")
+    parser.add_argument("--mix", default="demo-60", help="mix of the product in it (name or file)")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     report = Report()
     targets = [Path(name) for name in args.files] or _shipped(args.chamber, report)
     for path in targets:
-        _check(path, args.chamber, report)
+        _check(path, args, report)
     print(_as_json(report) if args.json else _as_text(report))
     return GOOD if report.ok else BAD_INPUT
 
@@ -83,7 +84,7 @@ def _shipped(chamber: str, report: Report) -> list[Path]:
         return paths
 
 
-def _check(path: Path, chamber: str, report: Report) -> None:
+def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
     """One file, and what it needs to be judged."""
     kind: FileKind | str = ""
     try:
@@ -91,7 +92,7 @@ def _check(path: Path, chamber: str, report: Report) -> None:
         if kind == "chamber":
             _check_chamber(path, report)
         elif kind == "recipe":
-            _check_recipe(path, chamber, report)
+            _check_recipe(path, args, report)
         elif kind == "points":
             report.good(kind, bundle.read_points(path))
         elif kind == "mix":
@@ -118,15 +119,19 @@ def _check_device(file: Loaded[Device], report: Report) -> None:
     report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value)]
 
 
-def _check_recipe(path: Path, chamber: str, report: Report) -> None:
+def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
     recipe = loader.read(path, Recipe)
     try:
-        place = loader.read(find("chamber", chamber), ChamberFile).value
+        place = loader.read(find("chamber", args.chamber), ChamberFile).value
     except ConfigError as error:
         report.good("recipe", recipe)
-        report.bad("chamber", chamber, error)
+        report.bad("chamber", args.chamber, error)
         return
     problems = crosschecks.recipe_problems(recipe.value, place, recipe.path)
+    try:
+        problems += reach.problems(recipe.value, loader.read(find("mix", args.mix), Mix).value, place, recipe.path)
+    except ConfigError as error:
+        report.bad("mix", args.mix, error)
     if problems:
         raise ConfigError(problems)
     report.good("recipe", recipe)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from controller.config import crosschecks, loader, pointlist, tags
+from controller.config import crosschecks, loader, pointlist, reach, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import find
 from controller.config.loader import Loaded
@@ -64,6 +64,8 @@ def load_bundle(
     if "chamber" in files and "recipe" in files:
         asked = files["recipe"]
         found += crosschecks.recipe_problems(asked.value, files["chamber"].value, asked.path)
+        if "mix" in files:
+            found += reach.problems(asked.value, files["mix"].value, files["chamber"].value, asked.path)
     if found:
         raise ConfigError(found)
     value = {kind: file.value for kind, file in files.items()}

@@ -49,6 +49,15 @@ def test_a_recipe_is_judged_by_the_chamber_it_is_to_run_in(configs, capsys):
     assert "0.8 K/h: at most 0.5 K/h" in capsys.readouterr().out
 
 
+def test_a_recipe_must_end_with_the_mix_that_is_cured(configs, capsys):
+    recipe, mix = configs / "recipes/gentle.toml", configs / "mixes/demo-60.toml"
+    recipe.write_text(recipe.read_text().replace("equivalent_age_h = 30.0", "strength_MPa = 30.0"))
+    mix.write_text(mix.read_text().replace("strength_28d_MPa = 60.0", "strength_28d_MPa = 20.0"))
+    assert main(["check", str(recipe)]) == GOOD
+    assert main(["check", str(recipe), "--mix", str(mix)]) == BAD_INPUT
+    assert "demo-60 reaches at most 21 MPa" in capsys.readouterr().out
+
+
 def test_a_chamber_brings_its_points_and_its_device(configs, capsys):
     points = configs / "points/panel-a.csv"
     points.write_text(points.read_text().replace(",9,,4-20mA", ",8,,4-20mA"))

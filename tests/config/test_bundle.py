@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.config import bundle, tags
+from controller.config import bundle, plan, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import SHIPPED, known
 from controller.errors import ConfigError
@@ -79,6 +79,14 @@ def test_a_heater_too_small_is_named_as_what_limits(configs):
     assert "the heater gives 20 kW" in note
 
 
+def test_the_oldest_age_a_chamber_can_give_is_arrhenius_over_its_longest_cycle(configs):
+    """168 h at 55 degC, 40 kJ/mol over 20 degC: exp(-40000/8.3145 (1/328.15 - 1/293.15)) = 5.757, so 967 h."""
+    change(configs / RECIPE, "equivalent_age_h = 30.0", "equivalent_age_h = 968")
+    assert "demo-60 reaches at most 967 h in 168 h at 55 degC" in problems(configs)[0]
+    change(configs / RECIPE, "equivalent_age_h = 968", "equivalent_age_h = 967")
+    load(configs)
+
+
 # What is replaced, by what -> the beginning of each problem that is said, and no other.
 IN_CHAMBER = [
     ('t = "TT-101A"', 't = "TT-101Z"', "climate.pairs[0].t = TT-101Z: is no point of points/panel-a.csv; did you mean"),
@@ -141,6 +149,8 @@ IN_RECIPE = [
     ("rh_accept_pct = 94.0", "rh_accept_pct = 96.0", "phases[2].rh_accept_pct = 96 %: at most rh_fog_below_pct = 95."),
     ("fan_kg_per_s = 9.0", "fan_kg_per_s = 2.0", "phases[0].fan_kg_per_s = 2 kg/s: 3 to 12 kg/s; choose a flow at wh"),
     ("cycle_h = 24.0", "cycle_h = 240.0", "phases[2].end.cycle_h = 240 h: at most 168 h; shorten it"),
+    ("equivalent_age_h = 30.0", "equivalent_age_h = 1000", "phases[2].end.equivalent_age_h = 1000 h: demo-60"),
+    ("equivalent_age_h = 30.0", "strength_MPa = 70.0", "phases[2].end.strength_MPa = 70 MPa: demo-60 reaches at most"),
     ("time_h = 2.0", "hours = 2.0", "phases[0].end.hours = 2.0: unknown key hours; remove it; known here: match, tim"),
     ('kind = "ramp"', 'kind = "rampe"', 'phases[1].kind = "rampe": must be one of "rest", "ramp", "hold", "cool'),
 ]  # fmt: skip
@@ -223,3 +233,11 @@ def test_the_demo_chamber_says_every_field_that_it_could_leave_out():
     text = (SHIPPED / CHAMBER).read_text(encoding="utf-8")
     for name in ChamberFile.__dataclass_fields__:
         assert f"[{name}" in text or f"\n{name} = " in text, name
+
+
+@pytest.mark.parametrize("recipe", known("recipe"))
+@pytest.mark.parametrize("load_t", [24.0, 120.0, 132.0])
+def test_what_the_checks_let_through_can_be_bound(recipe, load_t):
+    """The core's own binding looks every tag up again: it must find nothing that the checks missed."""
+    whole = bundle.load_bundle("demo-north", recipe, "demo-60", device_class=Device, layout=require_layout)
+    assert plan.bind(whole.chamber, whole.points, whole.recipe, whole.mix, load_t=load_t).dt_s == 1.0
