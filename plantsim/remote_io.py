@@ -62,6 +62,8 @@ class RemoteIo:
         self._safe = [0, 0, *self._bound.safe]
         self._out = list(self._safe)
         self._out_seen: Sequence[int] = self._bound.safe
+        self._switched: list[int] | None = None
+        self._values = [0.0] * len(wiring.actuators)
         self._actuators = self._decode(self._safe)
         self._words = [0] * device.input_count
         self._words[0], self._words[1] = device.signature, device.map_version
@@ -177,14 +179,16 @@ class RemoteIo:
 
     def _decode(self, words: Sequence[int]) -> tuple[float, ...]:
         """What each actuator gets: 0.0 or 1.0 from a bit, or a word scaled and clipped to its range."""
-        return tuple(
-            [
-                (1.0 if words[at] & mask else 0.0)
-                if mask
-                else (lo if (value := lo + (words[at] - raw_lo) * gain) < lo else hi if value > hi else value)
-                for at, mask, raw_lo, gain, lo, hi in self._bound.actuators
-            ]
-        )
+        bound, values = self._bound, self._values
+        switched = [words[at] for at in bound.bit_words]
+        if switched != self._switched:
+            self._switched = switched
+            for n, at, mask in bound.bits:
+                values[n] = 1.0 if words[at] & mask else 0.0
+        for n, at, raw_lo, gain, lo, hi in bound.scales:
+            value = lo + (words[at] - raw_lo) * gain
+            values[n] = lo if value < lo else hi if value > hi else value
+        return tuple(values)
 
     def _refresh(self) -> None:
         """Bring the input block up to date: gather analog inputs, pack contacts, write the header."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from operator import itemgetter
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 from plantsim.params import PlantParams
 
@@ -71,7 +71,8 @@ class Bound:
     analog: (first word, one past the last, getter from microamps to these words) per unbroken run.
     contacts: getter from chamber.contacts to a tuple of states; masks: word position and bit value of each.
     safe: the output words after the header when there is no master.
-    actuators: one per entry of what step() takes.
+    bits: (entry of what step() takes, word, mask); bit_words: the words they stand in.
+    scales: (entry, word, raw_lo, gain, lo, hi).
     """
 
     analog: tuple[tuple[int, int, Callable[[Any], Sequence[int]]], ...]
@@ -79,27 +80,15 @@ class Bound:
     masks: tuple[tuple[int, int], ...]
     contact_words: tuple[int, ...]
     safe: tuple[int, ...]
-    actuators: tuple[Actuator, ...]
+    bits: tuple[tuple[int, int, int], ...]
+    bit_words: tuple[int, ...]
+    scales: tuple[tuple[int, int, int, float, float, float], ...]
 
 
 def wiring_of(params: PlantParams) -> Wiring:
     """How a chamber model with these parameters is wired: its probes, contacts and actuators by tag."""
     actuators = [str(getattr(params.actuators, output.name)) for output in fields(params.actuators)]
     return Wiring([probe.tag for probe in params.probe], dict(params.contacts), actuators)
-
-
-class Actuator(NamedTuple):
-    """How one actuator reads its terminal: a bit of a word, or (mask 0) the word scaled and clipped to lo..hi."""
-
-    word: int
-    mask: int
-    raw_lo: int
-    gain: float
-    lo: float
-    hi: float
-
-
-_NOT_CONNECTED = Actuator(0, 1 << BITS, 0, 0.0, 0.0, 1.0)  # a bit that no word has
 
 
 def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bound:
@@ -110,6 +99,8 @@ def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bo
     by_kind = {kind: [t for t in terminals if t.kind == kind] for kind in ("AI", "DI", "AO", "DO")}
     by_tag = {t.tag: t for t in terminals}
     contacts = by_kind["DI"]
+    base = device.output_base
+    driven = [(n, by_tag[tag]) for n, tag in enumerate(wiring.actuators) if tag]
     masks = tuple((t.address - device.input_base, 1 << t.bit) for t in contacts)
     return Bound(
         analog=_runs(by_kind["AI"], device.input_base, wiring),
@@ -117,8 +108,12 @@ def bind(terminals: Sequence[Terminal], device: DeviceMap, wiring: Wiring) -> Bo
         masks=masks,
         contact_words=tuple(sorted({word for word, _ in masks})),
         safe=_safe_words([*by_kind["AO"], *by_kind["DO"]], device),
-        actuators=tuple(
-            _actuator(by_tag[tag], device.output_base) if tag else _NOT_CONNECTED for tag in wiring.actuators
+        bits=tuple((n, t.address - base, 1 << t.bit) for n, t in driven if t.kind == "DO"),
+        bit_words=tuple(sorted({t.address - base for _, t in driven if t.kind == "DO"})),
+        scales=tuple(
+            (n, t.address - base, t.raw_lo, (t.hi - t.lo) / (t.raw_hi - t.raw_lo), t.lo, t.hi)
+            for n, t in driven
+            if t.kind == "AO"
         ),
     )
 
@@ -210,9 +205,3 @@ def _safe_words(outputs: Sequence[Terminal], device: DeviceMap) -> tuple[int, ..
         else:
             words[at] = round(t.raw_lo + (t.safe - t.lo) * (t.raw_hi - t.raw_lo) / (t.hi - t.lo)) & FULL_WORD
     return tuple(words)
-
-
-def _actuator(t: Terminal, base: int) -> Actuator:
-    if t.kind == "DO":
-        return Actuator(t.address - base, 1 << t.bit, 0, 0.0, 0.0, 1.0)
-    return Actuator(t.address - base, 0, t.raw_lo, (t.hi - t.lo) / (t.raw_hi - t.raw_lo), t.lo, t.hi)
