@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import astuple
+from dataclasses import astuple, replace
 from math import isnan, nan
+from random import Random
 
 import pytest
 
@@ -273,3 +274,20 @@ def test_tags_and_places_that_do_not_exist_are_refused_all_at_once() -> None:
     assert "climate.pairs[0].t" in fields
     assert "climate.fog_flow" in fields
     assert {"climate.pairs[6].bay", "climate.boards[3].bay", "climate.frames[1].bay"} <= set(fields)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_quick_way_is_the_slow_way(seed: int) -> None:
+    """A plan that never believes a frame to be healthy must come to the same picture, over scans that differ."""
+    random = Random(seed)
+    slow_plan = replace(PLAN, good=(), used=lambda _: (1,))
+    quick = slow = climate.initial(PLAN)
+    for _ in range(70):
+        seen = frame({tag: NORMAL[tag] + random.uniform(-2.0, 2.0) for tag in TAGS})
+        quick, air = climate.observe(PLAN, quick, seen, 1.0)
+        slow, slow_air = climate.observe(slow_plan, slow, seen, 1.0)
+        assert quick == slow
+        assert air.surface == slow_air.surface
+        assert [x for x in astuple(air) if x != air.surface] == pytest.approx(
+            [x for x in astuple(slow_air) if x != slow_air.surface], rel=1e-12
+        )
