@@ -33,6 +33,7 @@ class Report:
     kinds: dict[str, str] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
     problems: dict[str, dict[Problem, None]] = field(default_factory=dict)
+    incomplete: set[str] = field(default_factory=set)  # good so far, but a file that belongs to it is not
     notes: list[str] = field(default_factory=list)
     recipes: list[Recipe] = field(default_factory=list)
 
@@ -43,12 +44,14 @@ class Report:
 
     def bad(self, kind: str, asked: str, error: ConfigError) -> None:
         """Problems of a file, or of others that belong to it."""
+        own = _shown(asked)
+        self.kinds[own] = kind
         for problem in error.problems:
             name = _shown(problem.file)
-            if name == _shown(asked):
-                self.kinds[name] = kind
             self.kinds.setdefault(name, "")
             self.problems.setdefault(name, {})[problem] = None
+        if own not in self.problems:
+            self.incomplete.add(own)
 
     @property
     def ok(self) -> bool:
@@ -121,17 +124,10 @@ def _check_device(file: Loaded[Device], report: Report) -> None:
 
 def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
     recipe = loader.read(path, Recipe)
-    try:
-        place = loader.read(find("chamber", args.chamber), ChamberFile).value
-    except ConfigError as error:
-        report.good("recipe", recipe)
-        report.bad("chamber", args.chamber, error)
-        return
+    place = loader.read(find("chamber", args.chamber), ChamberFile).value
+    mix = loader.read(find("mix", args.mix), Mix).value
     problems = crosschecks.recipe_problems(recipe.value, place, recipe.path)
-    try:
-        problems += reach.problems(recipe.value, loader.read(find("mix", args.mix), Mix).value, place, recipe.path)
-    except ConfigError as error:
-        report.bad("mix", args.mix, error)
+    problems += reach.problems(recipe.value, mix, place, recipe.path)
     if problems:
         raise ConfigError(problems)
     report.good("recipe", recipe)
@@ -153,7 +149,7 @@ def _as_json(report: Report) -> str:
         {
             "file": name,
             "kind": kind,
-            "ok": name not in report.problems,
+            "ok": name not in report.problems and name not in report.incomplete,
             "sha256": report.hashes.get(name),
             "problems": [asdict(problem) for problem in report.problems.get(name, ())],
         }
@@ -168,6 +164,8 @@ def _as_text(report: Report) -> str:
     for name, kind in report.kinds.items():
         problems = report.problems.get(name, {})
         verdict = f"{len(problems)} problem{'s' if len(problems) > 1 else ''}" if problems else "OK"
+        if name in report.incomplete:
+            verdict = "waits for a file that belongs to it"
         lines.append(f"{name:<{width}}  {kind:<8} {verdict}")
         lines += [f"    {p.field} = {p.value}: {p.limit}; {p.remedy}" for p in problems]
     for recipe in report.recipes:

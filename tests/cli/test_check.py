@@ -63,6 +63,7 @@ def test_a_chamber_brings_its_points_and_its_device(configs, capsys):
     points.write_text(points.read_text().replace(",9,,4-20mA", ",8,,4-20mA"))
     assert main(["check", "chambers/demo-north.toml"]) == BAD_INPUT
     text = capsys.readouterr().out
+    assert "chambers/demo-north.toml  chamber  waits for a file that belongs to it" in text
     assert "points/panel-a.csv" in text
     assert "TT-101B.address = 8: TT-101A is there already" in text
 
