@@ -154,7 +154,7 @@ def check(
         and -plan.moisture_integral_max <= integrals.moisture.integral <= plan.moisture_integral_max
     ):
         broken.append("integrator")
-    if targets.floor_degC > targets.ceiling_degC:
+    if not targets.floor_degC <= targets.ceiling_degC:
         broken.append("band")
     return tuple(broken)
 
@@ -208,7 +208,7 @@ def _check_sequence(
             and (not same or 0.0 <= now.phase_s - was.phase_s <= standing)
         ):
             broken.append("clock")
-        if same and now.state == was.state and abs(now.floor_degC - was.floor_degC) > plan.floor_K_max:
+        if same and now.state == was.state and not abs(now.floor_degC - was.floor_degC) <= plan.floor_K_max:
             broken.append("ramp-rate")
     if commands:
         known, remembered = was.commands, now.commands
