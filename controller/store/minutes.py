@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import chain
 from struct import Struct
 
 from controller.core.frames import Quality
@@ -27,13 +28,22 @@ def pack_minute(
     values, qualities: of the analog inputs, one tuple a scan; computed: the computed columns, BAD where any is NaN.
     NaN takes no part in least, mean and greatest; a column of nothing else is NaN.
     """
-    flat: list[float] = []
-    for column, quality in zip(zip(*values, strict=True), _worst(qualities), strict=True):
-        flat += _fold(column)
-        flat[-1] = quality
-    for column in zip(*computed, strict=True):
-        flat += _fold(column)
-    return _packer(len(flat) // 4).pack(*flat)
+    # A column that is the same object all minute (a target, an age) is folded as one value.
+    columns = [
+        column[:1] if column[-1] is column[0] and column.count(column[0]) == len(column) else column
+        for column in (*zip(*values, strict=True), *zip(*computed, strict=True))
+    ]
+    totals = list(map(sum, columns))
+    if -_FLOAT32_MAX < sum(totals) < _FLOAT32_MAX:  # so no NaN and no infinity anywhere: the quick way
+        means = [total / len(column) for total, column in zip(totals, columns, strict=True)]
+        folded = list(zip(map(min, columns), means, map(max, columns), strict=True))
+        found = [_GOOD] * len(columns)
+    else:
+        folded = [_fold(column) for column in columns]
+        found = [_BAD if any(map(math.isnan, column)) else _GOOD for column in columns]
+    found[: len(qualities[0])] = _worst(qualities)
+    flat = chain.from_iterable([(*numbers, quality) for numbers, quality in zip(folded, found, strict=True)])
+    return _packer(len(columns)).pack(*flat)
 
 
 def unpack_minute(row: bytes) -> list[tuple[float, float, float, int]]:
@@ -41,20 +51,12 @@ def unpack_minute(row: bytes) -> list[tuple[float, float, float, int]]:
     return list(_COLUMN.iter_unpack(row))
 
 
-def _fold(column: tuple[float, ...]) -> tuple[float, float, float, int]:
-    """(least, mean, greatest, GOOD or BAD). Sorting costs less than min() and max() on floats (2.3 against 3.7 us)."""
-    first = column[0]
-    if column[-1] is first and column.count(first) == len(column) and -_FLOAT32_MAX < first < _FLOAT32_MAX:
-        return first, first, first, _GOOD  # a target, an age: the same object all minute
-    total = sum(column)
-    if -_FLOAT32_MAX < total < _FLOAT32_MAX:
-        ordered = sorted(column)
-        return ordered[0], total / len(ordered), ordered[-1], _GOOD
+def _fold(column: tuple[float, ...]) -> tuple[float, float, float]:
+    """Least, mean and greatest of what is a number, clamped to 32-bit floats."""
     numbers = [min(max(value, -_FLOAT32_MAX), _FLOAT32_MAX) for value in column if not math.isnan(value)]
-    quality = _GOOD if len(numbers) == len(column) else _BAD
     if not numbers:
-        return math.nan, math.nan, math.nan, quality
-    return min(numbers), math.fsum(number / len(numbers) for number in numbers), max(numbers), quality
+        return math.nan, math.nan, math.nan
+    return min(numbers), math.fsum(number / len(numbers) for number in numbers), max(numbers)
 
 
 def _worst(qualities: Sequence[tuple[int, ...]]) -> Sequence[int]:
