@@ -18,6 +18,7 @@ from controller.core.climate import Climate
 from controller.core.frames import Frame, Outputs
 from controller.core.pulses import PulseState
 from controller.core.quick import maker
+from controller.core.valve import Characteristic
 from controller.core.wiring import ActuationPlan as ActuationPlan
 from controller.core.wiring import bind as bind
 
@@ -29,6 +30,7 @@ BLOCKED_S = 60.0
 class ActuationState:
     """Where the outputs stand, and how far they have travelled.
 
+    heat_s: how long the heating pump has been on or off (stops at its shortest time).
     heat_blocked_s, fog_blocked_s: for how long the output still counts as taken away.
     *_travel_pct: sum of all moves; *_starts: times switched on (fog strokes are counted in the banks).
     """
@@ -37,6 +39,7 @@ class ActuationState:
     valve_pct: float
     damper_pct: float
     heat_on: bool
+    heat_s: float
     frame_on: bool
     banks: tuple[PulseState, ...]
     heat_blocked_s: float
@@ -59,6 +62,7 @@ def initial(plan: ActuationPlan) -> ActuationState:
         valve_pct=0.0,
         damper_pct=0.0,
         heat_on=False,
+        heat_s=plan.heat.hold_s,
         frame_on=False,
         banks=tuple(pulses.at_rest(bank) for bank in plan.banks),
         heat_blocked_s=0.0,
@@ -109,17 +113,25 @@ def actuate(
 
     capacity_kW = _capacity_kW(plan, climate, frame)
     heat_kW = demands.heat_kW if heat_ready else 0.0
-    heat_on = heat_kW > 0.0 and heat_kW >= (0.5 if before.heat_on else 1.0) * heat.kW_min and capacity_kW > 0.0
+    heat_on, heat_s = before.heat_on, before.heat_s
+    if heat_s < heat.hold_s:
+        heat_s += dt_s
+    if heat_on:
+        if not heat_ready or capacity_kW <= 0.0 or (heat_kW < 0.5 * heat.kW_min and heat_s >= heat.hold_s):
+            heat_on, heat_s = False, 0.0
+    elif heat_kW > 0.0 and heat_kW >= heat.kW_min and capacity_kW > 0.0 and heat_s >= heat.hold_s:
+        heat_on, heat_s = True, 0.0
     valve_pct = before.valve_pct
     if heat_on or valve_pct > 0.0:
-        wanted = 100.0 * plan.valve.opening(heat_kW / capacity_kW) if heat_on else 0.0
-        valve_pct = _move(valve_pct, wanted, 100.0 * dt_s / heat.stroke_s, heat.move_pct_min)
+        share = heat_kW / capacity_kW if heat_on else 0.0
+        valve_pct = _move(plan.valve, valve_pct, share, 100.0 * dt_s / heat.stroke_s, 0.01 * heat.move_pct_min)
 
     vent, damper_pct = demands.vent_kg_per_s, before.damper_pct
     if vent > 0.0 or damper_pct > 0.0:
         opens = vent > 0.0 and vent >= (0.5 if damper_pct > 0.0 else 1.0) * vent_config.kg_per_s_min
-        wanted = 100.0 * plan.damper.opening(vent / vent_config.kg_per_s_max) if opens else 0.0
-        damper_pct = _move(damper_pct, wanted, 100.0 * dt_s / vent_config.stroke_s, vent_config.move_pct_min)
+        share = vent / vent_config.kg_per_s_max if opens else 0.0
+        step_pct = 100.0 * dt_s / vent_config.stroke_s
+        damper_pct = _move(plan.damper, damper_pct, share, step_pct, 0.01 * vent_config.move_pct_min)
 
     fog_kg_per_h = demands.fog_kg_per_h if fog_ready else 0.0
     banks = _fog(plan, before.banks, fog_kg_per_h, fog_ready, dt_s)
@@ -131,6 +143,7 @@ def actuate(
         and damper_pct == before.damper_pct
         and heat_on == before.heat_on
         and frame_on == before.frame_on
+        and heat_s == before.heat_s
         and heat_blocked_s <= 0.0
         and fog_blocked_s <= 0.0
     ):
@@ -139,6 +152,7 @@ def actuate(
             valve_pct,
             damper_pct,
             heat_on,
+            heat_s,
             frame_on,
             banks,
             heat_blocked_s - dt_s if heat_blocked_s > 0.0 else 0.0,
@@ -181,6 +195,7 @@ def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs) -> Act
         valve_pct=valve_pct,
         damper_pct=damper_pct,
         heat_on=state.heat_on and not heat_taken,
+        heat_s=0.0 if heat_taken else state.heat_s,
         heat_blocked_s=BLOCKED_S if heat_taken else state.heat_blocked_s,
         fog_blocked_s=BLOCKED_S if fog_taken else state.fog_blocked_s,
     )
@@ -212,11 +227,16 @@ def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> floa
     return min(max(wanted_pct, now_pct - step), now_pct + step)
 
 
-def _move(now_pct: float, wanted_pct: float, step_pct: float, least_pct: float) -> float:
-    """A position one scan on: not faster than the drive's stroke, not for less than a move worth making."""
+def _move(valve: Characteristic, now_pct: float, flow: float, step_pct: float, least: float) -> float:
+    """A position one scan on: not faster than the drive's stroke, not for less flow than is worth a move."""
+    if flow > 0.0:
+        missing = flow - valve.flow(0.01 * now_pct)
+        if -least < missing < least and flow < 1.0 and now_pct > 0.0:
+            return now_pct
+        wanted_pct = 100.0 * valve.opening(flow)
+    else:
+        wanted_pct = 0.0
     gap = wanted_pct - now_pct
-    if -least_pct < gap < least_pct and 0.0 < wanted_pct < 100.0:
-        return now_pct
     if gap > step_pct:
         return now_pct + step_pct
     return now_pct - step_pct if gap < -step_pct else wanted_pct

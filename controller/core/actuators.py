@@ -37,6 +37,8 @@ class HeatConfig:
     rangeability, authority: of the valve (kv_max/kv_min; pressure drop of the open valve over that of the circuit).
     ready: contacts that must be on before heat can be given (air flow proven, enabled at panel, in automatic).
     water: tag of the water temperature; "" = capacity is taken as it stands.
+    move_pct_min: changes of less than this share of the full flow are saved up; noise would wear the valve.
+    hold_s: shortest time on and off of the pump.
     kW_min: below it the pump stays off (the valve cannot throttle so far down); off again below half of it.
     """
 
@@ -50,7 +52,8 @@ class HeatConfig:
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
     stroke_s: Annotated[float, Gt(0), Le(600)] = 90.0
-    move_pct_min: Annotated[float, Ge(0), Le(5)] = 0.2
+    move_pct_min: Annotated[float, Ge(0), Le(5)] = 1.0
+    hold_s: Annotated[float, Ge(0), Le(1800)] = 180.0
     kW_min: Annotated[float, Ge(0), Le(50)] = 2.0
 
 
@@ -86,7 +89,7 @@ class VentConfig:
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
     stroke_s: Annotated[float, Gt(0), Le(600)] = 60.0
-    move_pct_min: Annotated[float, Ge(0), Le(5)] = 0.5
+    move_pct_min: Annotated[float, Ge(0), Le(5)] = 1.0
     kg_per_s_min: Annotated[float, Ge(0), Le(1)] = 0.02
 
 

@@ -27,6 +27,7 @@ NO_TEMPERATURE = "no good air temperature: heat and vent for temperature off"
 NO_MOISTURE = "no good dew point: fog and vent for moisture off"
 EVAPORATION = "fog limited: what the air can evaporate"
 VENT_DEW = "vent: dew point above the limit of "
+FLOOR_SAGS = "heat held back: the vent carries moisture out"
 VENT_FULL = "vent fully open"
 VENT_USELESS = "vent closed: outdoor air would not help"
 
@@ -37,6 +38,9 @@ class TemperatureConfig:
 
     dead_zone_kW: no vent for temperature before this much cooling is needed.
     fog_heat_band_K: fog's evaporation heat is fed forward only while the air is below the floor plus this.
+    vent_kg_per_s_heated: while the vent carries moisture out, heat fades, and from this vent on there is none...
+    sag_K, sag_single_K: ...until the air has sagged so far below the floor of a band, or below a single setpoint; then
+    it comes back over half a kelvin.
     product_MJ_per_K_per_t, fixed_MJ_per_K: thermal mass of the product, and of boards and racks.
     """
 
@@ -45,6 +49,9 @@ class TemperatureConfig:
     decay_s: Annotated[float, Ge(60), Le(36000)] = 1800.0
     dead_zone_kW: Annotated[float, Ge(0), Le(50)] = 2.0
     fog_heat_band_K: Annotated[float, Ge(0), Le(2)] = 0.3
+    vent_kg_per_s_heated: Annotated[float, Ge(0.01), Le(10)] = 0.1
+    sag_K: Annotated[float, Ge(0), Le(5)] = 1.0
+    sag_single_K: Annotated[float, Ge(0), Le(1)] = 0.3
     nominal_t: Annotated[float, Gt(0), Le(1000)] = 120.0
     product_MJ_per_K_per_t: Annotated[float, Ge(0.7), Le(1.5)] = 1.0
     fixed_MJ_per_K: Annotated[float, Ge(0), Le(500)] = 46.6
@@ -107,6 +114,9 @@ class AllocationPlan:
     mass_kWs_per_K: float
     dead_zone_kW: float
     fog_heat_band_K: float
+    vent_kg_per_s_heated: float
+    sag_K: float
+    sag_single_K: float
     moisture_gain: float
     vent_gain_ratio: float
     rh_full_gain_pct: float
@@ -135,6 +145,9 @@ def bind(
         mass_kWs_per_K=1000.0 * mass_MJ_per_K,
         dead_zone_kW=c.dead_zone_kW,
         fog_heat_band_K=c.fog_heat_band_K,
+        vent_kg_per_s_heated=c.vent_kg_per_s_heated,
+        sag_K=c.sag_K,
+        sag_single_K=c.sag_single_K,
         moisture_gain=moisture.gain_kg_per_h_per_g_per_kg,
         vent_gain_ratio=moisture.vent_gain_ratio,
         rh_full_gain_pct=moisture.full_gain_below_rh_pct,
@@ -188,6 +201,10 @@ def allocate(
                 why = (*why, EVAPORATION)
         elif u < 0.0:
             vent = -u / vent_kg_h_per_kg_s
+            sag_K = floor - t - (plan.sag_K if ceiling > floor else plan.sag_single_K)
+            heat_kW_max *= max(1.0 - vent / plan.vent_kg_per_s_heated, min(2.0 * sag_K, 1.0), 0.0)
+            if heat_kW_max == 0.0:
+                why_heat = FLOOR_SAGS
             why = (*why, VENT_DEW + climate.surface)
         elif drier == 0.0 and targets.vent and w_g_per_kg > 1000.0 * limits.vent_above:
             why = (*why, VENT_USELESS)
@@ -205,6 +222,8 @@ def allocate(
             heat = need
             if need >= heat_kW_max and why_heat:
                 why = (*why, why_heat)
+        elif heat_kW_max == 0.0 and why_heat is FLOOR_SAGS and t < floor:
+            why = (*why, FLOOR_SAGS)
         elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0:
             cooling = (-need - plan.dead_zone_kW) / cooler
             vent = min(max(vent, cooling), vent_max)

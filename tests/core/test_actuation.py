@@ -91,8 +91,8 @@ def test_fan_starts_slowly_and_stops_at_once() -> None:
 def test_valve_ends_where_its_characteristic_gives_the_heat(kW: float) -> None:
     _, written, achieved = run(replace(RUN, heat_kW=kW), 200)
     flow = PLAN.valve.flow(0.01 * ao(written[-1], "TCV-103"))
-    assert 60.0 * flow == pytest.approx(kW, rel=0.02)
-    assert achieved.heat_kW == pytest.approx(kW, rel=0.02)
+    assert 60.0 * flow == pytest.approx(kW, abs=0.6)  # 1 % of the full flow is saved up
+    assert achieved.heat_kW == pytest.approx(60.0 * flow)
     assert do(written[-1], "YC-103")
 
 
@@ -133,8 +133,27 @@ def test_too_little_heat_for_the_valve_leaves_the_pump_off_with_hysteresis() -> 
     state, written, _ = run(replace(RUN, heat_kW=1.5), 5, state)
     assert do(written[-1], "YC-103")
     state, written, _ = run(replace(RUN, heat_kW=0.9), 5, state)
+    assert do(written[-1], "YC-103")  # not before its shortest time
+    state, written, _ = run(replace(RUN, heat_kW=0.9), 180, state)
     assert not do(written[-1], "YC-103")
     assert state.heat_starts == 1
+
+
+def test_pump_runs_and_rests_for_its_shortest_time_however_the_demand_flickers() -> None:
+    state, switched = actuation.initial(PLAN), []
+    for scan in range(3600):
+        demands = replace(RUN, heat_kW=3.0 if scan % 2 else 0.0)
+        state, outputs, _ = actuation.actuate(PLAN, state, demands, CLIMATE, frame(), 1.0)
+        switched.append(do(outputs, "YC-103"))
+    assert state.heat_starts <= 3600 / (2 * 180)
+    assert any(switched) and not all(switched)
+
+
+def test_a_lost_contact_beats_the_shortest_time_of_the_pump() -> None:
+    state, written, _ = run(replace(RUN, heat_kW=20.0), 5)
+    assert do(written[-1], "YC-103")
+    _, written, _ = run(replace(RUN, heat_kW=20.0), 1, state, frame(FS_101=False))
+    assert not do(written[-1], "YC-103")
 
 
 @pytest.mark.parametrize("contact", ["FS_101", "YS_103", "HS_113"])
@@ -166,7 +185,7 @@ def test_banks_together_give_the_fog_asked_for(kg_per_h: float) -> None:
 
 def test_damper_opens_by_its_characteristic_and_stays_shut_for_next_to_nothing() -> None:
     _, written, _ = run(replace(RUN, vent_kg_per_s=0.3), 120)
-    assert PLAN.damper.flow(0.01 * ao(written[-1], "ZC-120")) == pytest.approx(0.3, rel=0.03)
+    assert PLAN.damper.flow(0.01 * ao(written[-1], "ZC-120")) == pytest.approx(0.3, abs=0.01)
     _, written, _ = run(replace(RUN, vent_kg_per_s=0.01), 120)
     assert ao(written[-1], "ZC-120") == 0.0
 

@@ -188,3 +188,27 @@ def test_demands_are_finite_and_within_what_there_is(
     assert 0.0 <= demands.fog_kg_per_h <= 60.0
     assert 0.0 <= demands.fighting_kW <= demands.heat_kW
     assert isfinite(state.temperature.integral) and isfinite(state.moisture.integral)
+
+
+VENTING = AllocationState(LoopState(10.0, 10.0), LoopState(-20.0, -20.0))
+
+
+def test_while_the_vent_carries_moisture_out_the_floor_sags_instead_of_heating_against_it() -> None:
+    _, demands = allocate(air(t=29.5, rh=98.9), state=VENTING)
+    assert demands.vent_kg_per_s > 0.1
+    assert demands.heat_kW == 0.0
+    assert allocation.FLOOR_SAGS in demands.why
+
+
+def test_a_little_vent_leaves_some_heat() -> None:
+    little = AllocationState(LoopState(40.0, 40.0), LoopState(-2.0, -2.0))
+    _, demands = allocate(air(t=29.5, rh=97.6), state=little)
+    assert 0.0 < demands.vent_kg_per_s < 0.1
+    assert 0.0 < demands.heat_kW < 3.0 * 9.0 * 1.06 - 4.0
+
+
+def test_heat_comes_back_when_the_floor_has_sagged_far_enough() -> None:
+    assert allocate(air(t=28.8, rh=98.9), state=VENTING)[1].heat_kW > 0.0
+    single = replace(TARGETS, ceiling_degC=30.0)
+    assert allocate(air(t=29.8, rh=98.9), single, state=VENTING)[1].heat_kW == 0.0
+    assert allocate(air(t=29.5, rh=98.9), single, state=VENTING)[1].heat_kW > 0.0
