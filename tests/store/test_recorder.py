@@ -13,6 +13,7 @@ from controller.core.frames import Command, Event
 from controller.errors import StoreError
 from controller.store.reader import Reader
 from controller.store.recorder import Recorder
+from controller.store.seal import seal_cycle
 from controller.store.threaded import ThreadedRecorder
 from controller.store.verify import verify
 
@@ -158,3 +159,13 @@ def test_a_reader_of_nothing_and_of_something_else_says_so(tmp_path: Path, make_
     with pytest.raises(StoreError, match=r"move other\.sqlite away"):
         Recorder(other, make_header(), began_ms=0)
     assert other.read_bytes().startswith(b"something else")
+
+
+def test_a_cycle_can_be_sealed_after_its_recorder_is_closed(path: Path, make_recorder: Make, make_scan: Make) -> None:
+    recorder = make_recorder()
+    record(recorder, make_scan, 0, 100)
+    recorder.close()
+    seal_cycle(path, {"verdict": "pass"}, 7)
+    with Reader(path) as reader:
+        assert [(row.ended_ms, row.last_scan, row.summary) for row in reader.cycles()] == [(7, 99, {"verdict": "pass"})]
+    assert verify(path) == []
