@@ -33,16 +33,17 @@ _LATE_MAX_S = 10.0  # a host that slept longer lets the missed ticks go
 class Server:
     """Serves one RemoteIo to any number of clients, one request at a time.
 
-    In lockstep the chamber moves only when it is written; in real time a thread ticks it every dt.
+    In lockstep the chamber moves only when it is written; in real time a thread ticks it every dt (of its own time).
     """
 
-    def __init__(self, remote_io: RemoteIo, host: str = "127.0.0.1", port: int = 0) -> None:
-        """port 0 takes any free port; `port` tells which after start()."""
+    def __init__(self, remote_io: RemoteIo, host: str = "127.0.0.1", port: int = 0, *, pace: float = 1.0) -> None:
+        """port 0 takes any free port; `port` tells which after start(). pace: seconds lived in a real second."""
         self.remote_io = remote_io
         self.host = host
         self.port = port
         self.ticks_missed = 0
-        self._lock = threading.Lock()
+        self.lock = threading.Lock()  # held while a request or a tick is at work; take it to look at the chamber
+        self._tick_s = remote_io.dt_s / pace
         self._stopping = threading.Event()
         self._answer = Answerer(remote_io)
         self._listener: _Listener | None = None
@@ -81,23 +82,23 @@ class Server:
 
     def _reply(self, pdu: bytes) -> bytes:
         try:
-            with self._lock:
+            with self.lock:
                 return self._answer(pdu)
         except Exception:
             log.exception("the simulated device failed on a request %s", pdu.hex())
             return bytes((pdu[0] | 0x80, DEVICE_FAILURE))
 
     def _tick(self) -> None:
-        dt_s = self.remote_io.dt_s
-        due = time.monotonic() + dt_s
+        tick_s = self._tick_s
+        due = time.monotonic() + tick_s
         while not self._stopping.wait(max(due - time.monotonic(), 0.0)):
-            with self._lock:
+            with self.lock:
                 self.remote_io.tick()
-            due += dt_s
+            due += tick_s
             late_s = time.monotonic() - due
             if late_s > _LATE_MAX_S:
-                self.ticks_missed += int(late_s / dt_s)
-                due = time.monotonic() + dt_s
+                self.ticks_missed += int(late_s / tick_s)
+                due = time.monotonic() + tick_s
 
 
 class Answerer:

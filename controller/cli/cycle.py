@@ -28,23 +28,12 @@ def run(args: argparse.Namespace) -> int:
     try:
         from controller.rig.cycle import Options
         from controller.rig.cycle import run as run_cycle
-        from controller.rig.plant import scene
         from controller.rig.summary import summarise
     except ModuleNotFoundError as error:
-        raise UnavailableError(
-            f"the chamber model needs the package {error.name}: install Dewhold with its extra, dewhold[sim]"
-        ) from None
+        raise UnavailableError(opt.without_model(error.name)) from None
     scan_s = opt.within("--scan", args.scan, 0.25, 5.0, "s")
     options = Options(
-        scene=scene(
-            plant=args.plant,
-            tonnes=opt.within("--load", args.load, 0.0, 150.0, "t"),
-            mix_degC=opt.within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
-            empty_bays=tuple(args.empty_bay),
-            outdoor=opt.outdoor_table(args),
-            seed=args.seed,
-            dt_s=scan_s,
-        ),
+        scene=opt.scene_of(args, scan_s),
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,

@@ -5,9 +5,13 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from controller.config.weather import load_weather
 from controller.errors import ConfigError, Problem
+
+if TYPE_CHECKING:
+    from controller.rig.plant import Scene
 
 DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
 
@@ -61,6 +65,26 @@ def outdoor_table(args: argparse.Namespace) -> list[tuple[float, float]]:
     if args.outdoor is not None:
         return [outdoor(args.outdoor)]
     return [(row.temperature_degC, row.rh_pct) for row in load_weather(args.weather or DEMO["weather"])]
+
+
+def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
+    """The simulated chamber of these options. Raises ConfigError. Needs the packages of the model."""
+    from controller.rig.plant import scene
+
+    return scene(
+        plant=args.plant,
+        tonnes=within("--load", args.load, 0.0, 150.0, "t"),
+        mix_degC=within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
+        empty_bays=tuple(args.empty_bay),
+        outdoor=outdoor_table(args),
+        seed=args.seed,
+        dt_s=dt_s,
+    )
+
+
+def without_model(package: str | None) -> str:
+    """What to say when the packages of the chamber model are not installed."""
+    return f"the chamber model needs the package {package}: install Dewhold with its extra, dewhold[sim]"
 
 
 def local_time(text: str | None) -> datetime:

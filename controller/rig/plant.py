@@ -87,6 +87,12 @@ class TruthLog:
         self.rows[self.steps] = self._truth
         self.steps += 1
 
+    def take(self) -> NDArray[np.float64]:
+        """Truth of the steps since the last call, and forget it: steps x columns. For a model that runs for ever."""
+        rows = self.rows[: self.steps].copy()
+        self.steps = 0
+        return rows
+
     def known(self) -> NDArray[np.float64]:
         """Truth of every step so far: steps x columns."""
         return self.rows[: self.steps]

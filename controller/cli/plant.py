@@ -1,0 +1,91 @@
+"""`dewhold plant`: the simulated chamber as a device on a socket, until it is told to stop."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from controller.cli import options as opt
+from controller.cli.ending import on_request
+from controller.errors import UnavailableError
+
+if TYPE_CHECKING:
+    from controller.rig.truthfile import Rows, TruthFile
+    from plantsim.server import Server
+
+LOOK_EVERY_S = 2.0  # how often truth is written and the log of the model emptied
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `dewhold plant`; without any it serves the demo chamber where the demo device file looks for it."""
+    opt.add_files(parser, "chamber")
+    opt.add_scene(parser)
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: 127.0.0.1, this computer)")
+    parser.add_argument("--port", type=int, default=None, help="port (default: that of the device file; 0 = any free)")
+    parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="step of the device (default: 1 s)")
+    time = parser.add_mutually_exclusive_group()
+    time.add_argument("--lockstep", action="store_true", help="time moves only when a controller writes")
+    time.add_argument("--pace", type=float, default=1.0, metavar="F", help="so many times real time (default: 1)")
+    parser.add_argument("--truth", metavar="FILE", help="write what is true in the model as CSV, a row a minute")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until Ctrl-C or SIGTERM; 0 then. Raises UnavailableError when the port cannot be had."""
+    try:
+        from controller.rig.plant import build
+        from controller.rig.truthfile import TruthFile
+        from plantsim.server import Server
+    except ModuleNotFoundError as error:
+        raise UnavailableError(opt.without_model(error.name)) from None
+    from controller.config.bundle import load_site
+    from controller.link.device import Device
+    from controller.link.layout import require_layout
+
+    scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
+    pace = opt.within("--pace", args.pace, 0.1, 1000.0, "times real time")
+    site = load_site(args.chamber, device_class=Device, layout=require_layout)
+    port = site.device.port if args.port is None else int(opt.within("--port", args.port, 0, 65535, ""))
+    plant = build(opt.scene_of(args, scan_s), site.points, site.device, lockstep=args.lockstep)
+    server = Server(plant.device, args.host, port, pace=pace)
+    room = plant.params.room
+    try:
+        server.start()
+    except OSError as error:
+        raise UnavailableError(str(error.strerror or error)) from None
+    with contextlib.ExitStack() as stack:
+        stack.callback(server.stop)
+        truth = None
+        if args.truth is not None:
+            truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels))
+        _greet(args, server, site.chamber.name)
+        _serve(server, plant.log.take, truth)
+    print(f"stopped after {plant.chamber.time_s / 3600.0:.2f} h of the chamber's time", flush=True)
+    return 0
+
+
+def _serve(server: Server, take: Callable[[], Rows], truth: TruthFile | None) -> None:
+    """Wait for the end, and empty the model's log meanwhile: into the file, or away."""
+    ended = threading.Event()
+    with on_request(ended.set):
+        goes_on = True
+        while goes_on:
+            goes_on = not ended.wait(LOOK_EVERY_S)
+            with server.lock:
+                rows = take()
+            if truth is not None:
+                truth.add(rows)
+
+
+def _greet(args: argparse.Namespace, server: Server, chamber: str) -> None:
+    time = "its time moves only when a controller writes (lockstep)"
+    if not args.lockstep:
+        time = "in real time" if args.pace == 1.0 else f"at {args.pace:g} times real time"
+    option = f" --host {server.host} --port {server.port}"
+    pace = " --pace 60" if args.lockstep else ""
+    print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {server.host}:{server.port}, {time}")
+    print(f"control it with: dewhold run{option}{pace} --start-now")
+    print("stop it with Ctrl-C", flush=True)
