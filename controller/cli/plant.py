@@ -5,19 +5,11 @@ from __future__ import annotations
 import argparse
 import contextlib
 import threading
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from controller.cli import options as opt
 from controller.cli.ending import on_request
 from controller.errors import UnavailableError
-
-if TYPE_CHECKING:
-    from controller.rig.truthfile import Rows, TruthFile
-    from plantsim.server import Server
-
-LOOK_EVERY_S = 2.0  # how often truth is written and the log of the model emptied
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,8 +29,8 @@ def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises UnavailableError when the port cannot be had."""
     try:
         from controller.rig.plant import build
+        from controller.rig.serve import listen, serve
         from controller.rig.truthfile import TruthFile
-        from plantsim.server import Server
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
     from controller.config.bundle import load_site
@@ -50,42 +42,27 @@ def run(args: argparse.Namespace) -> int:
     site = load_site(args.chamber, device_class=Device, layout=require_layout)
     port = site.device.port if args.port is None else int(opt.within("--port", args.port, 0, 65535, ""))
     plant = build(opt.scene_of(args, scan_s), site.points, site.device, lockstep=args.lockstep)
-    server = Server(plant.device, args.host, port, pace=pace)
     room = plant.params.room
-    try:
-        server.start()
-    except OSError as error:
-        raise UnavailableError(str(error.strerror or error)) from None
+    server = listen(plant, args.host, port, pace)
     with contextlib.ExitStack() as stack:
         stack.callback(server.stop)
         truth = None
         if args.truth is not None:
             truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels))
-        _greet(args, server, site.chamber.name)
-        _serve(server, plant.log.take, truth)
+        _greet(args, site.chamber.name, server.port)
+        ended = threading.Event()
+        with on_request(ended.set):
+            serve(plant, server, truth, ended)
     print(f"stopped after {plant.chamber.time_s / 3600.0:.2f} h of the chamber's time", flush=True)
     return 0
 
 
-def _serve(server: Server, take: Callable[[], Rows], truth: TruthFile | None) -> None:
-    """Wait for the end, and empty the model's log meanwhile: into the file, or away."""
-    ended = threading.Event()
-    with on_request(ended.set):
-        goes_on = True
-        while goes_on:
-            goes_on = not ended.wait(LOOK_EVERY_S)
-            with server.lock:
-                rows = take()
-            if truth is not None:
-                truth.add(rows)
-
-
-def _greet(args: argparse.Namespace, server: Server, chamber: str) -> None:
+def _greet(args: argparse.Namespace, chamber: str, port: int) -> None:
     time = "its time moves only when a controller writes (lockstep)"
     if not args.lockstep:
         time = "in real time" if args.pace == 1.0 else f"at {args.pace:g} times real time"
-    option = f" --host {server.host} --port {server.port}"
+    option = f" --host {args.host} --port {port}"
     pace = " --pace 60" if args.lockstep else ""
-    print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {server.host}:{server.port}, {time}")
+    print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {args.host}:{port}, {time}")
     print(f"control it with: dewhold run{option}{pace} --start-now")
     print("stop it with Ctrl-C", flush=True)
