@@ -35,7 +35,8 @@ class AlarmsConfig:
 
     dew_margin_K_min: below it a surface counts as close to the dew point. drying_*: kg/m2h, at once and as mean since
     the cycle began (over at least mean_h_min; only the positive part counts). in_hand: switches that should be in
-    automatic. fighting_share_max: share of the heat of the last hour that may work against the vent.
+    automatic. fighting_share_max: share of the heat of the last hour that may work against the vent; a mean below
+    fighting_kW_min is never counted, or a little heat long ago would stop a ramp.
     """
 
     dew_margin_K_min: Annotated[float, Ge(0), Le(5)] = 0.0
@@ -210,7 +211,7 @@ def _with_means(
         share = span_s / (_MEAN_S + span_s)
         heat = state.heat_kW + (demands.heat_kW - state.heat_kW) * share
         fight = state.fight_kW + (demands.fighting_kW - state.fight_kW) * share
-    fighting = fight > config.fighting_share_max * heat and heat > config.fighting_kW_min
+    fighting = fight > config.fighting_share_max * heat and fight > config.fighting_kW_min
     return _state(state.lines, drying, drying_s, heat, fight, fighting)
 
 

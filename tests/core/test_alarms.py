@@ -137,9 +137,23 @@ def test_fighting_is_a_share_of_the_heat_of_the_last_hour(panel: Panel) -> None:
     panel.scan(2 * 3600)
     assert not panel.active
     panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
-    panel.scan(600)
+    panel.scan(1200)
     assert panel.active == {"fighting"}
     assert panel.state.fighting
+
+
+def test_fighting_is_over_when_both_have_stopped(panel: Panel) -> None:
+    panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
+    panel.scan(3600)
+    panel.demands = Demands(0.0, 0.0, 0.0, 75.0, 0.0, ())
+    panel.scan(2 * 3600)
+    assert not panel.active
+
+
+def test_a_little_heat_against_a_little_vent_is_no_fight(panel: Panel) -> None:
+    panel.demands = Demands(2.0, 0.05, 0.0, 75.0, 0.8, ())
+    panel.scan(4 * 3600)
+    assert not panel.active
 
 
 @pytest.mark.parametrize(

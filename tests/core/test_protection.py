@@ -9,6 +9,8 @@ from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from controller.core import protection
 from controller.core.climate import Climate
@@ -323,3 +325,38 @@ def test_the_state_is_plain_json(guard: Guard, bring: Callable[[str], None]) -> 
     bring("HS-101")
     guard.scan()
     json.dumps(asdict(guard.state), allow_nan=False)
+
+
+CONTACTS = ("HS-101", "TZS-103", "HS-103", "FS-101", "YS-101", "PS-102", "ZS-101A", "ZS-101F")
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(
+        st.tuples(st.sets(st.sampled_from(CONTACTS), max_size=3), st.integers(1, 40), st.booleans(), st.booleans()),
+        max_size=25,
+    )
+)
+def test_in_any_story_what_is_blocked_is_off_and_latches_keep(
+    points: tuple[Point, ...], written: Written, opened: Opened, air: Climate, tag_of: TagOf,
+    story: list[tuple[set[str], int, bool, bool]],
+) -> None:
+    """Goal: the last word holds in every combination. Method: random contacts, waits and resets while everything is
+    asked for (or nothing); what is blocked is off, heat has its air, and no latch goes without reset."""
+    everything, nothing = written(**WORKING), written()
+    guard = Guard(points, everything, opened(), air)
+    latched = {row.tag for row in ROWS if row.latch}
+    for open_now, scans, wants, resets in story:
+        guard.frame = opened(*open_now)
+        guard.asked = everything if wants else nothing
+        for number in range(scans):
+            before = set(guard.verdict.trips) & latched
+            reset = (("r", "anna"),) if resets and number == 0 else ()
+            guard.scan(reset=reset)
+            reached = on(guard, tag_of)
+            names = {"frame heat": "frame"}
+            assert not any(reached[names.get(name, name)] for name in guard.verdict.blocked)
+            assert not reached["heat"] or (reached["fan"] and "FS-101" not in open_now)
+            assert reset or before <= set(guard.verdict.trips)
+            answers = [event for event in guard.verdict.events if event.kind == "command"]
+            assert len(answers) == len(reset)
