@@ -6,6 +6,7 @@ long one keeps the log from being folded back.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -69,7 +70,10 @@ def open_for_reading(path: Path) -> sqlite3.Connection:
     if not path.is_file():
         raise StoreError(f"there is no record at {path}; check the path, a cycle writes DIR/record.sqlite")
     try:
-        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=1.0, isolation_level=None)
+        # Only who may write can tidy the log away when it is the last to close; nothing else is ever written.
+        mode = "rw" if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK) else "ro"
+        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=1.0, isolation_level=None)
+        db.execute("PRAGMA query_only = ON")
         _require_record(db, path)
     except sqlite3.Error as error:
         raise StoreError(f"the record {path} cannot be read: {error}") from error

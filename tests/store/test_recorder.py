@@ -169,3 +169,14 @@ def test_a_cycle_can_be_sealed_after_its_recorder_is_closed(path: Path, make_rec
     with Reader(path) as reader:
         assert [(row.ended_ms, row.last_scan, row.summary) for row in reader.cycles()] == [(7, 99, {"verdict": "pass"})]
     assert verify(path) == []
+
+
+def test_a_reader_cannot_write_and_leaves_one_file_behind(path: Path, make_recorder: Make, make_scan: Make) -> None:
+    recorder = make_recorder()
+    record(recorder, make_scan, 0, 60)
+    recorder.close()
+    with Reader(path) as reader:
+        assert len(list(reader.frames())) == 60
+        with pytest.raises(StoreError, match="readonly"):
+            reader._all("DELETE FROM frames")
+    assert [file.name for file in path.parent.iterdir()] == ["record.sqlite"]
