@@ -15,7 +15,7 @@ from plantsim.charge import Charge
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Tables, Views
 from plantsim.kernel.moistair import humidity_ratio, psat
-from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, read, step
+from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
 from plantsim.pack import pack, set_air
 from plantsim.params import PlantParams
 from plantsim.weather import Weather
@@ -190,7 +190,7 @@ class Chamber:
         gear, drive = self._v.gear, self._drive
         gear[at.G_HALL_T], gear[at.G_OUT_T] = drive[at.D_HALL_T], drive[at.D_OUT_T]
         gear[at.G_OUT_RH] = drive[at.D_OUT_RH]
-        read(self._const, self._whole, self._state, self._uA, self._seed, self._number, self.dt_s)
+        self._step(self._const, self._whole, self._state, drive, self._uA, self._seed, -1, self.dt_s)
 
 
 def _moisture(temperature_degC: float, rh_pct: float, pressure_Pa: float) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from plantsim.charge import Charge
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Tables, Views, Whole
-from plantsim.kernel.moistair import saturated_W
+from plantsim.kernel.moistair import psat
 from plantsim.params import PlantParams, Probe
 
 LIQUID_J_PER_KG_K = 4186.0
@@ -163,7 +163,6 @@ def _walls(wall: Floats, p: PlantParams) -> None:
     wall[at.L_OUT_W_K, :n] = area / (1.0 / env.U_W_per_m2_K - env.inside_m2_K_per_W)
     wall[at.L_M2, n:], wall[at.L_J, n:] = frames.area_m2, frames.area_m2 * frames.skin_J_per_m2_K
     wall[at.L_OUT_W_K, n:] = frames.area_m2 / (1.0 / frames.U_W_per_m2_K - env.inside_m2_K_per_W)
-    wall[at.L_HEATED, n:] = 1.0
 
 
 def _start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats) -> None:
@@ -183,8 +182,7 @@ def _start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats) ->
 def set_air(v: Views, c: Tables, temperature_degC: float, rh: float) -> None:
     """Fill every cell with air of one state; rh as a fraction."""
     P, M = c.k[at.K_PRESSURE], c.k[at.K_AIR_KG]
-    Ws = saturated_W(temperature_degC, P)
-    pv = rh * P * Ws / (0.621945 + Ws)
+    pv = rh * psat(temperature_degC)
     W = 0.621945 * pv / (P - pv)
     v.air[at.AIR_T], v.air[at.AIR_W], v.air[at.AIR_FOG], v.air[at.AIR_RH] = temperature_degC, W, 0.0, rh
     v.air[at.AIR_WATER] = M * W

@@ -6,8 +6,7 @@ and its water, fog included, so make-up air that meets warm moist air in the ple
 
 from __future__ import annotations
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
@@ -47,7 +46,7 @@ from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, enthalpy, flash_near
 PLUME = 0.071  # kg/s per kW**(1/3) m**(5/3): Zukoski's plume, after Morton, Taylor and Turner; from memory
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def circulate(
     k: Floats, share: Floats, air: Floats, gear: Floats, books: Floats, drive: Floats, levels: int, dt: float
 ) -> None:
@@ -88,7 +87,7 @@ def circulate(
         _rise(k, air, gear, bays, levels, rising / dt, dt)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _book(
     books: Floats, coil: float, fan: float, spray: float, spray_J: float, makeup_J: float, exhaust_J: float
 ) -> None:
@@ -101,7 +100,7 @@ def _book(
     books[B_ABS_J] += coil + fan + abs(spray_J) + abs(makeup_J) + abs(exhaust_J)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _mixed_return(share: Floats, air: Floats, levels: int, M: float) -> tuple[float, float, float]:
     h, w, t = 0.0, 0.0, 0.0
     for b in range(share.size):
@@ -112,7 +111,7 @@ def _mixed_return(share: Floats, air: Floats, levels: int, M: float) -> tuple[fl
     return h / M, w / M, t
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _down(air: Floats, bottom: int, levels: int, kg: float, h_in: float, w_in: float, M: float) -> None:
     """Move kg of dry air down one bay. From the bottom up, so that every donor still has its old state."""
     out_h = kg * (air[AIR_H, bottom] / M)
@@ -127,7 +126,7 @@ def _down(air: Floats, bottom: int, levels: int, kg: float, h_in: float, w_in: f
         out_h, out_w = in_h, in_w
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _rise(k: Floats, air: Floats, gear: Floats, bays: int, levels: int, heat_W: float, dt: float) -> None:
     """A warm column from the floor: takes air from every level as it grows, gives it to the top; the rest sinks."""
     M = k[K_AIR_KG]

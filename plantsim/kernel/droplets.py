@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from math import exp
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_FOG,
     AIR_H,
@@ -33,14 +32,15 @@ from plantsim.kernel.layout import (
 from plantsim.kernel.moistair import LIQUID_J_PER_KG_K
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def land(k: Floats, cell: Floats, air: Floats, work: Floats, gear: Floats, books: Floats, dt: float) -> None:
     """Fill the scratch rows with what lands in every cell in dt (kg, J)."""
     spray = gear[G_FOG_KG] * (1.0 - gear[G_EVAPORATED])
     n = air.shape[1]
     if spray == 0.0 and gear[G_FOGGY] < 0.5:
-        work[X_LANDED, :n] = 0.0
-        work[X_LANDED_J, :n] = 0.0
+        for i in range(n):
+            work[X_LANDED, i] = 0.0
+            work[X_LANDED_J, i] = 0.0
         return
     spray_J = spray * LIQUID_J_PER_KG_K * k[K_FOG_T]
     books[B_FOG] += spray

@@ -2,33 +2,41 @@
 
 from __future__ import annotations
 
-from numba import njit
-
-from plantsim.kernel.layout import AIR_FOG, AIR_H, AIR_RH, AIR_T, AIR_W, AIR_WATER, K_AIR_KG, K_PRESSURE, Floats
+from plantsim.kernel.jit import inner
+from plantsim.kernel.layout import AIR_FOG, AIR_H, AIR_RH, AIR_T, AIR_W, AIR_WATER, K_AIR_KG, K_PRESSURE, X_A, Floats
 from plantsim.kernel.moistair import MOLAR_RATIO, flash_near, psat, temperature_of
 
 
-@njit(cache=True, error_model="numpy")
-def settle_air(k: Floats, air: Floats) -> bool:
+@inner
+def settle_air(k: Floats, air: Floats, work: Floats) -> bool:
     """Bring the derived rows up to date. Returns whether any cell holds fog."""
     P = k[K_PRESSURE]
     M = k[K_AIR_KG]
+    n = air.shape[1]
+    H, water, T, W = air[AIR_H], air[AIR_WATER], air[AIR_T], air[AIR_W]
+    fog, RH = air[AIR_FOG], air[AIR_RH]
+    dry = work[X_A]
+    # As if all water were vapour. Plain loops, which compile to vectors; RH above 1 then marks the cells with fog.
+    for i in range(n):
+        w = water[i] / M
+        W[i] = w
+        dry[i] = temperature_of(H[i] / M, w)
+    for i in range(n):
+        RH[i] = P * W[i] / ((MOLAR_RATIO + W[i]) * psat(dry[i]))
     moistest = 0.0
-    # As if all water were vapour: a plain loop, which compiles to vectors. RH above 1 marks the cells with fog.
-    for i in range(air.shape[1]):
-        w = air[AIR_WATER, i] / M
-        guess = temperature_of(air[AIR_H, i] / M, w)
-        air[AIR_W, i] = w
-        air[AIR_RH, i] = P * w / ((MOLAR_RATIO + w) * psat(guess))
-        moistest = max(moistest, air[AIR_RH, i])
-        if air[AIR_RH, i] <= 1.0:
-            air[AIR_T, i] = guess
-            air[AIR_FOG, i] = 0.0
+    for i in range(n):
+        if RH[i] > moistest:
+            moistest = RH[i]
     if moistest <= 1.0:
+        for i in range(n):
+            T[i] = dry[i]
+            fog[i] = 0.0
         return False
-    for i in range(air.shape[1]):
-        if air[AIR_RH, i] > 1.0:
-            h, w = air[AIR_H, i] / M, air[AIR_W, i]
-            air[AIR_T, i], air[AIR_W, i], air[AIR_FOG, i] = flash_near(h, w, P, air[AIR_T, i])
-            air[AIR_RH, i] = 1.0
+    for i in range(n):
+        if RH[i] > 1.0:
+            T[i], W[i], fog[i] = flash_near(H[i] / M, W[i], P, T[i])
+            RH[i] = 1.0
+        else:
+            T[i] = dry[i]
+            fog[i] = 0.0
     return True

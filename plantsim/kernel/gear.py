@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from math import exp, sqrt
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     D_CHAIN,
     D_PANEL_HEAT,
@@ -68,7 +67,7 @@ SMALL_SPEED_PCT = 0.5
 SHUT = 0.02  # a valve closes linearly below this opening; the equal-percentage law never closes
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def run_gear(k: Floats, gear: Floats, line: Floats, drive: Floats, step: int, dt: float) -> None:
     """Move all equipment on by dt. drive: the outputs, then what else comes from outside."""
     chain = drive[D_CHAIN] > 0.5
@@ -85,7 +84,7 @@ def run_gear(k: Floats, gear: Floats, line: Floats, drive: Floats, step: int, dt
     gear[G_FRAME_W] = k[K_FRAME_W] if drive[7] > 0.5 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def opened(x: float, rangeability: float, authority: float) -> float:
     """Flow of an equal-percentage valve at opening x (0..1) over that of the open valve, installed with authority N.
 
@@ -99,7 +98,7 @@ def opened(x: float, rangeability: float, authority: float) -> float:
     return 1.0 / sqrt(1.0 + authority * (1.0 / (kv * kv) - 1.0))
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def evaporated_share(k: Floats, temperature_degC: float, W: float) -> float:
     """Share of the spray that evaporates before it lands, from rates of evaporation and of fall.
 
@@ -118,14 +117,14 @@ def evaporated_share(k: Floats, temperature_degC: float, W: float) -> float:
     return share
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _limit(k: Floats, gear: Floats) -> None:
     gear[G_LIMITER_T] += (gear[G_SUPPLY_T] - gear[G_LIMITER_T]) * k[K_LIMIT_GAIN]
     if gear[G_LIMITER_T] > k[K_LIMIT]:
         gear[G_TRIPPED] = 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _turn_fan(k: Floats, gear: Floats, wanted_pct: float) -> None:
     speed = gear[G_SPEED] + (wanted_pct - gear[G_SPEED]) * k[K_FAN_GAIN]
     if wanted_pct <= 0.0 and speed < SMALL_SPEED_PCT:
@@ -138,7 +137,7 @@ def _turn_fan(k: Floats, gear: Floats, wanted_pct: float) -> None:
     gear[G_FAN_kW] = gear[G_FAN_W] * 1e-3
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _heat_coil(k: Floats, gear: Floats, on: bool, wanted_pct: float) -> None:
     gear[G_VALVE] = _toward(gear[G_VALVE], wanted_pct if on else 0.0, k[K_COIL_STEP])
     heat = 0.0
@@ -153,14 +152,14 @@ def _heat_coil(k: Floats, gear: Floats, on: bool, wanted_pct: float) -> None:
     gear[G_HEAT_kW] = gear[G_COIL_W] * 1e-3
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _carried(flow_kg_per_s: float, UA_W_per_K: float) -> float:
     """Heat taken up per kelvin between water and incoming air, W/K: an exchanger with much more water than air."""
     C = flow_kg_per_s * HUMID_AIR_J_PER_KG_K
     return C * (1.0 - exp(-UA_W_per_K / C))
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _spray(k: Floats, gear: Floats, line: Floats, bank_a: bool, bank_b: bool, step: int, dt: float) -> None:
     now = step % LINE
     then = (step - int(k[K_LINE_STEPS])) % LINE
@@ -172,6 +171,6 @@ def _spray(k: Floats, gear: Floats, line: Floats, bank_a: bool, bank_b: bool, st
         gear[G_EVAPORATED] = 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _toward(value: float, wanted: float, most: float) -> float:
     return value + min(max(wanted - value, -most), most)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
@@ -19,7 +18,7 @@ from plantsim.kernel.layout import (
 )
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def conduct_floor(k: Floats, air: Floats, floor: Floats, books: Floats, levels: int, h_c: float, dt: float) -> None:
     """Heat from the lowest cell of each bay through its slab to the ground, for dt."""
     lost, lost_abs = 0.0, 0.0

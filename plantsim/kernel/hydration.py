@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from math import exp
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     C_CEMENT,
     K_ACTIVATION,
@@ -32,13 +31,13 @@ REPORTED_J_PER_MOL = 40000.0  # at which both sides report equivalent age
 YOUNGEST_h = 0.1  # no heat before: the exponential form has 0/0 at the origin
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def rate(temperature_degC: float, activation_J_per_mol: float) -> float:
     """Speed of maturing relative to 20 degC (Arrhenius)."""
     return exp(activation_J_per_mol / GAS_J_PER_MOL_K * (1.0 / REFERENCE_K - 1.0 / (temperature_degC + 273.15)))
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def degree(age_h: float, tau_h: float, shape: float) -> float:
     """Heat released by an equivalent age, as a share of all there is; 0 for fresh concrete."""
     if age_h < YOUNGEST_h:
@@ -46,7 +45,7 @@ def degree(age_h: float, tau_h: float, shape: float) -> float:
     return exp(-((tau_h / age_h) ** shape))
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def degree_per_h(age_h: float, tau_h: float, shape: float) -> float:
     """Its derivative by equivalent age, 1/h."""
     if age_h < YOUNGEST_h:
@@ -55,7 +54,7 @@ def degree_per_h(age_h: float, tau_h: float, shape: float) -> float:
     return exp(-x) * x * shape / age_h
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def hydrate_level(k: Floats, cell: Floats, product: Floats, level: int, levels: int, dt: float) -> None:
     """Age one level of all bays by a whole round of levels * dt and set its heat until its next turn.
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from plantsim.kernel.jit import inner
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -30,8 +31,8 @@ S_T, S_FILM = 0, 1  # degC, kg
 SURFACE_ROWS = 2
 FLOOR_LAYERS = 3
 # scratch, per cell
-X_WS, X_LANDED, X_LANDED_J = 0, 1, 2  # kg/kg, kg, J
-WORK_ROWS = 3
+X_WS, X_LANDED, X_LANDED_J, X_A, X_B = 0, 1, 2, 3, 4  # kg/kg, kg, J, free for use inside one function
+WORK_ROWS = 5
 
 # equipment
 G_SPEED, G_FLOW, G_FAN_W, G_FAN_kW = 0, 1, 2, 3  # %, kg/s, W, kW
@@ -40,7 +41,8 @@ G_DAMPER, G_VENT, G_FOG_KG_H, G_FOG_KG = 8, 9, 10, 11  # %, kg/s, kg/h, kg in th
 G_EVAPORATED, G_LIMITER_T, G_TRIPPED, G_FRAME_W = 12, 13, 14, 15  # share, degC, 0/1, W
 G_SUPPLY_T, G_RETURN_T, G_HALL_T, G_OUT_T, G_OUT_RH = 16, 17, 18, 19, 20  # degC, degC, degC, degC, %
 G_CARRIED_W, G_VENT_LOSS_W, G_DRYING, G_WETTING, G_FOGGY = 21, 22, 23, 24, 25  # W, W, kg, kg in this step, 0/1
-GEAR = 26
+G_NEAREST, G_NEAREST_WALL = 26, 27  # the board and the skin nearest to condensing when the step began
+GEAR = 28
 LINE = 64  # longest delay of a fog line, in steps
 
 # books: J and kg since the start; *_ABS = sum of amounts, whichever way they went
@@ -78,8 +80,8 @@ C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_L
 C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
 CELL_ROWS = 11
 # per skin and frame
-L_M2, L_J, L_OUT_W_K, L_HEATED = 0, 1, 2, 3
-WALL_ROWS = 4
+L_M2, L_J, L_OUT_W_K = 0, 1, 2
+WALL_ROWS = 3
 # per probe
 R_LAG, R_NOISE, R_OFFSET, R_LO, R_HI, R_SCALE = 0, 1, 2, 3, 4, 5
 PROBE_ROWS = 6
@@ -127,7 +129,6 @@ def const_size(bays: int, levels: int, probes: int) -> int:
     return SCALARS + CELL_ROWS * n + WALL_ROWS * (n + bays) + PROBE_ROWS * probes + bays
 
 
-@njit(cache=True)
 def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
     """The tables of a state vector of state_size(). work has n + bays columns: it serves skins and frames too."""
     n = bays * levels
@@ -159,7 +160,6 @@ def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
     )
 
 
-@njit(cache=True)
 def const_views(const: Floats, bays: int, levels: int, probes: int) -> Tables:
     """The tables of a vector of constants of const_size()."""
     n = bays * levels
@@ -173,3 +173,8 @@ def const_views(const: Floats, bays: int, levels: int, probes: int) -> Tables:
         const[w:r].reshape((PROBE_ROWS, probes)),
         const[r : r + bays],
     )
+
+
+# The same for compiled code, which alone may call them.
+state_views_compiled = inner(state_views)
+const_views_compiled = inner(const_views)

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from math import exp, sqrt
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
@@ -40,6 +39,8 @@ from plantsim.kernel.layout import (
     K_SPEED,
     K_SPEED0,
     K_STILL,
+    X_A,
+    X_B,
     Floats,
 )
 from plantsim.kernel.moistair import enthalpy
@@ -49,13 +50,17 @@ HUMID_AIR_KG_PER_M3 = 1.14
 OVERTURNING = 0.055  # Epstein 1988, exchange through a horizontal opening; from memory
 
 
-@njit(cache=True, error_model="numpy")
-def mix(k: Floats, share: Floats, air: Floats, gear: Floats, levels: int, dt: float) -> None:
+@inner
+def mix(k: Floats, share: Floats, air: Floats, work: Floats, gear: Floats, levels: int, dt: float) -> None:
     """Exchange between cells: up and down inside each bay, then between neighbouring bays."""
     bays = share.size
     flow = max(gear[G_FLOW], gear[G_VENT])
-    for b in range(bays):
-        _mix_bay(k, air, b * levels, levels, flow * share[b], bays, dt)
+    part_up = work[X_B]
+    _parts_up(k, share, air, work[X_A], part_up, flow, levels, dt)
+    # Bays in the inner loop: they do not wait for each other.
+    for level in range(levels - 1):
+        for i in range(level, bays * levels, levels):
+            swap(air, i, i + 1, part_up[i])
     side = k[K_SIDE] + k[K_SIDE_JET] * flow / bays
     part = 0.5 * (1.0 - exp(-2.0 * side * dt / k[K_AIR_KG]))
     # Even pairs, then odd ones: the order reads the same from both ends, so mirrored bays stay alike to the bit.
@@ -65,7 +70,7 @@ def mix(k: Floats, share: Floats, air: Floats, gear: Floats, levels: int, dt: fl
                 swap(air, i, i + levels, part)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def swap(air: Floats, i: int, j: int, part: float) -> None:
     """Move a part of the difference from cell i to cell j; 0.5 makes them alike."""
     h = part * (air[AIR_H, i] - air[AIR_H, j])
@@ -76,25 +81,35 @@ def swap(air: Floats, i: int, j: int, part: float) -> None:
     air[AIR_WATER, j] += w
 
 
-@njit(cache=True, error_model="numpy")
-def _mix_bay(k: Floats, air: Floats, bottom: int, levels: int, flow: float, bays: int, dt: float) -> None:
-    jet = k[K_STILL] + k[K_JET] * flow
-    speed = k[K_SPEED0] + k[K_SPEED] * bays * flow
+@inner
+def _parts_up(
+    k: Floats, share: Floats, air: Floats, virtual: Floats, part: Floats, flow: float, levels: int, dt: float
+) -> None:
+    """For each cell the part of its difference to the cell above that is moved in dt.
+
+    Jets mix; a stable layer damps them as 1 / (1 + Ri); an unstable one overturns by itself. Density by virtual
+    temperature: moist air is lighter.
+    """
+    n = air.shape[1]
+    for i in range(n):
+        virtual[i] = (air[AIR_T, i] + 273.15) * (1.0 + 0.608 * air[AIR_W, i])
+    bays = share.size
     dz = k[K_HEIGHT] / levels
-    lower = air[AIR_T, bottom] + 273.15
-    lower *= 1.0 + 0.608 * air[AIR_W, bottom]
-    for i in range(bottom, bottom + levels - 1):
-        upper = (air[AIR_T, i + 1] + 273.15) * (1.0 + 0.608 * air[AIR_W, i + 1])
-        lighter = upper - lower
-        if lighter >= 0.0:
-            x = jet / (1.0 + GRAVITY / lower * lighter * dz / (speed * speed))
-        else:
-            x = jet + OVERTURNING * HUMID_AIR_KG_PER_M3 * sqrt(GRAVITY / lower * -lighter * k[K_OPENING] ** 5)
-        swap(air, i, i + 1, 0.5 * (1.0 - exp(-2.0 * x * dt / k[K_AIR_KG])))
-        lower = upper
+    overturning = OVERTURNING * HUMID_AIR_KG_PER_M3 * sqrt(GRAVITY * k[K_OPENING] ** 5)
+    for b in range(bays):
+        bay_flow = flow * share[b]
+        jet = k[K_STILL] + k[K_JET] * bay_flow
+        speed = k[K_SPEED0] + k[K_SPEED] * bays * bay_flow
+        richardson = GRAVITY * dz / (speed * speed)
+        for i in range(b * levels, (b + 1) * levels - 1):
+            lighter = (virtual[i + 1] - virtual[i]) / virtual[i]
+            # One of the two terms is 0: what is stable does not overturn.
+            stable, unstable = max(lighter, 0.0), max(-lighter, 0.0)
+            x = jet / (1.0 + richardson * stable) + overturning * sqrt(unstable)
+            part[i] = 0.5 * (1.0 - exp(-2.0 * x * dt / k[K_AIR_KG]))
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def leak(k: Floats, cell: Floats, air: Floats, books: Floats, drive: Floats, dt: float) -> None:
     """Air through cracks, in as much as out, in every cell on the envelope."""
     h_out = enthalpy(drive[D_OUT_T], drive[D_OUT_W])
@@ -114,7 +129,7 @@ def leak(k: Floats, cell: Floats, air: Floats, books: Floats, drive: Floats, dt:
     books[B_ABS] += abs(water)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def open_doors(k: Floats, air: Floats, books: Floats, drive: Floats, levels: int, dt: float) -> None:
     """Exchange with the hall through every open door: two-way flow by density, after Brown and Solvason (1962).
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_FOG,
     AIR_RH,
@@ -22,6 +21,8 @@ from plantsim.kernel.layout import (
     G_FLOW,
     G_FOG_KG_H,
     G_FRAME_W,
+    G_NEAREST,
+    G_NEAREST_WALL,
     G_RETURN_T,
     G_SUPPLY_T,
     G_VENT,
@@ -44,12 +45,12 @@ from plantsim.kernel.layout import (
     Views,
     Whole,
 )
-from plantsim.kernel.moistair import MOLAR_RATIO, dew_point, psat
+from plantsim.kernel.moistair import dew_point
 
 FAR = 1e9
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
     """Fill the truth row from the state after a step."""
     row, gear, books = v.truth, v.gear, v.books
@@ -68,58 +69,67 @@ def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
     row[41], row[42] = gear[G_EVAPORATED], books[B_DRIED]
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _air(k: Floats, air: Floats, row: Floats) -> None:
     n = air.shape[1]
     T, rh, W = 0.0, 0.0, 0.0
-    T_lo, T_hi, rh_lo, rh_hi, fog = FAR, -FAR, FAR, -FAR, 0.0
     for i in range(n):
         T += air[AIR_T, i]
         rh += air[AIR_RH, i]
         W += air[AIR_W, i]
-        T_lo = min(T_lo, air[AIR_T, i])
-        T_hi = max(T_hi, air[AIR_T, i])
-        rh_lo = min(rh_lo, air[AIR_RH, i])
-        rh_hi = max(rh_hi, air[AIR_RH, i])
-        fog = max(fog, air[AIR_FOG, i])
+    T_lo, T_hi = bounds(air[AIR_T])
+    rh_lo, rh_hi = bounds(air[AIR_RH])
     row[0], row[1], row[2] = T / n, T_lo, T_hi
     row[3], row[4], row[5] = 100.0 * rh / n, 100.0 * rh_lo, 100.0 * rh_hi
     row[6] = dew_point(W / n, k[K_PRESSURE])
-    row[40] = fog * 1e3
+    row[40] = bounds(air[AIR_FOG])[1] * 1e3
 
 
-@njit(cache=True, error_model="numpy")
+@inner
+def bounds(x: Floats) -> tuple[float, float]:
+    """Smallest and largest entry."""
+    lo, hi = x[0], x[0]
+    for i in range(1, x.size):
+        if x[i] < lo:
+            lo = x[i]
+        if x[i] > hi:
+            hi = x[i]
+    return lo, hi
+
+
+@inner
+def thickest(film: Floats, area: Floats) -> float:
+    """Largest film per area; what has no area has no film."""
+    most = 0.0
+    for i in range(film.size):
+        if film[i] > most * area[i]:
+            most = film[i] / area[i]
+    return most
+
+
+@inner
 def _surfaces(c: Tables, v: Views, at_cell: Whole, row: Floats) -> None:
-    """Coldest and wettest surfaces. Nearest to condensing = highest vapour pressure of the air over its saturation."""
+    """Coldest and wettest surfaces, and the smallest dew margin.
+
+    Which board and which skin are nearest to condensing was seen when the step began; frames are all looked at.
+    """
     air, board, wall = v.air, v.board, v.wall
     n = air.shape[1]
-    coldest, wettest, nearest, where = FAR, 0.0, -1.0, 0
-    for i in range(n):
-        coldest = min(coldest, board[S_T, i])
-        wettest = max(wettest, board[S_FILM, i] / c.cell[C_BOARD_M2, i])
-        near = air[AIR_W, i] / ((MOLAR_RATIO + air[AIR_W, i]) * psat(board[S_T, i]))
-        if near > nearest:
-            nearest, where = near, i
-    row[7], row[11] = coldest, wettest
-    coldest, wettest = FAR, 0.0
-    for j in range(wall.shape[1]):
-        if c.wall[L_M2, j] == 0.0:
-            continue
-        W = air[AIR_W, at_cell[j]]
-        coldest = min(coldest, wall[S_T, j])
-        wettest = max(wettest, wall[S_FILM, j] / c.wall[L_M2, j])
-        near = W / ((MOLAR_RATIO + W) * psat(wall[S_T, j]))
-        if near > nearest:
-            nearest, where = near, n + j
-    row[8], row[12] = coldest, wettest
-    if where < n:
-        T, W = board[S_T, where], air[AIR_W, where]
-    else:
-        T, W = wall[S_T, where - n], air[AIR_W, at_cell[where - n]]
-    row[9], row[10] = T - dew_point(W, c.k[K_PRESSURE]), where
+    row[7], row[11] = bounds(board[S_T])[0], thickest(board[S_FILM], c.cell[C_BOARD_M2])
+    row[8], row[12] = bounds(wall[S_T])[0], thickest(wall[S_FILM], c.wall[L_M2])
+    P = c.k[K_PRESSURE]
+    where = int(v.gear[G_NEAREST])
+    margin = board[S_T, where] - dew_point(air[AIR_W, where], P)
+    skin = int(v.gear[G_NEAREST_WALL])
+    for j in range(n - 1, wall.shape[1]):
+        s = j if j >= n else skin
+        other = wall[S_T, s] - dew_point(air[AIR_W, at_cell[s]], P)
+        if other < margin and c.wall[L_M2, s] > 0.0:
+            margin, where = other, n + s
+    row[9], row[10] = margin, where
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _product(c: Tables, product: Floats, row: Floats) -> None:
     """Over the positions that hold product. Without any, all are 0."""
     count, core, age, heat, film = 0, 0.0, 0.0, 0.0, 0.0

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from math import exp
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
@@ -48,7 +47,7 @@ from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, vapour_enthalpy
 from plantsim.kernel.surfaces import LEWIS_J_PER_KG_K, drip, saturate
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def expose_product(
     k: Floats,
     cell: Floats,
@@ -89,11 +88,12 @@ def expose_product(
         product[P_SKIN, i] = (before * T + heat) / after
         product[P_CORE, i] += (inward + (1.0 - k[K_SKIN_SHARE]) * set_free) / cell[C_CORE_J, i]
         product[P_INNER, i] = inner + into + drawn
-        product[P_FILM, i] = drip(books, wet - drawn, k[K_PRODUCT_HOLD] * area, product[P_SKIN, i])
+        product[P_FILM, i] = wet - drawn
         hydration += set_free
         dried += max(-into, 0.0)
         taken += max(into, 0.0) + max(on_film, 0.0)
         condensed += max(on_film, 0.0)
+    drip(books, product[P_FILM], cell[C_PRODUCT_M2], product[P_SKIN], k[K_PRODUCT_HOLD])
     gear[G_DRYING], gear[G_WETTING] = dried, taken
     books[B_DRIED] += dried
     books[B_TAKEN_UP] += taken
@@ -102,7 +102,7 @@ def expose_product(
     books[B_ABS_J] += hydration
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def vapour_to_product(
     k: Floats, kg_per_dW: float, W: float, Ws: float, film_kg: float, inner_kg: float, area_m2: float
 ) -> tuple[float, float]:

@@ -7,8 +7,6 @@ order in dt; every flux is one number that leaves one place and enters another, 
 
 from __future__ import annotations
 
-from numba import njit
-
 from plantsim.kernel.circulation import circulate
 from plantsim.kernel.droplets import land
 from plantsim.kernel.equilibrium import settle_air
@@ -16,6 +14,7 @@ from plantsim.kernel.gear import evaporated_share, run_gear
 from plantsim.kernel.ground import conduct_floor
 from plantsim.kernel.hydration import hydrate_level
 from plantsim.kernel.instruments import sense
+from plantsim.kernel.jit import entry, inner
 from plantsim.kernel.layout import (
     AIR_T,
     AIR_W,
@@ -50,32 +49,34 @@ from plantsim.kernel.layout import (
     Tables,
     Views,
     Whole,
-    const_views,
-    state_views,
+    const_views_compiled,
+    state_views_compiled,
 )
 from plantsim.kernel.mixing import leak, mix, open_doors
 from plantsim.kernel.observe import observe
 from plantsim.kernel.product import expose_product
-from plantsim.kernel.surfaces import expose_boards, expose_walls
+from plantsim.kernel.surfaces import expose_boards, expose_frames, expose_walls
 
 PROVEN, RUNS, TRIPPED = 1, 2, 4  # bits that step() returns
 
 
-@njit(cache=True, error_model="numpy")
+@entry
 def step(
     const: Floats, whole: Whole, state: Floats, drive: Floats, out_uA: Whole, seed: int, number: int, dt: float
 ) -> int:
     """Advance `state` by dt (s) with what stands in `drive`, and read all instruments into out_uA.
 
     const, state: vectors as in layout; whole: sizes, the cell beside each skin and frame, then for each probe where
-    in `state` its truth stands. number: of the step, from 0. Returns bits PROVEN (air flow), RUNS (fan), TRIPPED.
+    in `state` its truth stands. number: of the step, from 0; -1 lives nothing and only reads.
+    Returns bits PROVEN (air flow), RUNS (fan), TRIPPED (limiter).
     """
     bays, levels, probes = whole[BAYS], whole[LEVELS], whole[PROBES]
     at_cell = whole[SIZES : SIZES + bays * levels + bays]
-    c = const_views(const, bays, levels, probes)
-    v = state_views(state, bays, levels, probes)
-    advance(c, v, at_cell, drive, levels, number, dt)
-    read(const, whole, state, out_uA, seed, number, dt)
+    c = const_views_compiled(const, bays, levels, probes)
+    v = state_views_compiled(state, bays, levels, probes)
+    if number >= 0:
+        advance(c, v, at_cell, drive, levels, number, dt)
+    read(c, v, whole, state, out_uA, seed, number, dt)
     gear = v.gear
     return (
         (PROVEN if gear[G_FLOW] >= c.k[K_FAN_PROVEN] else 0)
@@ -84,21 +85,17 @@ def step(
     )
 
 
-@njit(cache=True, error_model="numpy")
-def read(const: Floats, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float) -> None:
-    """The truth row and all instruments, from the state as it stands."""
-    bays, levels, probes = whole[BAYS], whole[LEVELS], whole[PROBES]
-    skins = bays * levels + bays
-    c = const_views(const, bays, levels, probes)
-    v = state_views(state, bays, levels, probes)
+@inner
+def read(c: Tables, v: Views, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float) -> None:
+    skins = v.wall.shape[1]
     observe(c, v, whole[SIZES : SIZES + skins], dt)
     p = c.probe
-    for i in range(probes):
+    for i in range(whole[PROBES]):
         v.values[i] = state[whole[SIZES + skins + i]] * p[R_SCALE, i]
     sense(v.values, v.lagged, p[R_LAG], p[R_NOISE], p[R_OFFSET], p[R_LO], p[R_HI], seed, number, dt, out_uA)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, number: int, dt: float) -> None:
     """The physics of a step, without instruments."""
     k, air, gear, books = c.k, v.air, v.gear, v.books
@@ -109,19 +106,20 @@ def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, num
         gear[G_EVAPORATED] = evaporated_share(k, T, W)
     land(k, c.cell, air, v.work, gear, books, dt)
     circulate(k, c.share, air, gear, books, drive, levels, dt)
-    mix(k, c.share, air, gear, levels, dt)
+    mix(k, c.share, air, v.work, gear, levels, dt)
     leak(k, c.cell, air, books, drive, dt)
     open_doors(k, air, books, drive, levels, dt)
     h_c = k[K_FILM] + k[K_FILM_V] * k[K_SPEED] * max(gear[G_FLOW], gear[G_VENT])
-    expose_boards(k, c.cell, air, v.board, v.work, books, h_c, dt)
-    expose_walls(k, c.cell, c.wall, at_cell, air, v.wall, v.work, gear, books, drive, h_c, dt)
+    expose_boards(k, c.cell, air, v.board, v.work, gear, books, h_c, dt)
+    expose_walls(k, c.cell, c.wall, air, v.wall, v.work, gear, books, drive, h_c, dt)
+    expose_frames(k, c.wall, at_cell, air, v.wall, v.work, gear, books, drive, h_c, dt)
     hydrate_level(k, c.cell, v.product, number % levels, levels, dt)
     expose_product(k, c.cell, air, v.product, v.work, gear, books, h_c, dt)
     conduct_floor(k, air, v.floor, books, levels, h_c, dt)
-    gear[G_FOGGY] = 1.0 if settle_air(k, air) else 0.0
+    gear[G_FOGGY] = 1.0 if settle_air(k, air, v.work) else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def _top_air(air: Floats, levels: int) -> tuple[float, float]:
     """Mean of the highest cells: where the spray comes in."""
     T, W, count = 0.0, 0.0, 0

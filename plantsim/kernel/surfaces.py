@@ -6,8 +6,7 @@ holds. The surface keeps (C + film c_l) T, so the latent heat lands where the wa
 
 from __future__ import annotations
 
-from numba import njit
-
+from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
@@ -27,15 +26,18 @@ from plantsim.kernel.layout import (
     C_LAND_PRODUCT,
     D_OUT_T,
     G_FRAME_W,
+    G_NEAREST,
+    G_NEAREST_WALL,
     K_BOARD_HOLD,
     K_PRESSURE,
     K_WALL_HOLD,
-    L_HEATED,
     L_J,
     L_M2,
     L_OUT_W_K,
     S_FILM,
     S_T,
+    X_A,
+    X_B,
     X_LANDED,
     X_LANDED_J,
     X_WS,
@@ -48,7 +50,7 @@ from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, MOLAR_RATIO, psat, vapou
 LEWIS_J_PER_KG_K = 1040.0 * 0.91
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def saturate(temperature_degC: Floats, Ws: Floats, pressure_Pa: float) -> None:
     """Moisture content at saturation of a row of temperatures, into Ws. A plain loop: it compiles to vectors."""
     for i in range(temperature_degC.size):
@@ -56,41 +58,97 @@ def saturate(temperature_degC: Floats, Ws: Floats, pressure_Pa: float) -> None:
         Ws[i] = MOLAR_RATIO * p / (pressure_Pa - p)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def vapour_to(kg_per_dW: float, W: float, Ws: float, film_kg: float) -> float:
     """Water that reaches a surface in a step, kg; negative when it leaves, and then at most the film."""
     return max(kg_per_dW * (W - Ws), -film_kg)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def expose_boards(
-    k: Floats, cell: Floats, air: Floats, board: Floats, work: Floats, books: Floats, h_c: float, dt: float
+    k: Floats,
+    cell: Floats,
+    air: Floats,
+    board: Floats,
+    work: Floats,
+    gear: Floats,
+    books: Floats,
+    h_c: float,
+    dt: float,
 ) -> None:
     """Heat and water between air and boards for dt, droplets that land, and what drips off."""
-    saturate(board[S_T], work[X_WS], k[K_PRESSURE])
-    condensed = 0.0
-    for i in range(board.shape[1]):
-        area = cell[C_BOARD_M2, i]
-        film = board[S_FILM, i]
-        T_air, T = air[AIR_T, i], board[S_T, i]
-        water = vapour_to(h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, i], film)
-        heat = h_c * area * dt * (T_air - T) + water * vapour_enthalpy(T_air)
-        air[AIR_H, i] -= heat
-        air[AIR_WATER, i] -= water
-        landed = cell[C_LAND_BOARD, i]
-        heat += landed * work[X_LANDED_J, i]
-        new = film + water + landed * work[X_LANDED, i]
-        C = cell[C_BOARD_J, i]
-        board[S_T, i] = ((C + film * LIQUID_J_PER_KG_K) * T + heat) / (C + new * LIQUID_J_PER_KG_K)
-        board[S_FILM, i] = drip(books, new, k[K_BOARD_HOLD] * area, board[S_T, i])
-        condensed += max(water, 0.0)
-    books[B_ON_BOARDS] += condensed
+    n = air.shape[1]
+    H, water, T_air, W = air[AIR_H], air[AIR_WATER], air[AIR_T], air[AIR_W]
+    T, film, Ws, moved = board[S_T], board[S_FILM], work[X_WS], work[X_A]
+    area, C, landed = cell[C_BOARD_M2], cell[C_BOARD_J], cell[C_LAND_BOARD]
+    landed_kg, landed_J = work[X_LANDED], work[X_LANDED_J]
+    saturate(T, Ws, k[K_PRESSURE])
+    gear[G_NEAREST] = nearest(W, Ws)
+    h_m = h_c / LEWIS_J_PER_KG_K * dt
+    for i in range(n):
+        kg = vapour_to(h_m * area[i], W[i], Ws[i], film[i])
+        heat = h_c * area[i] * dt * (T_air[i] - T[i]) + kg * vapour_enthalpy(T_air[i])
+        H[i] -= heat
+        water[i] -= kg
+        moved[i] = kg
+        new = film[i] + kg + landed[i] * landed_kg[i]
+        warm = (C[i] + film[i] * LIQUID_J_PER_KG_K) * T[i] + heat + landed[i] * landed_J[i]
+        T[i] = warm / (C[i] + new * LIQUID_J_PER_KG_K)
+        film[i] = new
+    books[B_ON_BOARDS] += arrived(moved, n)
+    drip(books, film, area, T, k[K_BOARD_HOLD])
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 def expose_walls(
     k: Floats,
     cell: Floats,
+    skin: Floats,
+    air: Floats,
+    wall: Floats,
+    work: Floats,
+    gear: Floats,
+    books: Floats,
+    drive: Floats,
+    h_c: float,
+    dt: float,
+) -> None:
+    """The same for the envelope's skins, one a cell, with their losses to the outdoors."""
+    n = air.shape[1]
+    H, water, T_air, W = air[AIR_H], air[AIR_WATER], air[AIR_T], air[AIR_W]
+    T, film, Ws, moved, lost = wall[S_T], wall[S_FILM], work[X_WS], work[X_A], work[X_B]
+    area, C, out = skin[L_M2], skin[L_J], skin[L_OUT_W_K]
+    on_product, on_board = cell[C_LAND_PRODUCT], cell[C_LAND_BOARD]
+    landed_kg, landed_J = work[X_LANDED], work[X_LANDED_J]
+    outdoor = drive[D_OUT_T]
+    saturate(T, Ws, k[K_PRESSURE])
+    gear[G_NEAREST_WALL] = nearest(W, Ws)
+    h_m = h_c / LEWIS_J_PER_KG_K * dt
+    for i in range(n):
+        kg = vapour_to(h_m * area[i], W[i], Ws[i], film[i])
+        heat = h_c * area[i] * dt * (T_air[i] - T[i]) + kg * vapour_enthalpy(T_air[i])
+        H[i] -= heat
+        water[i] -= kg
+        moved[i] = kg
+        lost[i] = out[i] * dt * (outdoor - T[i])
+        landed = 1.0 - on_product[i] - on_board[i]
+        new = film[i] + kg + landed * landed_kg[i]
+        warm = (C[i] + film[i] * LIQUID_J_PER_KG_K) * T[i] + heat + lost[i] + landed * landed_J[i]
+        T[i] = warm / (C[i] + new * LIQUID_J_PER_KG_K)
+        film[i] = new
+    books[B_ON_ENVELOPE] += arrived(moved, n)
+    total, total_abs = 0.0, 0.0
+    for i in range(n):
+        total += lost[i]
+        total_abs += abs(lost[i])
+    books[B_WALL_J] += total
+    books[B_ABS_J] += total_abs
+    drip(books, film[:n], area[:n], T[:n], k[K_WALL_HOLD])
+
+
+@inner
+def expose_frames(
+    k: Floats,
     skin: Floats,
     at_cell: Whole,
     air: Floats,
@@ -102,51 +160,57 @@ def expose_walls(
     h_c: float,
     dt: float,
 ) -> None:
-    """The same for envelope skins and door frames, with their losses to the outdoors and the frames' heating."""
-    saturate(wall[S_T], work[X_WS], k[K_PRESSURE])
+    """The same for the door frames, which stand behind the skins in `wall`, with their heating."""
     n = air.shape[1]
-    condensed, lost, lost_abs, heated = 0.0, 0.0, 0.0, 0.0
-    for j in range(wall.shape[1]):
-        area = skin[L_M2, j]
-        if area == 0.0:
-            continue
-        i = at_cell[j]
-        film = wall[S_FILM, j]
-        T_air, T = air[AIR_T, i], wall[S_T, j]
-        water = vapour_to(h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, j], film)
-        heat = h_c * area * dt * (T_air - T) + water * vapour_enthalpy(T_air)
+    for j in range(n, wall.shape[1]):
+        area, i = skin[L_M2, j], at_cell[j]
+        film, T, T_air = wall[S_FILM, j], wall[S_T, j], air[AIR_T, i]
+        kg = vapour_to(h_c / LEWIS_J_PER_KG_K * dt * area, air[AIR_W, i], work[X_WS, j], film)
+        heat = h_c * area * dt * (T_air - T) + kg * vapour_enthalpy(T_air)
         air[AIR_H, i] -= heat
-        air[AIR_WATER, i] -= water
+        air[AIR_WATER, i] -= kg
         loss = skin[L_OUT_W_K, j] * dt * (drive[D_OUT_T] - T)
-        warmth = skin[L_HEATED, j] * gear[G_FRAME_W] * dt
-        heat += loss + warmth
-        new = film + water
-        if j < n:
-            landed = 1.0 - cell[C_LAND_PRODUCT, i] - cell[C_LAND_BOARD, i]
-            heat += landed * work[X_LANDED_J, i]
-            new += landed * work[X_LANDED, i]
+        warmth = gear[G_FRAME_W] * dt
         C = skin[L_J, j]
-        wall[S_T, j] = ((C + film * LIQUID_J_PER_KG_K) * T + heat) / (C + new * LIQUID_J_PER_KG_K)
-        wall[S_FILM, j] = drip(books, new, k[K_WALL_HOLD] * area, wall[S_T, j])
-        condensed += max(water, 0.0)
-        lost += loss
-        lost_abs += abs(loss)
-        heated += warmth
-    books[B_ON_ENVELOPE] += condensed
-    books[B_WALL_J] += lost
-    books[B_FRAMES] += heated
-    books[B_ABS_J] += lost_abs + heated
+        warm = (C + film * LIQUID_J_PER_KG_K) * T + heat + loss + warmth
+        wall[S_T, j] = warm / (C + (film + kg) * LIQUID_J_PER_KG_K)
+        wall[S_FILM, j] = film + kg
+        books[B_ON_ENVELOPE] += max(kg, 0.0)
+        books[B_WALL_J] += loss
+        books[B_FRAMES] += warmth
+        books[B_ABS_J] += abs(loss) + warmth
+    drip(books, wall[S_FILM, n:], skin[L_M2, n:], wall[S_T, n:], k[K_WALL_HOLD])
 
 
-@njit(cache=True, error_model="numpy")
-def drip(books: Floats, film_kg: float, most_kg: float, temperature_degC: float) -> float:
-    """The film that stays; what is more than the surface holds runs to the drain."""
-    over = film_kg - most_kg
-    if over <= 0.0:
-        return film_kg
-    energy = over * LIQUID_J_PER_KG_K * temperature_degC
-    books[B_DRAIN] += over
-    books[B_DRAIN_J] += energy
-    books[B_ABS] += over
-    books[B_ABS_J] += abs(energy)
-    return most_kg
+@inner
+def nearest(W: Floats, Ws: Floats) -> int:
+    """Which surface is nearest to condensing: the highest W over Ws; the lowest number among equals."""
+    best = 0
+    for i in range(1, W.size):
+        if W[i] * Ws[best] > W[best] * Ws[i]:
+            best = i
+    return best
+
+
+@inner
+def arrived(kg: Floats, n: int) -> float:
+    """Sum of what came to the first n surfaces."""
+    total = 0.0
+    for i in range(n):
+        if kg[i] > 0.0:
+            total += kg[i]
+    return total
+
+
+@inner
+def drip(books: Floats, film_kg: Floats, area_m2: Floats, temperature_degC: Floats, most_kg_per_m2: float) -> None:
+    """What is more than a surface holds runs to the drain."""
+    for i in range(film_kg.size):
+        over = film_kg[i] - most_kg_per_m2 * area_m2[i]
+        if over > 0.0:
+            film_kg[i] -= over
+            energy = over * LIQUID_J_PER_KG_K * temperature_degC[i]
+            books[B_DRAIN] += over
+            books[B_DRAIN_J] += energy
+            books[B_ABS] += over
+            books[B_ABS_J] += abs(energy)

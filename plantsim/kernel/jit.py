@@ -1,0 +1,32 @@
+"""The two ways in which kernel functions are compiled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+from numba import njit
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+# No reference counts: nothing here allocates, and counting views costs a third of a step and of the compile time.
+_BOTH: dict[str, Any] = {"error_model": "numpy", "_nrt": False, "no_cfunc_wrapper": True}
+
+
+def inner(function: F) -> F:
+    """Compile for use by other compiled functions only: it has no entry from Python.
+
+    Such a function must allocate nothing. Tests call the Python function itself, `python_of(function)`.
+    """
+    return cast(F, njit(no_cpython_wrapper=True, **_BOTH)(function))
+
+
+def entry(function: F) -> F:
+    """Compile for calls from Python, and keep the result on disk."""
+    return cast(F, njit(cache=True, **_BOTH)(function))
+
+
+def python_of(function: F) -> F:
+    """The plain Python function behind a compiled one; itself when compilation is switched off."""
+    return cast(F, getattr(function, "py_func", function))
