@@ -51,7 +51,7 @@ class TemperatureConfig:
     fog_heat_band_K: Annotated[float, Ge(0), Le(2)] = 0.3
     vent_kg_per_s_heated: Annotated[float, Ge(0.01), Le(10)] = 0.1
     sag_K: Annotated[float, Ge(0), Le(5)] = 1.0
-    sag_single_K: Annotated[float, Ge(0), Le(1)] = 0.3
+    sag_single_K: Annotated[float, Ge(0), Le(1)] = 0.6
     nominal_t: Annotated[float, Gt(0), Le(1000)] = 120.0
     product_MJ_per_K_per_t: Annotated[float, Ge(0.7), Le(1.5)] = 1.0
     fixed_MJ_per_K: Annotated[float, Ge(0), Le(500)] = 46.6

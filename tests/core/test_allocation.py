@@ -211,4 +211,4 @@ def test_heat_comes_back_when_the_floor_has_sagged_far_enough() -> None:
     assert allocate(air(t=28.8, rh=98.9), state=VENTING)[1].heat_kW > 0.0
     single = replace(TARGETS, ceiling_degC=30.0)
     assert allocate(air(t=29.8, rh=98.9), single, state=VENTING)[1].heat_kW == 0.0
-    assert allocate(air(t=29.5, rh=98.9), single, state=VENTING)[1].heat_kW > 0.0
+    assert allocate(air(t=29.2, rh=98.9), single, state=VENTING)[1].heat_kW > 0.0
