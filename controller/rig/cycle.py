@@ -8,29 +8,23 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 
-from controller.config.bundle import Bundle, load_bundle
-from controller.config.plan import bind
-from controller.core import scan
+from controller.config.bundle import Bundle
 from controller.core.frames import Command
 from controller.core.procedure import AT_REST
-from controller.core.scan import ScanPlan, ScanResult, ScanState
+from controller.core.scan import ScanPlan, ScanResult
 from controller.link.device import Device
 from controller.link.direct import DirectLink
 from controller.link.image import Image
-from controller.link.layout import require_layout
 from controller.link.modbus import ModbusLink
 from controller.link.protocol import Link
 from controller.rig.plant import Plant, Scene, build
 from controller.runtime.clock import LockstepClock
-from controller.runtime.loop import Runner, Start
+from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders
 from controller.runtime.report import Report
-from controller.runtime.rest import safe_outputs
-from controller.store.checkpoint import StateCodec
-from controller.store.header import Header
+from controller.runtime.session import CODEC, Asked, prepare
 from controller.store.recorder import Recorder
 from plantsim.server import Server
 
@@ -67,47 +61,44 @@ class Ran:
 
 def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     """Run the cycle and write its record to `out`/record.sqlite. show(fraction, note) tells how far it is."""
-    bundle = load_bundle(
-        options.chamber, options.recipe, options.mix, device_class=Device, layout=require_layout
-    )
     scene = options.scene
-    plan = bind(
-        bundle.chamber,
-        bundle.points,
-        bundle.recipe,
-        bundle.mix,
-        load_t=scene.charge.tonnes,
-        empty_bays=scene.charge.empty_bays,
-        dt_s=scene.dt_s,
+    charge = scene.charge
+    session = prepare(
+        Asked(
+            chamber=options.chamber,
+            recipe=options.recipe,
+            mix=options.mix,
+            load_t=charge.tonnes,
+            mix_degC=charge.mix_degC,
+            age_h=charge.age_h,
+            empty_bays=charge.empty_bays,
+            scan_s=scene.dt_s,
+        )
     )
+    bundle = session.bundle
     scans_max = round(options.hours_max * 3600.0 / scene.dt_s)
     plant = build(scene, bundle.points, bundle.device, lockstep=True, steps_max=scans_max)
-    image = Image(bundle.points, bundle.device)
     start_ms = round(options.start.timestamp() * 1000.0)
     record = options.out / "record.sqlite"
     _new_record(record)
-    recorder = Recorder(record, _header(options, bundle, image), StateCodec(ScanState), began_ms=start_ms)
+    header = session.header(options.link, simulated=True, seed=scene.seed)
+    recorder = Recorder(record, header, CODEC, began_ms=start_ms)
     watch = _Watch(scans_max, show)
     try:
-        with _linked(options.link, plant, bundle.device, image) as link, _undisturbed():
-            runner = Runner(
+        with _linked(options.link, plant, bundle.device, session.image) as link, _undisturbed():
+            runner = session.runner(
                 link=link,
-                image=image,
                 clock=LockstepClock(start_ms, scene.dt_s),
                 orders=ScriptOrders([(START_SCAN, Command("cycle-start", "start", "cycle"))]),
-                step=partial(scan.scan, plan),
-                columns=scan.values,
-                safe=safe_outputs(bundle.points),
-                scan_s=scene.dt_s,
                 recorder=recorder,
                 strict=options.strict,
             )
-            state = scan.initial(plan, mix_degC=scene.charge.mix_degC, age_h=scene.charge.age_h)
+            state = session.fresh()
             report = runner.run(Start(state=state), max_scans=scans_max, until=watch.ended, each=watch.each)
     finally:
         recorder.close()
     show(1.0, "done")
-    return Ran(options, bundle, plant, report, plan, watch.hold(report.scans), start_ms)
+    return Ran(options, bundle, plant, report, session.plan, watch.hold(report.scans), start_ms)
 
 
 class _Watch:
@@ -162,11 +153,12 @@ def _linked(kind: str, plant: Plant, device: Device, image: Image) -> Iterator[L
 
 @contextlib.contextmanager
 def _undisturbed() -> Iterator[None]:
-    """One core for client and server (a wake-up across cores costs more than the work), no garbage sweeps of what
-    was loaded before."""
+    """One core for client and server (a wake-up across cores costs more than the work), and no sweeps for cycles of
+    references: a scan leaves none."""
     before = os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else None
     gc.collect()
     gc.freeze()
+    gc.disable()
     if before:
         os.sched_setaffinity(0, {max(before)})
     try:
@@ -174,27 +166,8 @@ def _undisturbed() -> Iterator[None]:
     finally:
         if before:
             os.sched_setaffinity(0, before)
+        gc.enable()
         gc.unfreeze()
-
-
-def _header(options: Options, bundle: Bundle[Device], image: Image) -> Header:
-    return Header(
-        tags=tuple(point.tag for point in bundle.points if point.kind == "AI"),
-        computed=scan.COMPUTED,
-        input_words=image.input_count,
-        output_words=image.output_count,
-        scan_s=options.scene.dt_s,
-        texts={kind: file.text for kind, file in bundle.files.items()},
-        facts={
-            "chamber": bundle.chamber.name,
-            "recipe": bundle.recipe.name,
-            "mix": bundle.mix.name,
-            "seed": options.scene.seed,
-            "link": options.link,
-            "load_t": options.scene.charge.tonnes,
-            "simulated": True,
-        },
-    )
 
 
 def _new_record(path: Path) -> None:
