@@ -20,6 +20,7 @@ from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
 from controller.core.invariants import InvariantsConfig
+from controller.core.invariants import InvariantsConfig
 from controller.core.product import ProductConfig
 from controller.core.protection import ProtectionConfig
 from controller.core.recipe import ChamberLimits
@@ -56,6 +57,7 @@ class ChamberFile:
     sequence: SequenceConfig = field(default_factory=SequenceConfig)
     protection: ProtectionConfig
     alarms: AlarmsConfig
+    invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
 
     @property

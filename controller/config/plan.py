@@ -55,5 +55,5 @@ def bind(
             chamber.climate.pairs,
             chamber.climate.pressure_Pa,
         ),
-        invariants=invariants.bind(invariants.InvariantsConfig(), points, guard, actuators, chamber.limits, dt_s),
+        invariants=invariants.bind(chamber.invariants, points, guard, actuators, chamber.limits, dt_s),
     )

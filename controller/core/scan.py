@@ -154,7 +154,7 @@ def scan(
         plan.allocation, state.allocation, targets, limits, air, seen, state.achieved, dt_s
     )
     actuation_state, wanted, achieved = actuation.actuate(
-        plan.actuation, state.actuation, demands, air, frame, dt_s
+        plan.actuation, state.actuation, demands, air, frame, dt_s, state.outputs
     )
     protection_state, outputs, verdict = protection.guard(
         plan.protection,
