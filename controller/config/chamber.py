@@ -20,7 +20,6 @@ from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
 from controller.core.invariants import InvariantsConfig
-from controller.core.invariants import InvariantsConfig
 from controller.core.product import ProductConfig
 from controller.core.protection import ProtectionConfig
 from controller.core.recipe import ChamberLimits
@@ -57,7 +56,6 @@ class ChamberFile:
     sequence: SequenceConfig = field(default_factory=SequenceConfig)
     protection: ProtectionConfig
     alarms: AlarmsConfig
-    invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
 
     @property
