@@ -20,7 +20,7 @@ IMPURE_CALLS = {"open", "print", "input", "eval", "exec", "__import__"}
 # Absolute paths of one machine, and notes to ourselves. Brackets keep the patterns from finding themselves.
 BANNED = re.compile(r"(?<![\w.$}~])/(?:home|root|work|t[m]p)/\w|\b(?:T[O]DO|FIX[M]E|X[X]X)\b")
 # Where a number of the chamber model may come from.
-SOURCE = re.compile(r"#.*(source|assumed|common practice|from memory|computed|standard|data sheet)", re.IGNORECASE)
+SOURCE = re.compile(r"#.*(source|doi|assumed|common practice|from memory|computed|standard|data sheet)", re.IGNORECASE)
 # The cache of compiled code is named after its own sources, which it reads.
 MAY_READ = {"plantsim/kernel/__init__.py"}
 READS = ("open", "read_text", "write_text", "read_bytes", "write_bytes")
@@ -98,7 +98,7 @@ def test_every_parameter_of_the_chamber_model_has_its_source(root: Path) -> None
                 covered = covered or bool(SOURCE.search(text))
             elif text.startswith("[") and not text.startswith("[["):
                 covered = False
-            elif re.search(r"=.*\d", text) and not SOURCE.search(text) and not covered:
+            elif re.search(r"= *[-\d[].*\d|= *\d", text) and not SOURCE.search(text) and not covered:
                 bare.append(f"{path.name}:{number} {text}")
     assert not bare, "\n".join(bare)
 
