@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from typing import Any
 
 from controller.core.moistair import saturation_pressure_Pa
@@ -30,11 +31,12 @@ def block(reader: Reader, from_ms: int, hold_s: tuple[float, float], band: kpis.
         return [row.greatest for row in columns[tag][:n]]
 
     dew = means("MY-101")
-    first = min(n, math.ceil(hold_s[0] / MINUTE_S))
+    begins_s = [1e-3 * (row.utc_ms - from_ms) for row in columns["MY-101"][:n]]  # an outage leaves minutes out
+    first = bisect_left(begins_s, hold_s[0])
     series = kpis.Series(
         dt_s=MINUTE_S,
         hold_from=first,
-        hold_to=max(first, min(n, math.floor(hold_s[1] / MINUTE_S))),
+        hold_to=max(first, bisect_right(begins_s, hold_s[1] - MINUTE_S)),
         temperature_mean=means("TY-101"),
         temperature_min=least("TY-101L"),
         temperature_max=greatest("TY-101H"),

@@ -86,7 +86,7 @@ def _product_rows(summary: Summary, block: Summary) -> list[Row]:
 def _cost_rows(summary: Summary) -> list[Row]:
     energy, per_tonne, fighting = summary["energy_kWh"], summary["per_tonne"], summary["fighting"]
     total, specific = sum(energy.values()), per_tonne["energy_kWh"]
-    spent = f"{total:.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f}); {specific:.1f} kWh/t"
+    spent = f"{total:.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f}); {text(specific, 1)} kWh/t"
     return [
         ("energy", "", spent, PLAIN),
         ("fog water", "", f"{summary['water_kg']['fog']:.0f} kg", PLAIN),

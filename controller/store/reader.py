@@ -165,7 +165,12 @@ class Reader:
         """(scan, utc_ms) of the newest scan in the record, None for an empty one."""
         newest = "SELECT scan, utc_ms FROM tail UNION ALL SELECT scan, utc_ms FROM latest ORDER BY scan DESC LIMIT 1"
         rows = self._all(newest)
-        return (rows[0][0], rows[0][1]) if rows else None
+        found = [(row[0], row[1]) for row in rows]
+        block = self._all("SELECT first_scan, scans, utc_ms FROM frames ORDER BY first_scan DESC LIMIT 1")
+        if block:  # a tail that was folded after a kill is here only
+            first_scan, scans, utc_ms = block[0]
+            found.append((first_scan + scans - 1, utc_ms + round(1000 * self.header().scan_s * (scans - 1))))
+        return max(found) if found else None
 
     def _all(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
         try:

@@ -1,0 +1,197 @@
+"""`dewhold run`: control a chamber over Modbus TCP until its cycle is over or somebody ends it."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from controller.cli import options as opt
+from controller.cli.ending import on_request
+from controller.cli.orders import add_orders, check_orders, script
+from controller.cli.tell import Teller
+from controller.core.procedure import AT_REST
+from controller.core.scan import ScanResult, ScanState
+from controller.errors import UnavailableError
+from controller.link.modbus import ModbusLink
+from controller.report.ran import summarise
+from controller.report.summary import Run, Summary
+from controller.report.table import table
+from controller.runtime.clock import Clock, LockstepClock, PacedClock, RealClock
+from controller.runtime.logs import set_up_logs
+from controller.runtime.loop import Start
+from controller.runtime.orders import ScriptOrders
+from controller.runtime.report import Report
+from controller.runtime.restart import InstanceLock
+from controller.runtime.resume import begin, last_utc_ms
+from controller.runtime.session import CODEC, Asked, Session, prepare
+from controller.store.reader import Reader
+from controller.store.recorder import Recorder
+from controller.store.seal import seal_cycle
+from controller.store.threaded import ThreadedRecorder
+
+INTERRUPTED = 130
+THREADED_FROM_S = 0.01  # scans that follow each other faster are recorded inline, a group in a commit
+YEARS_H = 87_600.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `dewhold run`."""
+    opt.add_files(parser, "chamber", "recipe", "mix")
+    parser.add_argument("--load", type=float, default=120.0, metavar="TONNES", help="fresh product (default: 120)")
+    parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
+    parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
+    parser.add_argument("--host", help="address of the device (default: that of the device file)")
+    parser.add_argument("--port", type=int, help="port of the device (default: that of the device file)")
+    parser.add_argument(
+        "--out", default="out/run", metavar="DIR", help="where record and summary go, and a restart finds them"
+    )
+    add_orders(parser)
+    parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="scan time (default: 1 s)")
+    parser.add_argument("--hours", type=float, default=YEARS_H, metavar="H", help="end after so long in any case")
+    pace = parser.add_mutually_exclusive_group()
+    pace.add_argument("--pace", type=float, metavar="F", help="a simulated lockstep device at F times real time")
+    pace.add_argument("--lockstep", action="store_true", help="a simulated lockstep device, as fast as it goes")
+    parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan, with --pace or --lockstep")
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Control; 0 when the verdict is pass, 1 when not, 130 when somebody ended it. Raises what `main` says."""
+    opt.within("--hours", args.hours, 0.001, YEARS_H, "h")
+    check_orders(args)
+    session = prepare(_asked(args))
+    out = opt.out_folder(args.out)
+    set_up_logs()
+    with InstanceLock(out):
+        report, ended_ms, signals = _control(args, session, out / "record.sqlite")
+        summary = _summary(session, out, report)
+        at_rest = report.state.sequence.state in AT_REST
+        if at_rest and not signals:
+            seal_cycle(out / "record.sqlite", summary, ended_ms)
+    text = json.dumps(summary, indent=2, allow_nan=False)
+    (out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}")
+    if not at_rest and not args.json:
+        print(f"the cycle is not over ({report.state.sequence.state}); run again with --out {out} to go on with it")
+    if signals:
+        return INTERRUPTED
+    return 0 if summary["verdict"] == "pass" else 1
+
+
+def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Report, int, list[int]]:
+    """The run itself: (its report, UTC ms of its end, signals that ended it)."""
+    lockstep = args.lockstep or args.pace is not None
+    link = ModbusLink(
+        session.device,
+        input_count=session.image.input_count,
+        output_count=session.image.output_count,
+        lockstep=lockstep,
+    )
+    with contextlib.ExitStack() as stack:
+        stack.callback(link.close)
+        simulated = session.image.decode(link.read()).simulated
+        if lockstep and not simulated:
+            raise UnavailableError(
+                f"{session.image.where} does not say that it is simulated: --pace and --lockstep are for a simulated"
+                " chamber only; leave them out to control a real one"
+            )
+        header = session.header("modbus", simulated=simulated)
+        began_ms = _first_ms(args, record) if lockstep else time.time_ns() // 1_000_000
+        start = begin(session, record, header, began_ms)
+        clock, scan_wall_s = _clock(args, session.asked.scan_s, began_ms, start.scan)
+        threaded = scan_wall_s >= THREADED_FROM_S
+        inner = Recorder(record, header, CODEC, began_ms=began_ms, group_minutes=1, every_scan=threaded)
+        recorder = ThreadedRecorder(inner) if threaded else inner
+        stack.callback(recorder.close)
+        teller = Teller(recorder)
+        stack.callback(teller.close)
+        orders = script(args, start, session.asked.scan_s)
+        runner = session.runner(link=link, clock=clock, orders=ScriptOrders(orders), recorder=teller)
+        signals = stack.enter_context(on_request(runner.stop))
+        report = runner.run(
+            start,
+            max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
+            until=_over(start, max((scan for scan, _order in orders), default=-1)),
+            each=teller.status,
+        )
+        return report, clock.utc_ms(start.scan + report.scans), signals
+
+
+def _over(start: Start, last_order: int) -> Callable[[ScanResult], bool]:
+    """Whether the cycle is over: it was in progress, is at rest, nothing is ordered any more and no trip is latched.
+
+    With a trip latched control goes on: leaving gives the outputs to the device's safe values, and the fan would run.
+    """
+    scan, started = start.scan - 1, start.state.sequence.state not in AT_REST
+
+    def over(result: ScanResult) -> bool:
+        nonlocal scan, started
+        scan += 1
+        state: ScanState = result.state
+        at_rest = state.sequence.state in AT_REST
+        started = started or not at_rest
+        return started and at_rest and scan >= last_order and True not in state.protection.tripped
+
+    return over
+
+
+def _asked(args: argparse.Namespace) -> Asked:
+    return Asked(
+        chamber=args.chamber,
+        recipe=args.recipe,
+        mix=args.mix,
+        load_t=opt.within("--load", args.load, 0.0, 150.0, "t"),
+        mix_degC=opt.within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
+        empty_bays=tuple(args.empty_bay),
+        scan_s=opt.within("--scan", args.scan, 0.25, 5.0, "s"),
+        host=args.host,
+        port=None if args.port is None else int(opt.within("--port", args.port, 1, 65535, "")),
+    )
+
+
+def _first_ms(args: argparse.Namespace, record: Path) -> int:
+    """Simulated UTC of the first scan: after the last one in the record, else as asked for."""
+    last_ms = last_utc_ms(record)
+    return (
+        round(1000 * opt.local_time(args.start).timestamp()) if last_ms is None else last_ms + round(1000 * args.scan)
+    )
+
+
+def _clock(args: argparse.Namespace, scan_s: float, began_ms: int, first_scan: int) -> tuple[Clock, float]:
+    """The clock and how long a scan takes on the wall. Simulated UTC is began_ms at first_scan."""
+    origin_ms = began_ms - round(1000 * scan_s * first_scan)
+    if args.lockstep:
+        return LockstepClock(origin_ms, scan_s), 0.0
+    if args.pace is not None:
+        pace = opt.within("--pace", args.pace, 0.1, 100_000.0, "times real time")
+        return PacedClock(origin_ms, scan_s, pace), scan_s / pace
+    return RealClock(scan_s), scan_s
+
+
+def _summary(session: Session, out: Path, report: Report) -> Summary:
+    bundle, asked = session.bundle, session.asked
+    facts = Run(
+        chamber=bundle.chamber.name,
+        recipe=bundle.recipe,
+        files=bundle.files,
+        mix=bundle.mix.name,
+        load_t=asked.load_t,
+        mix_degC=asked.mix_degC,
+        seed=None,
+        link="modbus",
+        scan_s=asked.scan_s,
+        scans=report.scans,
+        wall_s=report.wall_s,
+        scan_us=report.scan_us,
+        exchange_us=report.exchange_us,
+        trace_sha256=report.trace_sha256,
+        invariants_broken=report.invariants_broken,
+        finished=report.state.sequence.state == "complete",
+        ready_age_h=bundle.chamber.product.ready_age_h,
+    )
+    with Reader(out / "record.sqlite") as reader:
+        return summarise(reader, facts)

@@ -1,0 +1,143 @@
+"""The content of summary.json: the parts that a simulated cycle and a real one share, and the whole of a real one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from controller import __version__
+from controller.config.find import SHIPPED
+from controller.config.loader import Loaded, load
+from controller.core.recipe import Recipe, band
+from controller.report import kpis
+from controller.report.verdict import VerdictRules
+from controller.store.reader import JournalRow
+
+Summary = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """What a run was, beside its record. seed: None where nothing is simulated by us."""
+
+    chamber: str
+    recipe: Recipe
+    files: Mapping[str, Loaded[Any]]
+    mix: str
+    load_t: float
+    mix_degC: float
+    seed: int | None
+    link: str
+    scan_s: float
+    scans: int
+    wall_s: float
+    scan_us: Mapping[str, float]
+    exchange_us: Mapping[str, float]
+    trace_sha256: str
+    invariants_broken: int
+    finished: bool
+    ready_age_h: float
+
+
+def assemble(
+    run: Run,
+    *,
+    verdict: tuple[str, list[str]],
+    trips: list[str],
+    alarms: list[Summary],
+    closure: Summary | None,
+    used: Mapping[str, Any],
+    ready_h: float | None,
+    truth: Summary | None,
+    believed: Summary,
+) -> Summary:
+    """Every key of a summary, in the order in which people read it. used: energy_kWh, water_kg and fighting."""
+    tonnes, energy, water = run.load_t, used["energy_kWh"], used["water_kg"]
+    return {
+        "version": __version__,
+        "chamber": run.chamber,
+        "recipe": run.recipe.name,
+        "recipe_sha256": run.files["recipe"].sha256,
+        "mix": run.mix,
+        "load_t": tonnes,
+        "mix_degC": run.mix_degC,
+        "seed": run.seed,
+        "link": run.link,
+        "scan_s": run.scan_s,
+        "scans": run.scans,
+        "simulated_s": run.scans * run.scan_s,
+        "wall_s": round(run.wall_s, 3),
+        "scan_us": dict(run.scan_us),
+        "exchange_us": dict(run.exchange_us),
+        "finished": run.finished,
+        "verdict": verdict[0],
+        "reasons": verdict[1],
+        "trips": trips,
+        "alarms": alarms,
+        "invariants_broken": run.invariants_broken,
+        "trace_sha256": run.trace_sha256,
+        "closure": closure,
+        "energy_kWh": energy,
+        "water_kg": water,
+        "per_tonne": {
+            "energy_kWh": round(sum(energy.values()) / tonnes, 3) if tonnes else None,
+            "water_kg": round(water["fog"] / tonnes, 3) if tonnes else None,
+        },
+        "fighting": used["fighting"],
+        "ready_age_h": run.ready_age_h,
+        "ready_h": {"forecast": None, "actual": ready_h},
+        "truth": truth,
+        "believed": believed,
+    }
+
+
+def asked_band(recipe: Recipe) -> kpis.Band:
+    """What the first hold of a recipe asks for; the last phase where there is no hold."""
+    phase = next((phase for phase in recipe.phases if phase.kind == "hold"), recipe.phases[-1])
+    floor, ceiling = band(phase)
+    return kpis.Band(
+        floor_degC=floor,
+        ceiling_degC=ceiling,
+        fog_below_pct=phase.rh_fog_below_pct,
+        accept_pct=phase.rh_accept_pct,
+    )
+
+
+def trips_of(journal: Iterable[JournalRow]) -> list[str]:
+    """Tags that tripped, each once, first first."""
+    return list(dict.fromkeys(row.tag for row in journal if row.kind == "trip"))
+
+
+def alarms_of(journal: Iterable[JournalRow], start_ms: int, end_s: float) -> list[Summary]:
+    """Every alarm with its begin and end in seconds after the start; one still active ends with the cycle."""
+    alarms: list[Summary] = []
+    open_by_tag: dict[str, Summary] = {}
+    for row in journal:
+        if row.kind != "alarm":
+            continue
+        at_s = round((row.utc_ms - start_ms) / 1000.0, 3)
+        if _goes(row):
+            if row.tag in open_by_tag:
+                open_by_tag.pop(row.tag)["to_s"] = at_s
+        elif row.tag not in open_by_tag:
+            entry = {
+                "tag": row.tag,
+                "text": row.text,
+                "from_s": at_s,
+                "to_s": round(end_s, 3),
+                "priority": row.data.get("priority", "low"),
+            }
+            open_by_tag[row.tag] = entry
+            alarms.append(entry)
+    return alarms
+
+
+def verdict_rules() -> VerdictRules:
+    """The rules that the quality manager owns. Raises ConfigError."""
+    return load(SHIPPED / "verdict.toml", VerdictRules)
+
+
+def _goes(row: JournalRow) -> bool:
+    """Alarms of the chamber say "comes" and "goes", those of the runtime active or not."""
+    return row.data.get("what") == "goes" or row.data.get("active") is False

@@ -1,0 +1,101 @@
+"""Where a controller begins: afresh, or where the record says that the one before it ended. Never silently on."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+from controller.core.frames import Event
+from controller.core.procedure import AT_REST
+from controller.core.scan import ScanState
+from controller.errors import ConfigError, Problem
+from controller.runtime.loop import Start
+from controller.runtime.restart import commands_after, restore
+from controller.runtime.session import CODEC, Session
+from controller.store.header import Header
+from controller.store.reader import Reader
+
+_OF_CHAMBER = ("chamber", "points", "device")
+
+
+def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
+    """Where to begin with this record, which may not exist yet.
+
+    A cycle in progress goes on with its clock stopped (or is aborted after a long outage), with latched trips as
+    they were; it must be given the files and the charge it was started with, else ConfigError. A chamber at rest
+    keeps its trips and alarms and takes the new charge. StoreError when the record cannot be read.
+    """
+    resumed = restore(record, CODEC, now_ms)
+    if resumed is None:
+        return Start(state=session.fresh())
+    with closing(Reader(record)) as reader:
+        before = reader.header()
+    state = resumed.state
+    procedure = state.sequence.state
+    differing = differences(before, header)
+    if procedure not in AT_REST:
+        _refuse(record, f"a cycle is in progress there ({procedure})", differing)
+    elif any(what in _OF_CHAMBER for what, _was, _is in differing):
+        if any(state.protection.tripped):
+            _refuse(record, "trips are latched there", differing)
+        state = session.fresh()
+    else:
+        state = _new_charge(session, state)
+    return Start(
+        state=state,
+        scan=resumed.scan,
+        now_s=resumed.now_s,
+        commands=commands_after(resumed.kind, procedure, resumed.scan),
+        events=(resumed.event,),
+    )
+
+
+def last_utc_ms(record: Path) -> int | None:
+    """UTC of the newest scan in the record, None when there is none: in lockstep no time passes without control."""
+    if not record.is_file():
+        return None
+    with closing(Reader(record)) as reader:
+        last = reader.last_scan()
+    return None if last is None else last[1]
+
+
+def differences(before: Header, now: Header) -> list[tuple[str, str, str]]:
+    """(what, was, is) of every file and fact that is not the same in two headers."""
+    found = [
+        (kind, "the text in the record", "another text")
+        for kind in sorted({*before.texts, *now.texts})
+        if before.texts.get(kind) != now.texts.get(kind)
+    ]
+    found += [
+        (name, str(before.facts.get(name)), str(now.facts.get(name)))
+        for name in sorted({*before.facts, *now.facts})
+        if before.facts.get(name) != now.facts.get(name)
+    ]
+    if before.scan_s != now.scan_s:
+        found.append(("scan_s", f"{before.scan_s:g}", f"{now.scan_s:g}"))
+    return found
+
+
+def outage_of(start: Start) -> Event | None:
+    """The outage before this start, None for the first one."""
+    return start.events[0] if start.events else None
+
+
+def _new_charge(session: Session, state: ScanState) -> ScanState:
+    """A chamber at rest: what is known of panel, trips and alarms stays, the product is that of the new charge."""
+    fresh = session.fresh()
+    return replace(state, allocation=fresh.allocation, product=fresh.product, seen=fresh.seen)
+
+
+def _refuse(record: Path, why: str, differing: list[tuple[str, str, str]]) -> None:
+    if differing:
+        raise ConfigError(
+            [
+                Problem(
+                    str(record), what, now, f"must stay {was}: {why}",
+                    "give what it was begun with, or another --out for a new cycle",
+                )
+                for what, was, now in differing
+            ]
+        )

@@ -1,0 +1,116 @@
+"""One chamber made ready to be controlled: files, plan, image, and the loop around them. Real or simulated alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+
+from controller.config.bundle import Bundle, load_bundle
+from controller.config.plan import bind
+from controller.core import scan
+from controller.core.commands import Orders
+from controller.core.scan import ScanPlan, ScanState
+from controller.link.device import Device
+from controller.link.image import Image
+from controller.link.layout import require_layout
+from controller.link.protocol import Link
+from controller.runtime.clock import Clock
+from controller.runtime.loop import Runner, Sink
+from controller.runtime.rest import safe_outputs
+from controller.store.checkpoint import StateCodec
+from controller.store.header import Header
+
+CODEC: StateCodec[ScanState] = StateCodec(ScanState)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is to be controlled: files by name or path, the charge, and the scan.
+
+    load_t: fresh product. mix_degC, age_h: its temperature and age when control begins. empty_bays: numbers from 1.
+    host, port: where the device is, if not where its file says.
+    """
+
+    chamber: str
+    recipe: str
+    mix: str
+    load_t: float
+    mix_degC: float
+    age_h: float = 0.0
+    empty_bays: tuple[int, ...] = ()
+    scan_s: float = 1.0
+    host: str | None = None
+    port: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """Valid files, bound. device: with the address in force."""
+
+    asked: Asked
+    bundle: Bundle[Device]
+    device: Device
+    plan: ScanPlan
+    image: Image
+
+    def fresh(self) -> ScanState:
+        """The state of a chamber of which nothing is known yet."""
+        return scan.initial(self.plan, mix_degC=self.asked.mix_degC, age_h=self.asked.age_h)
+
+    def header(self, link: str, *, simulated: bool, seed: int | None = None) -> Header:
+        """Head of the record. The same files, charge and link give the same head, so that a restart goes on with it."""
+        bundle, asked, image = self.bundle, self.asked, self.image
+        return Header(
+            tags=tuple(point.tag for point in bundle.points if point.kind == "AI"),
+            computed=scan.COMPUTED,
+            input_words=image.input_count,
+            output_words=image.output_count,
+            scan_s=asked.scan_s,
+            texts={kind: file.text for kind, file in bundle.files.items()},
+            facts={
+                "chamber": bundle.chamber.name,
+                "recipe": bundle.recipe.name,
+                "mix": bundle.mix.name,
+                "seed": seed,
+                "link": link,
+                "load_t": asked.load_t,
+                "mix_degC": asked.mix_degC,
+                "empty_bays": ", ".join(map(str, asked.empty_bays)),
+                "simulated": simulated,
+            },
+        )
+
+    def runner(self, *, link: Link, clock: Clock, orders: Orders, recorder: Sink, strict: bool = False) -> Runner:
+        """The loop with everything in place."""
+        return Runner(
+            link=link,
+            image=self.image,
+            clock=clock,
+            orders=orders,
+            step=partial(scan.scan, self.plan),
+            columns=scan.values,
+            safe=safe_outputs(self.bundle.points),
+            scan_s=self.asked.scan_s,
+            recorder=recorder,
+            strict=strict,
+        )
+
+
+def prepare(asked: Asked) -> Session:
+    """Load, check and bind everything. Raises ConfigError with all problems of all files."""
+    bundle = load_bundle(asked.chamber, asked.recipe, asked.mix, device_class=Device, layout=require_layout)
+    device = replace(
+        bundle.device,
+        host=bundle.device.host if asked.host is None else asked.host,
+        port=bundle.device.port if asked.port is None else asked.port,
+    )
+    plan = bind(
+        bundle.chamber,
+        bundle.points,
+        bundle.recipe,
+        bundle.mix,
+        load_t=asked.load_t,
+        empty_bays=asked.empty_bays,
+        dt_s=asked.scan_s,
+    )
+    return Session(asked, bundle, device, plan, Image(bundle.points, device))
