@@ -72,6 +72,10 @@ class Chamber:
         if bits != self._bits:
             self._see(bits)
 
+    def compile(self) -> None:
+        """Have everything compiled before the first step; reading the instruments at construction already did it."""
+        self._first_reading()
+
     def start(self, air_degC: float, rh_pct: float) -> None:
         """Give all air one state, and begin the books anew. Meant for before the first step."""
         set_air(self._v, self._c, air_degC, rh_pct / 100.0)

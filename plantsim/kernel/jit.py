@@ -12,6 +12,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 # No reference counts: nothing here allocates, and counting views costs a third of a step and of the compile time.
 _BOTH: dict[str, Any] = {"error_model": "numpy", "_nrt": False, "no_cfunc_wrapper": True}
+_njit: Any = njit  # its stubs do not know these options
 
 
 def inner(function: F) -> F:
@@ -19,12 +20,12 @@ def inner(function: F) -> F:
 
     Such a function must allocate nothing. Tests call the Python function itself, `python_of(function)`.
     """
-    return cast(F, njit(no_cpython_wrapper=True, **_BOTH)(function))
+    return cast(F, _njit(no_cpython_wrapper=True, **_BOTH)(function))
 
 
 def entry(function: F) -> F:
     """Compile for calls from Python, and keep the result on disk."""
-    return cast(F, njit(cache=True, **_BOTH)(function))
+    return cast(F, _njit(cache=True, **_BOTH)(function))
 
 
 def python_of(function: F) -> F:

@@ -57,10 +57,11 @@ def mix(k: Floats, share: Floats, air: Floats, work: Floats, gear: Floats, level
     flow = max(gear[G_FLOW], gear[G_VENT])
     part_up = work[X_B]
     _parts_up(k, share, air, work[X_A], part_up, flow, levels, dt)
-    # Bays in the inner loop: they do not wait for each other.
-    for level in range(levels - 1):
-        for i in range(level, bays * levels, levels):
-            swap(air, i, i + 1, part_up[i])
+    # Even pairs, then odd ones: a sweep from one end would carry heat along with itself.
+    for first in range(2):
+        for b in range(bays):
+            for i in range(b * levels + first, (b + 1) * levels - 1, 2):
+                swap(air, i, i + 1, part_up[i])
     side = k[K_SIDE] + k[K_SIDE_JET] * flow / bays
     part = 0.5 * (1.0 - exp(-2.0 * side * dt / k[K_AIR_KG]))
     # Even pairs, then odd ones: the order reads the same from both ends, so mirrored bays stay alike to the bit.
