@@ -108,7 +108,7 @@ def _run(
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), (), False)
+                       (), state.reset, state.acknowledge)
     if why:
         return _next_phase(plan, after, climate, why)
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
@@ -170,7 +170,8 @@ def _wait(
     if name in ("held", "paused"):
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
-                           state.resume_floor_degC, state.commands, (), (), False)
+                           state.resume_floor_degC, state.commands, (), state.reset,
+                           state.acknowledge)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"

@@ -408,9 +408,14 @@ def test_abort_after_start_in_one_scan_is_not_lost(run: Run) -> None:
     assert (run.state.state, run.state.trail) == ("aborting", ("running", "aborting"))
 
 
-def test_reset_trips_and_acknowledge_are_passed_on_for_one_scan(run: Run) -> None:
+@pytest.mark.parametrize("before", [(), ("start",), ("start", "hold"), ("start", "pause"), ("start", "stop")])
+def test_reset_trips_and_acknowledge_are_passed_on_for_one_scan(run: Run, before: tuple[str, ...]) -> None:
+    """In every state, at work or at rest: what is not passed on is never answered."""
+    for verb in before:
+        run.scan(verb)
+        run.scan()
     run.scan(RESET_TRIPS, "acknowledge")
-    assert (run.state.reset, run.state.acknowledge) == ((("1", "anna"),), True)
+    assert ([who for _id, who in run.state.reset], run.state.acknowledge) == (["anna"], True)
     run.scan()
     assert (run.state.reset, run.state.acknowledge) == ((), False)
 
