@@ -9,6 +9,7 @@ from controller.cli import options as opt
 from controller.cli.progress import progress
 from controller.errors import UnavailableError
 from controller.report.table import table
+from controller.store.seal import seal_cycle
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,6 +46,7 @@ def run(args: argparse.Namespace) -> int:
     ran = run_cycle(options, progress("cycle", quiet=args.json))
     summary = summarise(ran)
     text = json.dumps(summary, indent=2, allow_nan=False)
+    seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))
     (options.out / "summary.json").write_text(text + "\n", encoding="utf-8")
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}")
     return 0 if summary["verdict"] == "pass" else 1

@@ -70,7 +70,7 @@ def _used(reader: Reader, from_ms: int) -> dict[str, dict[str, float]]:
     busy = sum(1 for window in windows if window and sum(window) / len(window) > FIGHTING_kW_MIN)
     energy = {name: believed.energy_kWh(reader.minutes(tag, from_ms)) for name, tag in _METERS}
     return {
-        "energy_kWh": {name: round(value, 2) for name, value in energy.items()},
+        "energy_kWh": {name: round(value, 2) + 0.0 for name, value in energy.items()},
         "water_kg": {"fog": round(believed.energy_kWh(reader.minutes("FT-102", from_ms)), 2)},
         "fighting": {"hours": round(busy * WINDOW_MINUTES / 60.0, 2), "kWh": round(sum(known(fought)) / 60.0, 2)},
     }
