@@ -7,7 +7,7 @@ from operator import itemgetter
 
 _LEVELS_PER_BAY = 4.0  # a bay is about as wide as four levels are high
 
-Picker = Callable[[Sequence[float]], tuple[float, ...]]
+Picker = Callable[[tuple[float, ...]], tuple[float, ...]]
 Place = tuple[int, int]  # bay, level, both from 1
 
 
@@ -46,7 +46,8 @@ def row(place: Place, dummies: Sequence[Place], air: Sequence[Place], air_share:
 
 
 def picker(columns: Sequence[int]) -> Picker:
-    """A function that picks these columns as a tuple, whatever their number."""
-    if len(columns) > 1:
-        return itemgetter(*columns)
-    return lambda values: tuple([values[column] for column in columns])
+    """A function that picks these columns of a tuple as a tuple, whatever their number; neighbours as one slice."""
+    first = columns[0] if columns else 0
+    if list(columns) == list(range(first, first + len(columns))):
+        return itemgetter(slice(first, first + len(columns)))
+    return itemgetter(*columns)

@@ -8,7 +8,7 @@ same slots, then lets the object become the record: from there on it is as froze
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields, make_dataclass
+from dataclasses import fields
 from typing import Any, TypeVar
 
 Record = TypeVar("Record")
@@ -22,11 +22,15 @@ def maker(record: type[Record]) -> Callable[..., Record]:
     if hasattr(record, "__post_init__") or "__slots__" not in record.__dict__:
         raise TypeError(f"{record.__name__} must be a slotted dataclass without __post_init__")
     names = [field.name for field in fields(record)]  # type: ignore[arg-type]
-    twin: Any = make_dataclass(record.__name__ + "Twin", names, slots=True)
-
-    def make(*values: Any) -> Record:
-        made = twin(*values)
-        made.__class__ = record
-        return made  # type: ignore[no-any-return]
-
-    return make
+    twin = type(f"{record.__name__}Twin", (), {"__slots__": names})
+    # Written out and compiled once, as dataclasses write their constructors: one call, one store a field.
+    source = [
+        f"def make({', '.join(names)}):",
+        "    _made = _twin()",
+        *[f"    _made.{name} = {name}" for name in names],
+        "    _made.__class__ = _record",
+        "    return _made",
+    ]
+    made: dict[str, Any] = {"_twin": twin, "_record": record}
+    exec("\n".join(source), made)
+    return made["make"]  # type: ignore[no-any-return]
