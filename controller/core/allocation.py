@@ -201,10 +201,11 @@ def allocate(
                 why = (*why, EVAPORATION)
         elif u < 0.0:
             vent = -u / vent_kg_h_per_kg_s
-            sag_K = floor - t - (plan.sag_K if ceiling > floor else plan.sag_single_K)
-            heat_kW_max *= max(1.0 - vent / plan.vent_kg_per_s_heated, min(2.0 * sag_K, 1.0), 0.0)
-            if heat_kW_max == 0.0:
-                why_heat = FLOOR_SAGS
+            if targets.sags:
+                sag_K = floor - t - (plan.sag_K if ceiling > floor else plan.sag_single_K)
+                heat_kW_max *= max(1.0 - vent / plan.vent_kg_per_s_heated, min(2.0 * sag_K, 1.0), 0.0)
+                if heat_kW_max == 0.0:
+                    why_heat = FLOOR_SAGS
             why = (*why, VENT_DEW + climate.surface)
         elif drier == 0.0 and targets.vent and w_g_per_kg > 1000.0 * limits.vent_above:
             why = (*why, VENT_USELESS)

@@ -160,7 +160,7 @@ def targets_at(phase: PhasePlan, floor_degC: float, ceiling_degC: float, rate_K_
         return arrived
     return make_targets(floor_degC, ceiling_degC, rate_K_per_h, arrived.rh_fog_below_pct, arrived.rh_accept_pct,
                    arrived.supply_over_return_K_max, arrived.fan_pct, arrived.heat, arrived.fog,
-                        arrived.vent)
+                        arrived.vent, arrived.sags)
 
 
 def stopping_targets(plan: SequencePlan, state: SequenceState) -> Targets:
@@ -189,7 +189,7 @@ def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, 
         wait_alarm_s=phase.wait_alarm_h * 3600.0, on_door_hold=phase.on_door == "hold", end=ends.bind(phase),
         targets=Targets(floor, ceiling, 0.0, phase.rh_fog_below_pct, phase.rh_accept_pct,
                         phase.supply_over_return_K_max, _fan_pct(flow, full),
-                        heat=heated, fog=phase.rh_fog_below_pct > 0.0, vent=True),
+                        heat=heated, fog=phase.rh_fog_below_pct > 0.0, vent=True, sags=not phase.heat_against_vent),
     )
 
 

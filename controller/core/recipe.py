@@ -56,6 +56,8 @@ class Phase:
     in_band_K: a hold may begin, and its band counts as reached, when the coldest good probe is at most this far
     below the floor. wait_alarm_h: waiting longer than this in one phase raises an alarm.
     on_door: what an open door does to the recipe's clock.
+    heat_against_vent: False = while the vent carries moisture out, heat fades, the floor sags and a ramp waits: saves
+    energy. True = temperature comes first, whatever it costs.
     """
 
     kind: PhaseKind
@@ -73,6 +75,7 @@ class Phase:
     in_band_K: Annotated[float, Ge(0), Le(1)] = 0.2
     wait_alarm_h: Annotated[float, Gt(0), Le(100)] = 4.0
     on_door: Literal["hold", "continue"] = "hold"
+    heat_against_vent: bool = False
     end: End = field(default_factory=End)
 
 

@@ -83,7 +83,7 @@ def _run(
     waiting = phase.waits and not climate.temperature_degC > floor - phase.holdback_K
     if moves > 0 and not waiting:
         waiting = (
-            fighting
+            (fighting and phase.targets.sags)
             or (end.in_band and not in_band and floor >= phase.floor_degC)
             or (phase.ramp_rh_floor_pct > 0.0 and not constraints.ramp_permitted(climate, phase.ramp_rh_floor_pct))
         )

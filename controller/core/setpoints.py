@@ -11,6 +11,7 @@ class Targets:
 
     floor_degC = ceiling_degC for a single setpoint. rate_K_per_h: how fast the floor moves now (0 when held back).
     heat, fog, vent: whether each may act in this phase and state. fan_pct: what the fan policy asks for.
+    sags: the floor may sag rather than heat work against the vent.
     """
 
     floor_degC: float
@@ -23,3 +24,4 @@ class Targets:
     heat: bool
     fog: bool
     vent: bool
+    sags: bool = True

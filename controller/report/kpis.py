@@ -1,8 +1,9 @@
 """Key figures of a cycle from equally spaced samples; the same code for what was true and what was believed.
 
-RH min is the lowest place at any sample of the hold; spread is max - min over places, its p95 over time; in_band_pct
-is the share of hold time with the mean in [floor, ceiling], every place within 1 K of the mean and every place's RH
-at or above the accepted one. Drying is the positive part, area mean, time mean from the last board mixed to the end.
+RH min is the lowest place at any sample of the hold; spread is max - min over places, its p95 over time. in_band_pct
+is the share of hold time with the mean in [floor, ceiling] (of a single setpoint: within SINGLE_K), every place
+within 1 K of the mean and every place's RH at or above the accepted one. Drying is the positive part, area mean, time
+mean from the last board mixed to the end.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 PLACE_BAND_K = 1.0  # every place within +/-1 K of the mean
+SINGLE_K = 0.5  # a single setpoint is held when the mean is this near
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +119,8 @@ def _hold(series: Series, band: Band) -> Block:
 
 def _in_band_pct(series: Series, band: Band) -> float:
     part = slice(series.hold_from, series.hold_to)
+    slack = SINGLE_K if band.floor_degC == band.ceiling_degC else 0.0
+    low, high = band.floor_degC - slack, band.ceiling_degC + slack
     rows = zip(
         series.temperature_mean[part],
         series.temperature_min[part],
@@ -128,7 +132,7 @@ def _in_band_pct(series: Series, band: Band) -> float:
     for t_mean, t_min, t_max, rh_min in rows:
         total += 1
         inside += (
-            band.floor_degC <= t_mean <= band.ceiling_degC
+            low <= t_mean <= high
             and t_mean - t_min <= PLACE_BAND_K
             and t_max - t_mean <= PLACE_BAND_K
             and rh_min >= band.accept_pct
