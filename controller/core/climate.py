@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import exp, nan
 from operator import mul
 
 from controller.core.binding import Binder
-from controller.core.frames import Frame, Quality
+from controller.core.frames import Frame, all_good
 from controller.core.moistair import RATIO, saturation_pressure_Pa, saturation_temperature_degC
 from controller.core.places import Picker, picker
 from controller.core.points import Point, of_kind
@@ -17,7 +17,6 @@ from controller.core.signals import for_control
 from controller.core.voting import agreeing, greatest, least, median, robust_mean
 from controller.core.watched import BoardProbe, ClimateConfig, FrameProbe, Pair
 
-_GOOD = int(Quality.GOOD)
 _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates need no faster look
 _REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
 _LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
@@ -69,7 +68,8 @@ class ClimatePlan:
     whose bottom boards are estimated; nearest: for each, indexes of the pairs, nearest first; unmeasured: indexes of
     those without a board probe.  others: picks supply, return, hall, outdoor T, outdoor RH, air flow, fan, heat, fog.
     used: picks all of these together.  even: all pairs weigh the same.  airflow: its column.
-    saturation: remembers saturation pressures by temperature; it changes no result.
+    saturation_Pa: saturation pressure at a temperature, remembered.  half, odd: middle of the pairs, and whether
+    there is one.  disagree_K, margin_K, pressure_Pa: of the section.
     """
 
     config: ClimateConfig
@@ -88,7 +88,12 @@ class ClimatePlan:
     others: Picker
     used: Picker
     airflow: int
-    saturation: dict[float, float]
+    saturation_Pa: Callable[[float], float]
+    half: int
+    odd: bool
+    disagree_K: float
+    margin_K: float
+    pressure_Pa: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +157,7 @@ def bind(
     reserve = f"estimated, reserve {config.estimated_reserve_K:g} K"
     return ClimatePlan(
         config=config,
-        good=(_GOOD,) * len(of_kind(points, "AI")),
+        good=all_good(len(of_kind(points, "AI"))),
         temperatures=picker(air),
         humidities=picker(humidity),
         weights=tuple(weight / total for weight in weights),
@@ -167,7 +172,12 @@ def bind(
         others=picker(others),
         used=picker([*air, *humidity, *(column for column, _, _ in surfaces), *others]),
         airflow=others[5],
-        saturation={},
+        saturation_Pa=_Remembered().__getitem__,
+        half=len(air) // 2,
+        odd=len(air) % 2 == 1,
+        disagree_K=config.disagree_K,
+        margin_K=config.margin_K,
+        pressure_Pa=config.pressure_Pa,
     )
 
 
@@ -178,12 +188,16 @@ def initial(_plan: ClimatePlan) -> ClimateState:
 
 def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -> tuple[ClimateState, Climate]:
     """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link)."""
-    config = plan.config
-    healthy = frame.qualities == plan.good or not any(plan.used(frame.qualities))
+    healthy = frame.qualities is plan.good or not any(plan.used(frame.qualities))
     values = frame.values if healthy else for_control(frame)
-    temperatures = plan.temperatures(values)
-    mean, coldest, hottest = _air(plan, temperatures, healthy)
-    vapour_Pa = _vapour(plan, temperatures, plan.humidities(values), healthy)
+    temperatures, humidities = plan.temperatures(values), plan.humidities(values)
+    ordered = sorted(temperatures)  # quicker than least and greatest
+    coldest, hottest = ordered[0], ordered[-1]
+    if healthy and plan.even and hottest - coldest <= plan.disagree_K:  # then all are within it of their median
+        mean = sum(temperatures) / len(temperatures)
+    else:
+        mean, coldest, hottest = _trusted(plan, temperatures)
+    vapour_Pa = _vapour(plan, temperatures, humidities, healthy)
     dew_point = saturation_temperature_degC(vapour_Pa)
     since_s = state.since_s + dt_s
     if since_s >= _ESTIMATE_EVERY_S or not state.estimated_degC:
@@ -192,8 +206,8 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
         state = _state(since_s, state.estimated_degC, state.bias_K)
     surface, name = _coldest_surface(plan, state, plan.surfaces(values), coldest, healthy)
     supply, back, hall, outdoor, outdoor_rh, airflow, fan_kW, heat_kW, fog = plan.others(values)
-    pressure = config.pressure_Pa
-    outdoor_Pa = 0.01 * outdoor_rh * (plan.saturation.get(outdoor) or _saturation(plan.saturation, outdoor))
+    pressure = plan.pressure_Pa
+    outdoor_Pa = 0.01 * outdoor_rh * plan.saturation_Pa(outdoor)
     return state, _climate(
         mean,
         coldest,
@@ -204,7 +218,7 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
         100.0 * vapour_Pa / saturation_pressure_Pa(mean),
         surface,
         name,
-        surface - config.margin_K,
+        surface - plan.margin_K,
         surface - dew_point,
         supply,
         back,
@@ -221,18 +235,22 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
     )
 
 
-def _air(plan: ClimatePlan, temperatures: tuple[float, ...], healthy: bool) -> tuple[float, float, float]:
+class _Remembered(dict[float, float]):
+    """Saturation pressure by temperature, evaluated once for each that comes; bounded, and it changes no result."""
+
+    def __missing__(self, temperature_degC: float) -> float:
+        pressure = saturation_pressure_Pa(temperature_degC)
+        if pressure > 0.0:  # NaN is not kept: it would never be found again
+            if len(self) >= _REMEMBERED:
+                self.clear()
+            self[temperature_degC] = pressure
+        return pressure
+
+
+def _trusted(plan: ClimatePlan, temperatures: tuple[float, ...]) -> tuple[float, float, float]:
     """Robust mean, coldest and hottest of the air probes that agree with each other."""
-    limit = plan.config.disagree_K
-    if healthy:
-        ordered = sorted(temperatures)  # quicker than min and max
-        coldest, hottest = ordered[0], ordered[-1]
-        if hottest - coldest <= limit:  # then all are within the limit of their median
-            if plan.even:
-                return sum(temperatures) / len(temperatures), coldest, hottest
-            return robust_mean(temperatures, plan.weights, limit), coldest, hottest
-    trusted = [temperatures[index] for index in agreeing(temperatures, limit)]
-    return robust_mean(temperatures, plan.weights, limit), least(trusted), greatest(trusted)
+    trusted = [temperatures[index] for index in agreeing(temperatures, plan.disagree_K)]
+    return robust_mean(temperatures, plan.weights, plan.disagree_K), least(trusted), greatest(trusted)
 
 
 def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tuple[float, ...], healthy: bool) -> float:
@@ -241,28 +259,15 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
     (With an even number the middle two are averaged as pressures: within 0.002 K for dew points 0.5 K apart.)
     A probe that reads above 100 %RH is taken at 100: more than that no air of a chamber holds.
     """
-    known = plan.saturation
-    saturations = list(map(known.get, temperatures))
-    if None in saturations:
-        saturations = [_saturation(known, temperature) for temperature in temperatures]
     if not max(humidities) <= 100.0 or not healthy:
         humidities = tuple([100.0 if rh > 100.0 else rh for rh in humidities])
-    pressures: list[float] = list(map(mul, saturations, humidities))
+    pressures = map(mul, map(plan.saturation_Pa, temperatures), humidities)
     if not healthy:
-        return 0.01 * median(pressures)
-    pressures.sort()
-    count = len(pressures)
-    half = count >> 1
-    return 0.01 * (pressures[half] if count & 1 else 0.5 * (pressures[half - 1] + pressures[half]))
-
-
-def _saturation(known: dict[float, float], temperature_degC: float) -> float:
-    pressure = saturation_pressure_Pa(temperature_degC)
-    if pressure > 0.0:  # NaN is not kept: it would never be found again
-        if len(known) >= _REMEMBERED:
-            known.clear()
-        known[temperature_degC] = pressure
-    return pressure
+        return 0.01 * median(list(pressures))
+    ordered: list[float] = sorted(pressures)
+    half = plan.half
+    middle = ordered[half] if plan.odd else 0.5 * (ordered[half - 1] + ordered[half])
+    return 0.01 * middle
 
 
 def _coldest_surface(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import lru_cache
 from typing import NamedTuple
 
 
@@ -46,6 +47,12 @@ class Frame:
     reasons: tuple[str, ...]
     discrete: tuple[bool, ...]
     age_scans: int
+
+
+@lru_cache(maxsize=64)
+def all_good(count: int) -> tuple[int, ...]:
+    """Qualities of `count` channels that are all GOOD: always the same object, so `is` is a quick first look."""
+    return (int(Quality.GOOD),) * count
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from typing import Annotated
 from annotated_types import Ge, Gt, Le
 
 from controller.core.binding import Binder
-from controller.core.frames import Frame, Quality, RawInputs
+from controller.core.frames import Frame, Quality, RawInputs, all_good
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 
@@ -114,7 +114,7 @@ def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
         tables=tuple(_table(*scale, *limit[1:3]) for scale, limit in zip(scales, limits, strict=True) if narrow),
         rates=tuple(rates),
         rate_min=min(rates, default=inf),
-        good=(_GOOD,) * len(analog),
+        good=all_good(len(analog)),
         silent=("",) * len(analog),
     )
 
