@@ -15,9 +15,12 @@ from typing import Any
 
 from controller.core.frames import Outputs, RawInputs
 from controller.core.points import Point, of_kind
+from controller.core.quick import maker
 from controller.errors import LinkError
 from controller.link.device import Device
 from controller.link.layout import require_layout
+
+_raw = maker(RawInputs)
 
 
 class Image:
@@ -82,7 +85,7 @@ class Image:
         if words[0] != self._signature or words[1] != self._map_version:
             self._require_map(words)
         status = words[4]
-        return RawInputs(
+        return _raw(
             analog,
             discrete,
             age_scans,
@@ -170,10 +173,10 @@ class Image:
 def _picker(offsets: tuple[int, ...]) -> Callable[[Sequence[int]], tuple[int, ...]]:
     """The quickest way to take these words out of a block, in this order, as a tuple."""
     start = offsets[0] if offsets else 0
-    if offsets == tuple(range(start, start + len(offsets))):
+    if len(offsets) < 2 or (len(offsets) > 4 and offsets == tuple(range(start, start + len(offsets)))):
         block = slice(start, start + len(offsets))
         return lambda words: tuple(words[block])
-    pick: Any = itemgetter(*offsets)  # at least two: one alone is a range
+    pick: Any = itemgetter(*offsets)
     return pick  # type: ignore[no-any-return]
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.core.frames import RawInputs
+from controller.core.quick import maker
 
 STILL_MAX: Final = 2  # real time: scans in a row with an unmoved counter before it is told (common practice)
 _COUNTER: Final = 1 << 32
@@ -20,6 +21,9 @@ class Liveness:
     counter: int | None = None
     echo: int = 0
     still: int = 0
+
+
+_liveness = maker(Liveness)
 
 
 def watch(state: Liveness, raw: RawInputs, written: int | None, *, lockstep: bool) -> tuple[Liveness, tuple[str, ...]]:
@@ -48,4 +52,4 @@ def watch(state: Liveness, raw: RawInputs, written: int | None, *, lockstep: boo
             still = state.still + 1
             if still > STILL_MAX:
                 reasons += (f"device's scan counter stands at {raw.counter} for {still} scans: device is frozen",)
-    return Liveness(raw.counter, raw.echo, still), reasons
+    return _liveness(raw.counter, raw.echo, still), reasons
