@@ -18,7 +18,7 @@ from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, AlarmRow
 from controller.core.allocation import Demands
 from controller.core.binding import Binder
 from controller.core.climate import Climate
-from controller.core.frames import Event, Frame, Outputs
+from controller.core.frames import Event, Frame, Outputs, all_good
 from controller.core.phases import SequenceState
 from controller.core.points import Point, of_kind
 from controller.core.procedure import AT_REST
@@ -58,12 +58,14 @@ class AlarmsConfig:
 
 @dataclass(frozen=True, slots=True)
 class AlarmPlan:
-    """The section, with tags as columns. contacts_of: automatic switches, then mains; closed while all is well.
+    """The section, with tags as columns. good: qualities while all is well.  contacts_of: automatic switches, then
+    mains; closed while all is well.
 
     tail: column from which beacon, horn and healthy follow each other to the end, -1 when they do not.
     """
 
     config: AlarmsConfig
+    good: tuple[int, ...]
     contacts_of: Callable[[tuple[bool, ...]], tuple[bool, ...]]
     tail: int
     beacon: int
@@ -120,7 +122,8 @@ def bind(config: AlarmsConfig, points: tuple[Point, ...]) -> AlarmPlan:
     )
     row = (beacon, horn, healthy) == (beacon, beacon + 1, len(of_kind(points, "DO")) - 1) and healthy == horn + 1
     plan = AlarmPlan(
-        config, itemgetter(switches[0], *switches[1:], mains), beacon if row else -1, beacon, horn, healthy
+        config, all_good(len(of_kind(points, "AI"))), itemgetter(switches[0], *switches[1:], mains),
+        beacon if row else -1, beacon, horn, healthy,
     )
     binder.done()
     return plan
@@ -164,9 +167,9 @@ def update(
         not state.lines
         and not verdict.trips
         and not frame.age_scans
-        and 2 not in frame.qualities
+        and (frame.qualities is plan.good or 2 not in frame.qualities)
         and False not in plan.contacts_of(frame.discrete)
-        and (not working or not any(map(_POSITIVE, _excesses(plan.config, state, climate, targets, product, sequence))))
+        and not (working and _any_beyond(plan.config, state, climate, targets, product, sequence))
     ):
         return state, _signal(plan, outputs, False, False, True), _NONE
     contacts = plan.contacts_of(frame.discrete)
@@ -189,9 +192,6 @@ def update(
             healthy = healthy and priority != "high"
         horn = horn or (unacked and priority != "low")
     return state, _signal(plan, outputs, beacon, horn, healthy), events
-
-
-_POSITIVE = (0.0).__lt__
 
 
 def _with_means(
@@ -236,6 +236,34 @@ def _excesses(
         1.0 if sequence.waiting_long else -1.0,
         1.0 if sequence.state == "held" else -1.0,
         1.0 if state.fighting else -1.0,
+    )
+
+
+def _any_beyond(
+    config: AlarmsConfig, state: AlarmState, climate: Climate, targets: Targets, product: Product,
+    sequence: SequenceState,
+) -> bool:
+    """Whether any of `_excesses` is above 0: what nearly every scan asks, so it compares and makes nothing."""
+    mean = climate.temperature_degC
+    least_s = config.mean_h_min * 3600.0
+    mean_drying = 3600.0 * state.drying_kg_per_m2 / (state.drying_s if state.drying_s > least_s else least_s)
+    return (
+        config.dew_margin_K_min > climate.dew_margin_K
+        or (product.ok and product.drying_kg_per_m2h > config.drying_at_once_max)
+        or mean_drying > config.drying_mean_warn
+        or mean_drying > config.drying_mean_max
+        or (
+            targets.rh_accept_pct > climate.rh_pct
+            and sequence.hold_start_s is not None
+            and product.surface_degC > climate.dew_point_degC
+            and targets.rh_accept_pct != 0.0
+        )
+        or (targets.fan_pct != 0.0 and climate.spread_K > config.spread_K_max)
+        or (targets.heat and targets.floor_degC - config.below_floor_K_max > mean)
+        or mean - targets.ceiling_degC > config.above_ceiling_K_max
+        or sequence.waiting_long
+        or sequence.state == "held"
+        or state.fighting
     )
 
 
