@@ -1,1 +1,1 @@
-""
+"""Files to valid config classes: strictly, with every problem at once, and what is wrong between files."""

@@ -87,6 +87,7 @@ def step(
 
 @inner
 def read(c: Tables, v: Views, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float) -> None:
+    """Bring the truth row up to date and let every instrument look at it."""
     skins = v.wall.shape[1]
     observe(c, v, whole[SIZES : SIZES + skins], dt)
     p = c.probe
