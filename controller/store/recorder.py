@@ -46,6 +46,31 @@ class Scan(NamedTuple):
     events: tuple[Event, ...] = ()
 
 
+class _Minute:
+    """Scans on their way into one block, as columns: the states of all but the newest are let go at once, so that
+    the next scan finds their memory still in the cache."""
+
+    __slots__ = ("computed", "first_scan", "qualities", "utc_ms", "values", "words")
+
+    def __init__(self) -> None:
+        self.first_scan = self.utc_ms = 0
+        self.words: list[bytes] = []
+        self.values: list[tuple[float, ...]] = []
+        self.qualities: list[tuple[int, ...]] = []
+        self.computed: list[tuple[float, ...]] = []
+
+    def take(self, row: Scan) -> int:
+        """Add one scan; returns how many there are."""
+        words = self.words
+        if not words:
+            self.first_scan, self.utc_ms = row.scan, row.utc_ms
+        words.append(row.words)
+        self.values.append(row.values)
+        self.qualities.append(row.qualities)
+        self.computed.append(row.computed)
+        return len(words)
+
+
 class Recorder(Generic[State]):
     """Writes one record. `codec` turns the state into the checkpoint (None = no checkpoint).
 
@@ -77,7 +102,7 @@ class Recorder(Generic[State]):
         self._every_scan = every_scan
         self._pack_columns = columns_packer(len(header.tags), len(header.computed)).pack
         self._batch = Batch()
-        self._rows: list[Scan] = []
+        self._minute = _Minute()
         self._next_id = self._writer.last_id + 1
         self._newest: Scan | None = None  # not yet in a commit
         self._minutes = 0
@@ -106,17 +131,16 @@ class Recorder(Generic[State]):
 
     def add(self, row: Scan) -> None:
         """Take one scan. Inline: a list append, once a minute the fold, once a group the commit."""
-        rows = self._rows
-        if rows and row.scan != rows[-1].scan + 1:
+        minute = self._minute
+        if minute.words and row.scan != minute.first_scan + len(minute.words):
             self._fold()  # a block has consecutive scans
-            rows = self._rows
-        rows.append(row)
+            minute = self._minute
         self._newest = row
         if row.commands or row.events:
             self._add_lines(row)
         if self._every_scan:
             self._batch.tails.append(self._tail(row))
-        if len(rows) >= self._per_minute:
+        if minute.take(row) >= self._per_minute:
             self._fold()
             self._minutes += 1
             if self._minutes >= self._group_minutes and not self._every_scan:
@@ -157,7 +181,7 @@ class Recorder(Generic[State]):
             self._writer.close()
 
     def _flush(self) -> None:
-        if self._rows:
+        if self._minute.words:
             self._fold()
         batch = self._batch
         if self._newest is None and not batch.blocks:
@@ -170,13 +194,13 @@ class Recorder(Generic[State]):
             )
 
     def _fold(self) -> None:
-        rows, self._rows = self._rows, []
+        minute, self._minute = self._minute, _Minute()
         block = Block(
-            rows[0].scan,
-            len(rows),
-            rows[0].utc_ms,
-            pack_block([row.words for row in rows]),
-            pack_minute([row.values for row in rows], [row.computed for row in rows], [row.qualities for row in rows]),
+            minute.first_scan,
+            len(minute.words),
+            minute.utc_ms,
+            pack_block(minute.words),
+            pack_minute(minute.values, minute.computed, minute.qualities),
         )
         batch = self._batch
         batch.blocks.append(block)
