@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
@@ -18,8 +19,13 @@ from controller.core.product import Product
 from controller.core.quick import maker
 from controller.core.setpoints import Targets
 
-# Saturation pressure changes by less than this share per kelvin anywhere above -10 degC (IF97: 8.2 % there).
-STEEPEST_PER_K = 0.083
+# Over -10..100 degC saturation pressure rises by at most this / (t + 243.12)**2 a kelvin, as a share of itself.
+# Magnus' formula (17.62 and 243.12 degC; WMO-No. 8, annex 4.B) has 4284 in its place, IF97 up to 4296.
+STEEPNESS_K, STEEPNESS_FROM_DEGC = 4300.0, 243.12
+
+# Surfaces are slow and read in steps, so a dew limit comes back scan after scan. Remembering what belongs to it
+# changes no result.
+_REMEMBERED = 64
 
 BLIND = "dew limit: no watched surface has a good reading, taken below the coldest air probe"
 PRODUCT_HOT = "product limit: core at its highest temperature, heat held back"
@@ -76,6 +82,7 @@ class Limits:
 
 
 _limits = maker(Limits)
+_limit_Pa = lru_cache(maxsize=_REMEMBERED)(saturation_pressure_Pa)
 
 
 def bind(config: ConstraintsConfig, heat_capacity_kW: float) -> ConstraintPlan:
@@ -92,21 +99,19 @@ def narrow(plan: ConstraintPlan, targets: Targets, climate: Climate, product: Pr
     else:
         dew_hi = climate.coldest_degC - config.blind_margin_K
         why = (BLIND,)
-    vapour_hi_Pa = saturation_pressure_Pa(dew_hi)
+    vent_above, gap_degC, gap_Pa, fog_at_gap = _at_limit(dew_hi, config.fog_gap_K)
     # rh_pct is formed at the mean temperature, so this is the vapour pressure of the asked humidity there.
-    vapour_lo_Pa = (
-        targets.rh_fog_below_pct / climate.rh_pct * vapour_pressure_of_ratio_Pa(climate.humidity_ratio)
-        if climate.rh_pct > 0.0
-        else climate.rh_pct
-    )
-    gap_K = config.fog_gap_K
-    capped = False
-    if not vapour_lo_Pa < vapour_hi_Pa * (1.0 - STEEPEST_PER_K * gap_K):
-        vapour_gap_Pa = saturation_pressure_Pa(dew_hi - gap_K)
-        if vapour_lo_Pa > vapour_gap_Pa:
-            vapour_lo_Pa, capped = vapour_gap_Pa, True
-    if capped and targets.fog and climate.surface_ok:
-        why = ("dew limit: " + climate.surface,)
+    rh_pct = climate.rh_pct
+    if rh_pct > 0.0:
+        fog_Pa = targets.rh_fog_below_pct / rh_pct * vapour_pressure_of_ratio_Pa(climate.humidity_ratio)
+    else:
+        fog_Pa = rh_pct
+    if fog_Pa > gap_Pa:
+        dew_lo, fog_below = gap_degC, fog_at_gap
+        if targets.fog and climate.surface_ok:
+            why = ("dew limit: " + climate.surface,)
+    else:
+        dew_lo, fog_below = saturation_temperature_degC(fog_Pa), humidity_ratio(fog_Pa)
     heat_kW, rate, ramp = plan.heat_kW_max, targets.rate_K_per_h, True
     if rate > config.ramp_K_per_h_max:
         rate = config.ramp_K_per_h_max
@@ -121,16 +126,14 @@ def narrow(plan: ConstraintPlan, targets: Targets, climate: Climate, product: Pr
             ramp = False
             heat_kW *= room_K if room_K > 0.0 else 0.0
             why = (*why, AIR_AHEAD)
-    return _limits(
-        dew_hi - gap_K if capped else saturation_temperature_degC(vapour_lo_Pa),
-        dew_hi,
-        humidity_ratio(vapour_lo_Pa),
-        humidity_ratio(vapour_hi_Pa),
-        heat_kW,
-        rate,
-        ramp,
-        why,
-    )
+    return _limits(dew_lo, dew_hi, fog_below, vent_above, heat_kW, rate, ramp, why)
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _at_limit(dew_hi_degC: float, gap_K: float) -> tuple[float, float, float, float]:
+    """Humidity ratio at the dew limit; a gap below it the dew point, vapour pressure and humidity ratio."""
+    gap_Pa = saturation_pressure_Pa(dew_hi_degC - gap_K)
+    return humidity_ratio(_limit_Pa(dew_hi_degC)), dew_hi_degC - gap_K, gap_Pa, humidity_ratio(gap_Pa)
 
 
 def ramp_permitted(climate: Climate, ramp_rh_floor_pct: float) -> bool:
@@ -140,5 +143,8 @@ def ramp_permitted(climate: Climate, ramp_rh_floor_pct: float) -> bool:
     """
     if not (climate.surface_ok and climate.temperature_ok):
         return False
-    allowed_Pa = saturation_pressure_Pa(climate.dew_limit_degC)
-    return allowed_Pa >= 0.01 * ramp_rh_floor_pct * saturation_pressure_Pa(climate.temperature_degC)
+    limit, mean, least = climate.dew_limit_degC, climate.temperature_degC, 0.01 * ramp_rh_floor_pct
+    root = limit + STEEPNESS_FROM_DEGC
+    if -10.0 <= limit <= mean <= 100.0 and (mean - limit) * STEEPNESS_K < (1.0 - least) * root * root:
+        return True  # clearly so, even if saturation pressure rose all the way as steeply as at the limit
+    return _limit_Pa(limit) >= least * saturation_pressure_Pa(mean)

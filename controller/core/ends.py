@@ -16,6 +16,7 @@ _WORDS = ("phase time", "cycle time", "equivalent age", "product warm enough", "
 class EndPlan:
     """Thresholds of one phase; an unset condition stands at infinity, where it never holds.
 
+    by_product: whether age, temperature or strength of the product can end it.
     required: for match "all", which of the seven conditions must hold; empty for "any".
     by_setpoint: the band counts as reached when the setpoint has arrived (a cooldown without conditions).
     """
@@ -31,6 +32,7 @@ class EndPlan:
     at_most_s: float
     required: tuple[int, ...]
     by_setpoint: bool
+    by_product: bool
 
 
 def bind(phase: Phase) -> EndPlan:
@@ -52,6 +54,7 @@ def bind(phase: Phase) -> EndPlan:
         strength_MPa=_or_never(end.strength_MPa),
         in_band=in_band, at_least_s=end.at_least_h * 3600.0, at_most_s=_or_never(end.at_most_h, 3600.0),
         required=required if end.match == "all" else (), by_setpoint=arrives and phase.kind == "cooldown",
+        by_product=any(value is not None for value in given[2:]),
     )
 
 
@@ -73,7 +76,8 @@ def over(end: EndPlan, phase_s: float, spent_s: float, cycle_s: float, product: 
         and cycle_s < end.cycle_s
         and not (end.in_band and in_band)
         and not (
-            product.ok
+            end.by_product
+            and product.ok
             and (
                 product.age_h_min >= end.equivalent_age_h
                 or product.core_degC >= end.above_degC

@@ -59,6 +59,8 @@ def advance(
         state, events = _decide(plan, state, commands, climate, effect)
         if state.trail:
             return state, _targets(plan, state), events
+    elif state.state == "running":
+        return _run(plan, state, climate, product, dt_s, fighting)
     else:
         events = NO_EVENTS
     name = state.state
@@ -79,7 +81,9 @@ def _run(
     floor, ceiling, moves, end = state.floor_degC, state.ceiling_degC, phase.moves, phase.end
     phase_s, waiting_s, rate, rate_K_per_h = state.phase_s, state.waiting_s, 0.0, state.rate_K_per_h
     cycle_s = state.cycle_s + dt_s
-    in_band = end.in_band and _in_band(phase, ceiling, climate)
+    in_band = end.in_band and (
+        climate.coldest_degC >= phase.band_floor_degC if moves > 0 else _in_band(phase, ceiling, climate)
+    )
     waiting = phase.waits and not climate.temperature_degC > floor - phase.holdback_K
     if moves > 0 and not waiting:
         waiting = (
@@ -115,9 +119,7 @@ def _run(
 
 
 def _in_band(phase: PhasePlan, ceiling_degC: float, climate: Climate) -> bool:
-    """A ramp looks at its coldest good probe, cooling at the hottest, anything else at both."""
-    if phase.moves > 0:
-        return climate.coldest_degC >= phase.band_floor_degC
+    """Cooling looks at its hottest good probe, what stands still at the coldest too (a ramp at the coldest only)."""
     if phase.moves < 0 or phase.kind == "vent":
         if phase.end.by_setpoint:
             return ceiling_degC <= phase.ceiling_degC

@@ -105,6 +105,20 @@ def test_ramp_waits_until_the_coldest_surface_allows_the_humidity() -> None:
     assert not constraints.ramp_permitted(climate, dry_pct + 0.01)
 
 
+@pytest.mark.parametrize("limit_degC", [-20.0, -10.0, 0.0, 9.7, 20.3, 31.0, 44.4, 60.0, 90.0])
+def test_the_quick_look_at_a_ramp_never_says_yes_too_early(limit_degC: float) -> None:
+    """Goal: the short cut by the steepness of the curve decides as the two pressures do, above and below the limit.
+
+    Method: a dense row of air temperatures over the limit, at several floors.
+    """
+    for floor_pct in (50.0, 90.0, 94.0, 99.0, 99.99):
+        for step in range(400):
+            mean = limit_degC - 1.0 + 0.04 * step
+            climate = replace(air(), temperature_degC=mean, dew_limit_degC=limit_degC)
+            exact = saturation_pressure_Pa(limit_degC) >= 0.01 * floor_pct * saturation_pressure_Pa(mean)
+            assert constraints.ramp_permitted(climate, floor_pct) == exact, (mean, floor_pct)
+
+
 @pytest.mark.parametrize("missing", ["surface_ok", "temperature_ok"])
 def test_ramp_waits_while_something_is_not_known(missing: str) -> None:
     assert constraints.ramp_permitted(air(surface=31.0), 50.0)
