@@ -58,14 +58,17 @@ class Rig:
         orders: Mapping[int, str] | None = None,
         acts: Mapping[int, Callable[[], object]] | None = None,
         recorder: Any = None,
+        start: Any = None,
     ) -> None:
-        """Run strictly: a broken invariant raises. orders: scan -> verb. acts: done between two scans, before this."""
+        """Run strictly: a broken invariant raises. orders: scan -> verb. acts: done between two scans, before this.
+
+        start: where to begin; else afresh, with an order to start in scan 5."""
         from controller.core.frames import Command
         from controller.runtime.clock import LockstepClock
         from controller.runtime.loop import Start
         from controller.runtime.orders import ScriptOrders
 
-        given, deeds = {5: "start"} | dict(orders or {}), acts or {}
+        given, deeds = ({} if start else {5: "start"}) | dict(orders or {}), acts or {}
 
         def each(scan: int, result: Any) -> None:
             self.results.append(result)
@@ -80,7 +83,8 @@ class Rig:
             recorder=self if recorder is None else recorder,
             strict=True,
         )
-        self.report = runner.run(Start(state=self.session.fresh()), max_scans=scans, each=each)
+        begin = Start(state=self.session.fresh()) if start is None else start
+        self.report = runner.run(begin, max_scans=scans, each=each)
         assert self.report.invariants_broken == 0
 
     def add(self, row: Any) -> None:

@@ -1,0 +1,88 @@
+"""`dewhold cycle`: results in files and on the terminal, the exit code is the verdict, wrong options are named."""
+
+from __future__ import annotations
+
+import json
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import main
+from controller.store.reader import Reader
+from controller.store.verify import verify
+
+SHORT = ["cycle", "--link", "direct", "--outdoor", "8/80", "--hours", "0.1"]
+KEYS = {
+    "version", "chamber", "recipe", "recipe_sha256", "mix", "load_t", "mix_degC", "seed", "link", "scan_s", "scans",
+    "simulated_s", "wall_s", "scan_us", "exchange_us", "finished", "verdict", "reasons", "trips", "alarms",
+    "invariants_broken", "trace_sha256", "closure", "energy_kWh", "water_kg", "per_tonne", "fighting", "ready_age_h",
+    "ready_h", "truth", "believed",
+}  # fmt: skip
+
+
+def test_a_short_cycle_leaves_record_summary_and_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Six minutes are no cycle: the verdict says so and the exit code is 1."""
+    assert main([*SHORT, "--out", str(tmp_path)]) == 1
+    said = capsys.readouterr()
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    assert set(summary) >= KEYS
+    assert summary["scans"] == 360
+    assert summary["invariants_broken"] == 0
+    assert summary["verdict"] == "deviation"
+    assert set(summary["truth"]["hold"]) == set(summary["believed"]["hold"])
+    assert "verdict: DEVIATION" in said.out
+    assert "the recipe did not run to its end" in said.out
+    assert "cycle: 100 % done" in said.err
+    assert verify(tmp_path / "record.sqlite") == []
+    with closing(Reader(tmp_path / "record.sqlite")) as reader:
+        assert sum(1 for _frame in reader.frames()) == 360
+        cycle = reader.cycles()[-1]
+    assert cycle.summary == summary
+    assert cycle.last_scan == 359
+
+
+def test_json_is_all_that_is_printed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    main([*SHORT, "--out", str(tmp_path), "--json", "--load", "0"])
+    said = capsys.readouterr()
+    summary = json.loads(said.out)
+    assert summary == json.loads((tmp_path / "summary.json").read_text())
+    assert summary["per_tonne"] == {"energy_kWh": None, "water_kg": None}
+    assert said.err == ""
+
+
+def test_an_empty_chamber_has_a_table_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    main([*SHORT, "--out", str(tmp_path), "--load", "0"])
+    assert "verdict:" in capsys.readouterr().out
+
+
+def test_a_second_cycle_replaces_the_record_of_the_first(tmp_path: Path) -> None:
+    for _again in range(2):
+        main([*SHORT, "--out", str(tmp_path), "--json"])
+    with closing(Reader(tmp_path / "record.sqlite")) as reader:
+        assert len(reader.cycles()) == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "field"),
+    [
+        (["--load", "-1"], "--load"),
+        (["--load", "nan"], "--load"),
+        (["--hours", "0"], "--hours"),
+        (["--scan", "0.01"], "--scan"),
+        (["--outdoor", "cold"], "--outdoor"),
+        (["--outdoor", "8/180"], "--outdoor"),
+        (["--start", "yesterday"], "--start"),
+        (["--mix-temperature", "80"], "--mix-temperature"),
+        (["--recipe", "gentel"], "recipe file"),
+        (["--chamber", "nowhere.toml"], "chamber file"),
+    ],
+)
+def test_wrong_options_are_named_and_nothing_runs(
+    options: list[str], field: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["cycle", "--link", "direct", "--out", str(tmp_path / "out"), *options]) == 2
+    said = capsys.readouterr()
+    assert field in said.err
+    assert "nothing was started" in said.err
+    assert not (tmp_path / "out" / "record.sqlite").exists()

@@ -1,0 +1,85 @@
+"""The entry: every command is found, exit codes mean what they say, errors are texts and never tracebacks."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+from controller import __version__
+from controller.cli import main as entry
+from controller.errors import ConfigError, InvariantError, LinkError, Problem, StoreError
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_version_and_help_name_the_program(capsys: pytest.CaptureFixture[str]) -> None:
+    for option in ("--version", "--help"):
+        with pytest.raises(SystemExit) as ended:
+            entry.main([option])
+        assert ended.value.code == 0
+    out = capsys.readouterr().out
+    assert f"dewhold {__version__}" in out
+    assert "never a safety" in out
+
+
+@pytest.mark.parametrize("name", ["cycle", "plant", "run", "check"])
+def test_every_command_has_help(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        entry.main([name, "--help"])
+    assert ended.value.code == 0
+    assert f"usage: dewhold {name}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("arguments", [[], ["harden"], ["cycle", "--frobnicate"], ["cycle", "--link", "pigeon"]])
+def test_what_is_no_command_is_bad_input(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        entry.main(arguments)
+    assert ended.value.code == 2
+    assert "usage: dewhold" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "text"),
+    [
+        (ConfigError([Problem("a.toml", "x", "3", "at most 2", "lower it")]), 2, "a.toml: x = 3: at most 2; lower it"),
+        (LinkError("refused", "no device at 1.2.3.4:502"), 3, "no device at 1.2.3.4:502"),
+        (StoreError("disk gone; check it"), 3, "disk gone; check it"),
+        (InvariantError("scan 7: slew"), 1, "invariant broken: scan 7: slew"),
+        (KeyboardInterrupt(), 130, "interrupted"),
+    ],
+)
+def test_each_kind_of_error_has_its_code_and_its_text(
+    error: BaseException, code: int, text: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fails(_args: object) -> int:
+        raise error
+
+    monkeypatch.setattr(import_module("controller.cli.cycle"), "run", fails)
+    assert entry.main(["cycle"]) == code
+    said = capsys.readouterr()
+    assert text in said.err
+    assert "Traceback" not in said.err
+    assert said.out == ""
+
+
+def test_errors_are_json_when_json_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert entry.main(["cycle", "--json", "--load", "900"]) == 2
+    found = json.loads(capsys.readouterr().out)
+    assert found["ok"] is False
+    assert found["problems"][0]["field"] == "--load"
+    assert found["problems"][0]["limit"] == "must be 0 to 150 t"
+
+
+def test_without_asserts_nothing_runs() -> None:
+    """python -O would take the assertions out of the program."""
+    command = [sys.executable, "-O", "-m", "controller.cli.main", "cycle"]
+    ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert ended.returncode == 2
+    assert "without -O" in ended.stderr

@@ -1,0 +1,100 @@
+"""`dewhold plant`: says where it listens and how to end it, ends in order, names what stands in its way."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import select
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import main
+from plantsim.truth import COLUMNS
+
+ROOT = Path(__file__).parents[2]
+Plant = tuple[subprocess.Popen[str], list[str]]
+
+
+@pytest.fixture
+def plant(tmp_path: Path) -> Iterator[Callable[..., Plant]]:
+    """Start it; (process, the three lines it greets with)."""
+    started: list[subprocess.Popen[str]] = []
+
+    def start(*options: str) -> Plant:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "controller.cli.main", "plant", "--port", "0", *options],
+            cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(ROOT)}, text=True, stdout=subprocess.PIPE,
+        )
+        started.append(process)
+        assert process.stdout is not None
+        assert select.select([process.stdout], [], [], 60.0)[0]
+        return process, [process.stdout.readline() for _line in range(3)]
+
+    yield start
+    for process in started:
+        process.kill()
+        process.communicate()
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_greets_serves_and_ends_in_order(plant: Callable[..., Plant], number: signal.Signals) -> None:
+    process, lines = plant("--lockstep", "--load", "80")
+    assert "simulated chamber demo-north, 80 t" in lines[0]
+    assert "lockstep" in lines[0]
+    assert lines[1].startswith("control it with: dewhold run")
+    assert "Ctrl-C" in lines[2]
+    port = int(re.findall(r"127\.0\.0\.1:(\d+)", lines[0])[0])
+    with socket.create_connection(("127.0.0.1", port), timeout=5) as wire:
+        wire.sendall(bytes.fromhex("0001 0000 0006 ff 03 0000 0002"))  # the first two words
+        assert wire.recv(64).hex() == "000100000007ff03045a1e0001"
+    process.send_signal(number)
+    rest, _none = process.communicate(timeout=10)
+    assert process.returncode == 0
+    assert "stopped after 0.00 h of the chamber's time" in rest
+
+
+def test_truth_is_written_by_the_minute_while_it_runs(plant: Callable[..., Plant], tmp_path: Path) -> None:
+    process, _lines = plant("--pace", "600", "--truth", "truth.csv")
+    file = tmp_path / "truth.csv"
+    deadline = select.poll()
+    for _wait in range(200):
+        if file.exists() and file.read_text().count("\n") > 10:
+            break
+        deadline.poll(50)
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=10)
+    rows = list(csv.DictReader(file.read_text().splitlines()))
+    assert tuple(rows[0]) == ("time_s", *COLUMNS)
+    assert len(rows) > 10
+    assert [float(row["time_s"]) for row in rows[:10]] == [60.0 * minute for minute in range(1, 11)]
+    assert 5.0 < float(rows[0]["air_mean_degC"]) < 40.0
+    assert "bay" in rows[0]["dew_margin_surface"]
+
+
+def test_a_port_in_use_is_named_with_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as holder:
+        port = holder.getsockname()[1]
+        assert main(["plant", "--port", str(port), "--lockstep"]) == 3
+    said = capsys.readouterr().err
+    assert f"cannot listen on 127.0.0.1 port {port}" in said
+    assert "choose another port" in said
+
+
+@pytest.mark.parametrize(
+    ("options", "field"), [(["--port", "70000"], "--port"), (["--pace", "0"], "--pace"), (["--scan", "9"], "--scan")]
+)
+def test_wrong_options_are_named(options: list[str], field: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plant", *options]) == 2
+    assert field in capsys.readouterr().err
+
+
+def test_a_truth_file_that_cannot_be_written_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plant", "--port", "0", "--lockstep", "--truth", str(tmp_path)]) == 3
+    assert "give another --truth" in capsys.readouterr().err

@@ -1,0 +1,120 @@
+"""A controller comes back: what was latched is latched, the clock stands still, other files are not slipped in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.errors import ConfigError
+from controller.runtime.resume import begin, differences, last_utc_ms
+from controller.runtime.session import CODEC, prepare
+from controller.store.recorder import Recorder
+
+ENDED = 260
+AWAY_MS = 120_000
+NOW_MS = 1000 * (ENDED - 1) + AWAY_MS
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Path:
+    return tmp_path / "record.sqlite"
+
+
+def live(rig: Any, record: Path, scans: int = ENDED, **what: Any) -> None:
+    recorder = Recorder(record, rig.session.header("direct", simulated=True), CODEC, began_ms=0, group_minutes=1)
+    rig.run(scans, recorder=recorder, **what)
+    recorder.close()
+
+
+def header(rig: Any) -> Any:
+    return rig.session.header("direct", simulated=True)
+
+
+def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, record: Path) -> None:
+    live(rig, record)
+    before = rig.results[-1].state
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
+    assert start.state == before
+    assert [command.verb for command in start.commands] == ["hold"]
+    assert "no controller from" in start.events[0].text
+    rig.results.clear()
+    rig.run(30, start=start)
+    assert [rig.state(scan) for scan in (0, 1, 29)] == ["holding", "held", "held"]
+    assert {result.state.sequence.phase_s for result in rig.results} == {before.sequence.phase_s}
+    assert rig.plant.device.read()[6] == 0  # no block was stale: the count went on from the echo
+
+
+def test_a_latched_trip_is_latched_after_the_restart_until_a_person_resets(rig: Any, record: Path) -> None:
+    """Person inside pressed and released before the controller died; nothing but the record knows of it."""
+    chamber = rig.plant.chamber
+    live(rig, record, acts={
+        205: lambda: chamber.set_condition("person_healthy", False),
+        220: lambda: chamber.set_condition("person_healthy", True),
+    })
+    assert rig.results[-1].verdict.trips == ("person-inside",)
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    assert start.commands == ()  # it is held already
+    rig.results.clear()
+    rig.journal.clear()
+    orders = {ENDED + 30: "restart", ENDED + 40: "reset-trips", ENDED + 70: "restart"}
+    rig.run(100, start=start, orders=orders)
+    assert all(result.verdict.trips == ("person-inside",) for result in rig.results[:40])
+    assert not any(rig.out(scan, tag) for scan in range(40) for tag in ("YC-103", "XV-102A", "XV-102B", "YC-101"))
+    outcomes = [event.text for _scan, event in rig.rows("command")]
+    assert outcomes[0].startswith("restart by test: refused, a protection still acts")
+    assert outcomes[1:] == ["reset-trips by test: done", "restart by test: done"]
+    assert {rig.state(scan) for scan in range(70)} == {"held"}
+
+
+def test_a_long_outage_aborts(rig: Any, record: Path) -> None:
+    live(rig, record)
+    start = begin(rig.session, record, header(rig), NOW_MS + 3_600_000)
+    rig.results.clear()
+    rig.run(5, start=start)
+    assert rig.state(4) == "aborted"
+
+
+def test_a_cycle_in_progress_keeps_its_files_and_its_charge(rig: Any, record: Path, quick_recipe: Path) -> None:
+    live(rig, record)
+    quick_recipe.write_text(quick_recipe.read_text().replace("time_h = 5.0", "time_h = 6.0"), encoding="utf-8")
+    other = prepare(replace(rig.session.asked, load_t=80.0))
+    now = other.header("direct", simulated=True)
+    assert [what for what, _was, _is in differences(header(rig), now)] == ["recipe", "load_t"]
+    with pytest.raises(ConfigError) as refused:
+        begin(other, record, now, NOW_MS)
+    assert [problem.field for problem in refused.value.problems] == ["recipe", "load_t"]
+    assert "a cycle is in progress there (running)" in str(refused.value)
+
+
+def test_a_chamber_at_rest_takes_a_new_charge_and_keeps_its_trips(rig: Any, record: Path) -> None:
+    """Emergency stop in the hold: aborted, still latched; the next charge is another one."""
+    live(rig, record, acts={205: lambda: rig.plant.chamber.set_condition("estop_healthy", False)})
+    other = prepare(replace(rig.session.asked, load_t=80.0, mix_degC=26.0))
+    start = begin(other, record, other.header("direct", simulated=True), NOW_MS)
+    assert start.state.sequence.state == "aborted"
+    assert start.state.protection == rig.results[-1].state.protection
+    assert repr(start.state.product) == repr(other.fresh().product)  # NaN is unequal to itself
+    assert start.commands == ()
+
+
+def test_other_panel_files_are_refused_while_a_trip_is_latched(
+    rig: Any, record: Path, tmp_path: Path
+) -> None:
+    live(rig, record, acts={205: lambda: rig.plant.chamber.set_condition("estop_healthy", False)})
+    now = header(rig)
+    now = replace(now, texts={**now.texts, "chamber": now.texts["chamber"] + "# edited\n"})
+    with pytest.raises(ConfigError, match="trips are latched there"):
+        begin(rig.session, record, now, NOW_MS)
+
+
+def test_nothing_to_come_back_to(rig: Any, record: Path) -> None:
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    assert (start.scan, start.now_s, start.commands, start.events) == (0, 0.0, (), ())
+    assert repr(start.state) == repr(rig.session.fresh())
+    assert last_utc_ms(record) is None
+    live(rig, record, scans=10)
+    assert last_utc_ms(record) == 9000
