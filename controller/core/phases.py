@@ -26,7 +26,6 @@ class SequenceConfig:
     restart_K_per_h: how fast a setpoint comes back after a stopped clock, where the phase has no rate of its own.
     restart_h_max: then the clock goes on in any case, and holdback waits. rate_filter_s: the rate that is fed forward
     is smoothed over this time, because a dew-limited ramp stops and goes. stale_after_s: older commands are refused.
-    abort_after_outage_s: a cycle without a controller for longer than this is aborted, not held.
     """
 
     fan_kg_per_s: Annotated[float, Gt(0), Le(100)] = 9.0
@@ -35,7 +34,6 @@ class SequenceConfig:
     restart_h_max: Annotated[float, Gt(0), Le(48)] = 6.0
     rate_filter_s: Annotated[float, Ge(1), Le(3600)] = 300.0
     stale_after_s: Annotated[float, Gt(0), Le(3600)] = 30.0
-    abort_after_outage_s: Annotated[float, Gt(0), Le(86400)] = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +76,6 @@ class SequencePlan:
     restart_s_max: float
     rate_filter_s: float
     stale_after_s: float
-    abort_after_outage_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +123,7 @@ def bind(
         stop_fan_pct=_fan_pct(config.fan_kg_per_s, flow_kg_per_s_at_full),
         restart_K_per_s=min(config.restart_K_per_h, limits.ramp_K_per_h_max) / 3600.0,
         restart_s_max=config.restart_h_max * 3600.0, rate_filter_s=config.rate_filter_s,
-        stale_after_s=config.stale_after_s, abort_after_outage_s=config.abort_after_outage_s,
+        stale_after_s=config.stale_after_s,
     )
 
 

@@ -120,6 +120,7 @@ def _causes(
     """Whether each row's cause is there, in the order of ROWS. A missing reading (NaN) is no cause of a hot row."""
     contacts, values = frame.discrete, frame.values
     at_work = sequence_state not in AT_REST
+    lost = frame.age_scans > plan.link_age_scans_max
     fan_due = (outputs.discrete[plan.fan_run] or state.run_on_s > 0.0) and state.fan_s >= plan.startup_s
     return (
         not contacts[plan.emergency_stop],
@@ -130,9 +131,9 @@ def _causes(
         values[plan.supply] > plan.supply_degC_max,
         any(values[column] > plan.product_degC_max for column in plan.products),
         not all(contacts[column] for column in plan.doors),
-        not climate.temperature_ok,
-        not climate.moisture_ok,
-        frame.age_scans > plan.link_age_scans_max,
+        not climate.temperature_ok and not lost,  # silence of the whole link is one cause, not three
+        not climate.moisture_ok and not lost,
+        lost,
         watchdog_tripped and at_work,  # at rest it is how a panel greets a controller that has just started
         at_work and not contacts[plan.fog_pressure],  # at rest the fog water may be shut off
     )
