@@ -1,0 +1,41 @@
+"""`dewhold bench`: speed, closure and control quality against their targets."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from controller.cli.progress import progress
+from controller.errors import ConfigError, Problem, UnavailableError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `dewhold bench`; without any it measures every row, which takes some minutes."""
+    parser.add_argument("--rows", default="", metavar="TEXT", help="only rows whose name contains this")
+    parser.add_argument("--quick", action="store_true", help="an hour instead of a day, and no rows about the hold")
+    parser.add_argument("--json", action="store_true", help="print the rows as JSON instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure; 0 when every must is reached, 1 otherwise."""
+    try:
+        from controller.rig import bench
+        from controller.rig.bench_rows import as_json, table
+    except ModuleNotFoundError as error:
+        raise UnavailableError(
+            f"the chamber model needs the package {error.name}: install Dewhold with its extra, dewhold[sim]"
+        ) from None
+    rows, loop_s = bench.measure(args.rows, quick=args.quick, show=progress("bench", quiet=args.json))
+    if not rows:
+        names = ", ".join(target.name for target in bench.targets(quick=args.quick))
+        limit = f"must be part of a name: {names}"
+        raise ConfigError([Problem("command line", "--rows", args.rows, limit, "shorten it")])
+    if args.json:
+        print(json.dumps(as_json(rows, loop_s), indent=2, allow_nan=False))
+    else:
+        print(table(rows))
+        loop = f"a fixed loop of plain Python, here {1e3 * loop_s:.2f} ms"
+        print(f"\nratio: time over that of {loop}; ok +: the dream is reached")
+        missed = [row.name for row in rows if not row.holds]
+        print("missed: " + "; ".join(missed) if missed else "every must is reached")
+    return 0 if all(row.holds for row in rows) else 1

@@ -1,0 +1,99 @@
+"""The bench: speed, books and control quality against their targets, on one core, in one process.
+
+Only what the wanted rows need is run. A cycle over the direct link serves speed and truth alike.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from controller.rig import bench_speed as speed
+from controller.rig import bench_truth as quality
+from controller.rig.bench_rows import Found, Measured, Row, Target, chosen, judge
+
+Show = Callable[[float, str], None]
+QUICK_H = 1.0  # of cycle; figures for 24 h are then scaled up, and nothing is said about the hold
+
+
+def targets(*, quick: bool) -> list[Target]:
+    """All rows there are, in the order of the table. quick: only those that a short run can tell."""
+    fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS]
+    if quick:
+        return fast
+    return [*fast, *speed.COLD_TARGETS, *(target for recipe in quality.RECIPES for target in quality.targets(recipe))]
+
+
+def measure(part: str, *, quick: bool, show: Show) -> tuple[list[Row], float]:
+    """(rows whose name contains `part`, time of the calibration loop in s)."""
+    wanted = chosen(targets(quick=quick), part)
+    names = {target.name for target in wanted}
+    with speed.one_core(), tempfile.TemporaryDirectory() as folder:
+        loop_s = speed.calibration_s()
+        bench = _Bench(names, QUICK_H if quick else 24.0, Path(folder), show)
+        found = bench.measure()
+        loop_s = min(loop_s, speed.calibration_s())
+    rows = [
+        judge(target, found.get(target.name, Measured(value=None)), loop_s, bench.hold_h.get(target.name.split(":")[0]))
+        for target in wanted
+    ]
+    return rows, loop_s
+
+
+class _Bench:
+    """Runs what the wanted rows need, each thing once."""
+
+    def __init__(self, names: set[str], hours: float, folder: Path, show: Show) -> None:
+        self._names = names
+        self._hours = hours
+        self._folder = folder
+        self._show = show
+        self.hold_h: dict[str, float] = {}
+
+    def measure(self) -> Found:
+        """Every figure that came up on the way."""
+        found: dict[str, Measured] = {}
+        step_us, direct_s = 0.0, 0.0
+        cycle, wire, step, cold = (
+            self._wants(group)
+            for group in (speed.CYCLE_TARGETS, speed.MODBUS_TARGETS, speed.STEP_TARGETS, speed.COLD_TARGETS)
+        )
+        recipes = [recipe for recipe in quality.RECIPES if self._wants(quality.targets(recipe))]
+        if cycle or step:
+            self._show(0.0, "model step")
+            found |= speed.step_figures(40)
+            step_us = found["model step, dry"].value or 0.0
+        if cycle or wire or "gentle" in recipes:
+            direct_s = self._cycle("gentle", found, step_us)
+        if wire:
+            part = self._part(0.4, 0.7)
+            _, note, wall_s = speed.day("gentle", "modbus", self._hours, self._folder / "modbus", part)
+            found |= speed.modbus_figures(note, wall_s, direct_s, speed.bare_turn_us(20_000))
+        if "steady" in recipes:
+            self._cycle("steady", found, step_us)
+        if cold:
+            self._show(0.95, "cold start")
+            found |= speed.cold_figures()
+        self._show(1.0, "done")
+        return found
+
+    def _cycle(self, recipe: str, found: dict[str, Measured], step_us: float) -> float:
+        """A cycle over the direct link; returns its wall time scaled to 24 h."""
+        part = self._part(0.05, 0.4) if recipe == "gentle" else self._part(0.7, 0.95)
+        ran, note, wall_s = speed.day(recipe, "direct", self._hours, self._folder / recipe, part)
+        if recipe == "gentle":
+            found |= speed.cycle_figures(ran, note, wall_s, step_us)
+        if self._wants(quality.targets(recipe)):
+            self.hold_h[recipe] = quality.hold_h(ran)
+            found |= quality.figures(recipe, ran)
+        return wall_s
+
+    def _wants(self, group: tuple[Target, ...]) -> bool:
+        return any(target.name in self._names for target in group)
+
+    def _part(self, begin: float, end: float) -> Show:
+        def show(fraction: float, note: str) -> None:
+            self._show(begin + (end - begin) * min(fraction, 0.999), note)
+
+        return show

@@ -1,0 +1,38 @@
+"""Speed as multiples of a fixed loop of plain Python in the same process: twice what was measured is too slow.
+
+A machine that is busy slows both, though not evenly, so the better of two runs counts.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.rig.bench import measure
+
+RATIOS_MOST = {
+    "24 h, direct link": 2400.0,
+    "24 h, Modbus TCP": 4000.0,
+    "bare FC23 turn": 0.009,
+    "model step, dry": 0.0017,
+    "model step, fog in all cells": 0.0036,
+}
+
+
+@pytest.mark.bench
+def test_nothing_takes_twice_as_long_as_it_did() -> None:
+    found: dict[str, float] = {}
+    for _ in range(2):
+        rows, _ = measure("", quick=True, show=lambda fraction, note: None)
+        for row in rows:
+            if row.name in RATIOS_MOST:
+                assert row.ratio is not None, row
+                found[row.name] = min(row.ratio, found.get(row.name, row.ratio))
+    slow = {name: ratio for name, ratio in found.items() if ratio > RATIOS_MOST[name]}
+    assert set(found) == set(RATIOS_MOST)
+    assert not slow, slow
+
+
+@pytest.mark.bench
+def test_books_close_in_the_short_run_too() -> None:
+    rows, _ = measure("books", quick=True, show=lambda fraction, note: None)
+    assert [row.holds for row in rows] == [True, True]
