@@ -23,6 +23,7 @@ from controller.core.invariants import InvariantsConfig
 from controller.core.product import ProductConfig
 from controller.core.protection import ProtectionConfig
 from controller.core.recipe import ChamberLimits
+from controller.core.reduced import ForecastConfig
 from controller.core.sequence import SequenceConfig
 from controller.core.signals import SignalsConfig
 
@@ -57,6 +58,7 @@ class ChamberFile:
     protection: ProtectionConfig
     alarms: AlarmsConfig
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
+    forecast: ForecastConfig = field(default_factory=ForecastConfig)
 
     @property
     def actuation(self) -> ActuationConfig:

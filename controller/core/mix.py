@@ -18,6 +18,8 @@ class Mix:
     strength_curve: "en1992" uses strength_28d_MPa and strength_s (0.20 rapid, 0.25 normal, 0.38 slow cement);
     "exponential" uses strength_ultimate_MPa, strength_tau_h, strength_exponent; "hyperbolic" uses
     strength_ultimate_MPa, strength_rate_per_h, strength_start_h. Times are equivalent hours.
+    heat_J_per_kg, heat_tau_h, heat_shape: heat of hydration, Q exp(-(tau / te)^shape) per kg of cement, te the
+    equivalent age; used to look ahead only.
     calibrated: the curve was fitted to this plant's own specimens; otherwise every text says "uncalibrated".
     """
 
@@ -35,4 +37,7 @@ class Mix:
     strength_exponent: Annotated[float, Gt(0), Le(3)] = 0.6
     strength_rate_per_h: Annotated[float, Gt(0), Le(1)] = 0.02
     strength_start_h: Annotated[float, Ge(0), Le(48)] = 6.0
+    heat_J_per_kg: Annotated[float, Ge(0), Le(1e6)] = 318_000.0
+    heat_tau_h: Annotated[float, Gt(0), Le(200)] = 18.0
+    heat_shape: Annotated[float, Ge(0.2), Le(3)] = 1.05
     calibrated: bool = False
