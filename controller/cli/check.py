@@ -10,17 +10,21 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from controller.config import bundle, crosschecks, kinds, loader, reach, summary
+from controller.cli import options as opt
+from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
 from controller.config.weather import read_weather
+from controller.core.diary import Forecast
+from controller.core.forecast import Case, forecast
 from controller.core.mix import Mix
 from controller.core.recipe import Recipe
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
+from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
 _SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "plant")
@@ -36,6 +40,7 @@ class Report:
     incomplete: set[str] = field(default_factory=set)  # good so far, but a file that belongs to it is not
     notes: list[str] = field(default_factory=list)
     recipes: list[Recipe] = field(default_factory=list)
+    forecasts: dict[str, tuple[Case, Forecast]] = field(default_factory=dict)  # by name of the recipe
 
     def good(self, kind: str, file: Loaded[Any]) -> None:
         """A file was read without problems of its own."""
@@ -64,6 +69,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", metavar="FILE", help="files to check (default: all shipped demo files)")
     parser.add_argument("--chamber", default="demo-north", help="chamber that recipes must fit (name or file)")
     parser.add_argument("--mix", default="demo-60", help="mix of the product in it (name or file)")
+    opt.add_charge(parser)
+    opt.add_outdoors(parser)
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -130,9 +137,17 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
     problems += reach.problems(recipe.value, mix, place, recipe.path)
     if problems:
         raise ConfigError(problems)
-    report.good("recipe", recipe)
+    empty = tuple(args.empty_bay)
+    case = opt.case_of(args)
+    ahead = forecast(outlook.room(place, empty), recipe.value, mix, case)
     report.recipes.append(recipe.value)
-    report.notes += [f"{_shown(recipe.path)}: {text}" for text in crosschecks.notes(recipe.value, place)]
+    report.forecasts[recipe.value.name] = (case, ahead)
+    notes = [*crosschecks.notes(recipe.value, place), *outlook.notes(recipe.value, ahead)]
+    report.notes += [f"{_shown(recipe.path)}: {text}" for text in notes]
+    problems = outlook.problems(recipe.value, place, case, ahead, recipe.path)
+    if problems:
+        raise ConfigError(problems)
+    report.good("recipe", recipe)
 
 
 def _check_plant(path: Path, report: Report) -> None:
@@ -155,7 +170,9 @@ def _as_json(report: Report) -> str:
         }
         for name, kind in report.kinds.items()
     ]
-    return json.dumps({"ok": report.ok, "files": files, "notes": list(dict.fromkeys(report.notes))}, indent=2)
+    ahead = {name: forecasts.data(found) for name, (_case, found) in report.forecasts.items()}
+    notes = list(dict.fromkeys(report.notes))
+    return json.dumps({"ok": report.ok, "files": files, "notes": notes, "forecasts": ahead}, indent=2, allow_nan=False)
 
 
 def _as_text(report: Report) -> str:
@@ -171,6 +188,9 @@ def _as_text(report: Report) -> str:
     for recipe in report.recipes:
         title = f"{recipe.name}, version {recipe.version}" + (f": {recipe.text}" if recipe.text else "")
         lines += ["", title, summary.table([summary.HEADER, *summary.rows(recipe)])]
+        if recipe.name in report.forecasts:
+            case, ahead = report.forecasts[recipe.name]
+            lines += ["", forecasts.text(ahead, case)]
     if report.notes:
         lines += ["", *(f"note: {text}" for text in dict.fromkeys(report.notes))]
     count = sum(len(problems) for problems in report.problems.values())

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.config.weather import load_weather
+from controller.core.forecast import Case
 from controller.errors import ConfigError, Problem
 
 if TYPE_CHECKING:
@@ -27,10 +28,20 @@ def add_files(parser: argparse.ArgumentParser, *kinds: str) -> None:
 def add_scene(parser: argparse.ArgumentParser) -> None:
     """Options that say what the simulated chamber is and what happens to it."""
     add_files(parser, "plant")
+    add_charge(parser)
+    parser.add_argument("--seed", type=int, default=1, help="of the instruments' noise (default: 1)")
+    add_outdoors(parser)
+
+
+def add_charge(parser: argparse.ArgumentParser) -> None:
+    """Options that say what stands in the chamber."""
     parser.add_argument("--load", type=float, default=120.0, metavar="TONNES", help="fresh product (default: 120)")
     parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
     parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
-    parser.add_argument("--seed", type=int, default=1, help="of the instruments' noise (default: 1)")
+
+
+def add_outdoors(parser: argparse.ArgumentParser) -> None:
+    """Options that say what the outdoor air is."""
     outdoors = parser.add_mutually_exclusive_group()
     outdoors.add_argument("--weather", metavar="FILE", help=f"hourly outdoor air (default: {DEMO['weather']})")
     outdoors.add_argument("--outdoor", metavar="DEGC/RH", help="constant outdoor air, for example 8/80")
@@ -65,6 +76,15 @@ def outdoor_table(args: argparse.Namespace) -> list[tuple[float, float]]:
     if args.outdoor is not None:
         return [outdoor(args.outdoor)]
     return [(row.temperature_degC, row.rh_pct) for row in load_weather(args.weather or DEMO["weather"])]
+
+
+def case_of(args: argparse.Namespace) -> Case:
+    """What a forecast begins with, from these options. Raises ConfigError."""
+    return Case(
+        load_t=within("--load", args.load, 0.0, 150.0, "t"),
+        mix_degC=within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
+        outdoor=outdoor_table(args),
+    )
 
 
 def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:

@@ -7,17 +7,22 @@ import contextlib
 import json
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from math import isnan
 from pathlib import Path
 
 from controller.cli import options as opt
 from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.tell import Teller
+from controller.config.outlook import room
+from controller.core.forecast import Case, forecast
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
 from controller.link.modbus import ModbusLink
-from controller.report.ran import summarise
+from controller.report.outlook import ready
+from controller.report.ran import span_of, summarise
 from controller.report.summary import Run, Summary
 from controller.report.table import table
 from controller.runtime.clock import Clock, LockstepClock, PacedClock, RealClock
@@ -194,4 +199,22 @@ def _summary(session: Session, out: Path, report: Report) -> Summary:
         ready_age_h=bundle.chamber.product.ready_age_h,
     )
     with Reader(out / "record.sqlite") as reader:
-        return summarise(reader, facts)
+        return summarise(reader, replace(facts, ready_forecast=_ready_forecast(reader, session)))
+
+
+def _ready_forecast(reader: Reader, session: Session) -> dict[str, float | None] | None:
+    """The forecast as it stood at the start: with the outdoor air of the cycle's first minutes, for want of a better.
+
+    None when no outdoor air was measured then.
+    """
+    chamber, asked = session.bundle.chamber, session.asked
+    began = span_of(reader.journal(), reader.last_scan()).began
+    degC, rh = (
+        next((row.mean for row in reader.minutes(tag, began) if not isnan(row.mean)), None)
+        for tag in (chamber.climate.outdoor_t, chamber.climate.outdoor_rh)
+    )
+    if degC is None or rh is None:
+        return None
+    case = Case(load_t=asked.load_t, mix_degC=asked.mix_degC, outdoor=[(degC, min(rh, 100.0))], age_h=asked.age_h)
+    ahead = forecast(room(chamber, asked.empty_bays), session.bundle.recipe, session.bundle.mix, case)
+    return ready(ahead)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 from controller.core.procedure import AT_REST
 from controller.report import believed
 from controller.report.kpis import known
-from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, trips_of, verdict_rules
+from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, late_h, trips_of, verdict_rules
 from controller.report.verdict import Findings, judge
 from controller.store.reader import JournalRow, Reader
 
@@ -34,14 +35,16 @@ def summarise(reader: Reader, run: Run) -> Summary:
     block = believed.block(reader, span.began, hold_s, asked)
     trips = trips_of(journal)
     alarms = alarms_of(journal, span.began, 1e-3 * (span.ended - span.began))
+    ready_h = believed.ready_h(reader.minutes("KY-104L", span.began), run.ready_age_h)
+    found = replace(_findings(run, block, journal, alarms, trips), ready_late_h=late_h(run, ready_h))
     return assemble(
         run,
-        verdict=judge(verdict_rules(), _findings(run, block, journal, alarms, trips)),
+        verdict=judge(verdict_rules(), found),
         trips=trips,
         alarms=alarms,
         closure=None,
         used=_used(reader, span.began),
-        ready_h=believed.ready_h(reader.minutes("KY-104L", span.began), run.ready_age_h),
+        ready_h=ready_h,
         truth=None,
         believed=block,
     )

@@ -38,6 +38,7 @@ class Run:
     invariants_broken: int
     finished: bool
     ready_age_h: float
+    ready_forecast: Mapping[str, float | None] | None = None  # as made at the start: forecast, forecast_low, ..._high
 
 
 def assemble(
@@ -86,10 +87,16 @@ def assemble(
         },
         "fighting": used["fighting"],
         "ready_age_h": run.ready_age_h,
-        "ready_h": {"forecast": None, "actual": ready_h},
+        "ready_h": {**(run.ready_forecast or {"forecast": None}), "actual": ready_h},
         "truth": truth,
         "believed": believed,
     }
+
+
+def late_h(run: Run, ready_h: float | None) -> float | None:
+    """How much later than forecast at the start it was ready; None where either is not known."""
+    said = run.ready_forecast["forecast"] if run.ready_forecast else None
+    return None if said is None or ready_h is None else round(ready_h - said, 2)
 
 
 def asked_band(recipe: Recipe) -> kpis.Band:

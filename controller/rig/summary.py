@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
-from controller.report import believed
-from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, trips_of, verdict_rules
+from controller.config import outlook as files
+from controller.core.forecast import Case, forecast
+from controller.report import believed, outlook
+from controller.report.summary import (
+    Run,
+    Summary,
+    alarms_of,
+    asked_band,
+    assemble,
+    late_h,
+    trips_of,
+    verdict_rules,
+)
 from controller.report.verdict import Findings, judge
 from controller.rig import truth
 from controller.rig.cycle import Ran
@@ -23,14 +34,16 @@ def summarise(ran: Ran) -> Summary:
     trips, alarms = trips_of(journal), alarms_of(journal, ran.start_ms, report.scans * dt_s)
     finished = report.state.sequence.state == "complete"
     closure = ran.plant.chamber.books
+    facts = _run(ran, finished)
+    ready_h = truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h)
     return assemble(
-        _run(ran, finished),
-        verdict=judge(verdict_rules(), _findings(ran, true, trips, finished)),
+        facts,
+        verdict=judge(verdict_rules(), _findings(ran, true, trips, finished, late_h(facts, ready_h))),
         trips=trips,
         alarms=alarms,
         closure={"energy_rel": abs(closure.energy_closure), "water_rel": abs(closure.water_closure)},
         used=truth.used(rows, dt_s),
-        ready_h=truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h),
+        ready_h=ready_h,
         truth=true,
         believed=known,
     )
@@ -56,10 +69,21 @@ def _run(ran: Ran, finished: bool) -> Run:
         invariants_broken=report.invariants_broken,
         finished=finished,
         ready_age_h=bundle.chamber.product.ready_age_h,
+        ready_forecast=outlook.ready(forecast(files.room(bundle.chamber, options.scene.charge.empty_bays),
+                                              bundle.recipe, bundle.mix, _case(ran))),
     )
 
 
-def _findings(ran: Ran, true: Summary, trips: list[str], finished: bool) -> Findings:
+def _case(ran: Ran) -> Case:
+    """What was known at the start: the charge, and the weather that was forecast, here the true one."""
+    scene = ran.options.scene
+    outdoor = [scene.weather.at(3600.0 * hour) for hour in range(72)]
+    return Case(
+        load_t=scene.charge.tonnes, mix_degC=scene.charge.mix_degC, outdoor=outdoor, age_h=scene.charge.age_h
+    )
+
+
+def _findings(ran: Ran, true: Summary, trips: list[str], finished: bool, ready_late_h: float | None) -> Findings:
     hold = true["hold"]
     return Findings(
         trips=trips,
@@ -70,7 +94,7 @@ def _findings(ran: Ran, true: Summary, trips: list[str], finished: bool) -> Find
         in_band_pct=hold["in_band_pct"],
         hold_hours=hold["hours"],
         drying_kg_per_m2h=true["drying_kg_per_m2h"]["mean"],
-        ready_late_h=None,
+        ready_late_h=ready_late_h,
         outages=0,
         bypasses=0,
         drives_in_hand=(),

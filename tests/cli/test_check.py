@@ -121,3 +121,31 @@ def test_a_device_without_checks_is_noted(configs, capsys):
 @pytest.mark.parametrize("name", ["\0", "a" * 5000, "/dev/zero", "."])
 def test_no_name_makes_it_fall_over(name, capsys):
     assert main(["check", name]) == BAD_INPUT
+
+
+def test_a_recipe_comes_with_its_forecast_for_the_charge_and_the_weather_asked(configs, capsys):
+    asked = ["recipes/gentle.toml", "--load", "100", "--mix-temperature", "25", "--outdoor", "25/60"]
+    assert main(["check", *asked]) == GOOD
+    text = capsys.readouterr().out
+    assert "forecast for 100 t mixed at 25 degC, 25 degC / 60 % outdoors (an estimate)" in text
+    assert "ready: after " in text
+    assert main(["check", *asked, "--json"]) == GOOD
+    ahead = json.loads(capsys.readouterr().out)["forecasts"]["gentle"]
+    assert ahead["ready_low_h"] < ahead["ready_h"] < ahead["ready_high_h"]
+
+
+def test_a_hold_more_humid_than_surfaces_stay_dry_is_refused_with_its_dry_limit(configs, capsys):
+    recipe = configs / "recipes/steady.toml"
+    recipe.write_text(recipe.read_text().replace("rh_accept_pct = 94.0", "rh_accept_pct = 98.0"))
+    assert main(["check", str(recipe), "--outdoor=8/80"]) == BAD_INPUT
+    text = capsys.readouterr().out
+    assert "phases[2].rh_accept_pct = 98 %: at most 97" in text
+    assert "the dry limit of this hold" in text
+
+
+def test_a_heater_below_what_the_hold_takes_is_refused(configs, capsys):
+    chamber = configs / "chambers/demo-north.toml"
+    text = chamber.read_text().replace("heat_kW_max = 60.0", "heat_kW_max = 3.0")
+    chamber.write_text(text.replace("leak_kg_per_s = 0.03 ", "leak_kg_per_s = 0.3 "))
+    assert main(["check", "recipes/steady.toml", "--chamber", str(chamber), "--outdoor=-10/80"]) == BAD_INPUT
+    assert "3.0 kW can be given" in capsys.readouterr().out
