@@ -31,9 +31,9 @@ class Weather:
         hours = len(self._degC)
         if hours == 1:
             return self._degC[0], self._rh_pct[0]
-        hour = time_s / 3600.0
-        i = int(hour // 1.0)
-        share = hour - i
+        # whole hours first: so the same hour of a later week gives the same air to the last bit
+        i = int(time_s // 3600.0)
+        share = (time_s - 3600.0 * i) / 3600.0
         a, b = i % hours, (i + 1) % hours
         return (
             self._degC[a] + share * (self._degC[b] - self._degC[a]),

@@ -108,13 +108,13 @@ def vapour_to_product(
 ) -> tuple[float, float]:
     """Water that reaches the film and the concrete itself in a step, kg; negative when it leaves.
 
-    kg_per_dW: h_m * area * dt. A film hides the concrete below it until it is gone.
+    kg_per_dW: h_m * area * dt. A film gives and takes over what it covers, bare pores over the wetted share of the
+    rest, and what is bare condenses too once the air beside it is more than saturated. No jump anywhere: neither when
+    W passes Ws nor when the last trace of a film goes.
     """
     excess = W - Ws
+    covered = min(film_kg / (k[K_FILM_FULL] * area_m2), 1.0)
+    into_pores = k[K_WETTED] * (1.0 - covered) * kg_per_dW
     if excess > 0.0:
-        return kg_per_dW * excess, 0.0
-    if film_kg > 0.0:
-        covered = min(film_kg / (k[K_FILM_FULL] * area_m2), 1.0)
-        part = k[K_WETTED] + (1.0 - k[K_WETTED]) * covered
-        return max(part * kg_per_dW * excess, -film_kg), 0.0
-    return 0.0, max(k[K_WETTED] * kg_per_dW * (W - k[K_ACTIVITY] * Ws), -inner_kg)
+        return kg_per_dW * excess, into_pores * (1.0 - k[K_ACTIVITY]) * Ws
+    return max(covered * kg_per_dW * excess, -film_kg), max(into_pores * (W - k[K_ACTIVITY] * Ws), -inner_kg)

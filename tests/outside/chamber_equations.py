@@ -241,9 +241,10 @@ class Equations:
         skin, core, film, inner, age = cells[2], cells[3], cells[4], cells[5], cells[10]
         Ws = np.array([saturated_W(t, self.p.room.pressure_Pa) for t in skin])
         h_m = h_c / STEFAN * area
-        part = pr.wetted_fraction + (1 - pr.wetted_fraction) * np.minimum(film / (pr.film_full_kg_per_m2 * area), 1)
-        free = np.where(Ws < W, h_m * (W - Ws), np.where(film > 0, part * h_m * (W - Ws), 0.0))
-        bound = np.where((Ws < W) | (film > 0), 0.0, pr.wetted_fraction * h_m * (W - pr.water_activity * Ws))
+        covered = np.minimum(film / (pr.film_full_kg_per_m2 * area), 1)
+        pores = pr.wetted_fraction * (1 - covered) * h_m
+        free = np.where(Ws < W, h_m, covered * h_m) * (W - Ws)
+        bound = pores * (np.minimum(W, Ws) - pr.water_activity * Ws)
         sucked = film / pr.absorb_s
         heat = h_c * area * (T - skin) + (free + bound) * (2.501e6 + 1860 * T)
         d[0] -= heat
