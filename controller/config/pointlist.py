@@ -5,18 +5,24 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from controller.core.points import Point
+from controller.core.points import RANGES, Point, faults_of, registers_of
 from controller.errors import Problem
 
 _TAG = re.compile(r"[A-Z]{1,5}-\d{1,5}[A-Z]{0,2}$")
 _SIGNALS = {"AI": ("4-20mA", "raw"), "AO": ("percent",), "DI": ("contact",), "DO": ("contact",)}
+_TABLES = {
+    "AI": ("holding", "input"),
+    "AO": ("holding",),
+    "DI": ("holding", "input", "coil", "discrete"),
+    "DO": ("holding", "coil"),
+}
 
 
 def problems(points: Iterable[Point], file: str) -> list[Problem]:
     """Every clash and every impossible span of a point list, in its order."""
     found: list[Problem] = []
     tags: set[str] = set()
-    taken: dict[tuple[str, int, int, int], str] = {}
+    taken: dict[tuple[str, int, str, int, int], str] = {}
     for point in points:
         if point.tag in tags:
             found.append(
@@ -25,15 +31,21 @@ def problems(points: Iterable[Point], file: str) -> list[Problem]:
             continue
         tags.add(point.tag)
         found += _odd(point, file)
-        bits = (point.bit,) if point.kind in ("DI", "DO") else range(16)
-        for bit in bits:
-            owner = taken.setdefault((point.device, point.unit_id, point.address, bit), point.tag)
+        for address, bit in _places(point):
+            owner = taken.setdefault((point.device, point.unit_id, point.table, address, bit), point.tag)
             if owner != point.tag:
-                place = f"{point.address}" + (f" bit {bit}" if len(bits) == 1 else "")
+                place = f"{address}" + (f" bit {bit}" if point.kind in ("DI", "DO") else "")
                 limit = f"{owner} is there already"
                 found.append(Problem(file, f"{point.tag}.address", place, limit, "give each point its own place"))
                 break
     return found
+
+
+def _places(point: Point) -> list[tuple[int, int]]:
+    """(address, bit) of every bit that it fills."""
+    if point.kind in ("DI", "DO"):
+        return [(point.address, point.bit)]
+    return [(point.address + more, bit) for more in range(registers_of(point)) for bit in range(16)]
 
 
 def _odd(point: Point, file: str) -> list[Problem]:
@@ -53,9 +65,24 @@ def _odd(point: Point, file: str) -> list[Problem]:
             f"must be {' or '.join(_SIGNALS[point.kind])} for {point.kind}",
             "correct the signal or the kind",
         ),
+        (
+            point.table not in _TABLES[point.kind],
+            "table",
+            point.table,
+            f"must be {' or '.join(_TABLES[point.kind])} for {point.kind}",
+            "correct the table or the kind",
+        ),
+        (
+            point.table in ("coil", "discrete") and point.bit != 0,
+            "bit",
+            point.bit,
+            f"must be 0: a {point.table} has no bits",
+            "give its number as the address",
+        ),
     ]
     if point.kind in ("AI", "AO"):
         rows += [
+            *_odd_type(point),
             (
                 point.raw_lo == point.raw_hi,
                 "raw_hi",
@@ -82,3 +109,37 @@ def _odd(point: Point, file: str) -> list[Problem]:
         for wrong, name, value, limit, remedy in rows
         if wrong
     ]
+
+
+def _odd_type(point: Point) -> list[tuple[bool, str, object, str, str]]:
+    """Rows of what its type does not allow."""
+    least, most = RANGES[point.type]
+    within = f"{point.type} goes from {least:g} to {most:g}"
+    remedy = "choose another type or correct the raw span"
+    return [
+        (not least <= point.raw_lo <= most, "raw_lo", point.raw_lo, within, remedy),
+        (not least <= point.raw_hi <= most, "raw_hi", point.raw_hi, within, remedy),
+        (
+            point.kind == "AO" and registers_of(point) > 1,
+            "type",
+            point.type,
+            "outputs are int16 or uint16",
+            "scale the output to a single register",
+        ),
+        (
+            point.signal == "4-20mA" and point.type != "uint16",
+            "type",
+            point.type,
+            "4-20mA is judged in microamps, a uint16",
+            'use signal "raw" for other counts',
+        ),
+        (not _whole_codes(point), "fault_codes", point.fault_codes, "must be whole numbers", 'write "32767 0x8000"'),
+    ]
+
+
+def _whole_codes(point: Point) -> bool:
+    try:
+        faults_of(point)
+    except ValueError:
+        return False
+    return True

@@ -24,11 +24,13 @@ class RawInputs:
     """What the link read, decoded from words but not yet scaled.
 
     analog: raw words of the AI points, in point-list order.  discrete: states of the DI points, in point-list order.
-    age_scans: 0 = read this scan; n = the link has failed for n scans and these are the last words that came.
+    age_scans: 0 = read this scan; n = the link has failed for n scans and these are the last words that came. With
+    several devices it is the age of those that carry outputs.
+    analog_ages, discrete_ages: with several devices, the age of each point's device; empty while all are fresh.
     counter: the device's own scan counter.  echo: the heartbeat the device last accepted.
     """
 
-    analog: tuple[int, ...]
+    analog: tuple[int | float, ...]
     discrete: tuple[bool, ...]
     age_scans: int = 0
     counter: int = 0
@@ -36,6 +38,8 @@ class RawInputs:
     watchdog_tripped: bool = False
     fault: bool = False
     simulated: bool = False
+    analog_ages: tuple[int, ...] = ()
+    discrete_ages: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

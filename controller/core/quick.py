@@ -8,29 +8,34 @@ same slots, then lets the object become the record: from there on it is as froze
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from typing import Any, TypeVar
 
 Record = TypeVar("Record")
 
 
 def maker(record: type[Record]) -> Callable[..., Record]:
-    """A function that builds `record`, a frozen slotted dataclass, from all its fields in order (no defaults).
+    """A function that builds `record`, a frozen slotted dataclass, from its fields in order.
+
+    Plain defaults of the last fields stand when they are left out; default factories are not called.
 
     TypeError for a class with a __post_init__ (it would be skipped) or one that has no slots of its own.
     """
     if hasattr(record, "__post_init__") or "__slots__" not in record.__dict__:
         raise TypeError(f"{record.__name__} must be a slotted dataclass without __post_init__")
-    names = [field.name for field in fields(record)]  # type: ignore[arg-type]
+    known = fields(record)  # type: ignore[arg-type]
+    names = [field.name for field in known]
+    defaults = {f"_{field.name}": field.default for field in known if field.default is not MISSING}
+    asked = [f"{name}=_{name}" if f"_{name}" in defaults else name for name in names]
     twin = type(f"{record.__name__}Twin", (), {"__slots__": names})
     # Written out and compiled once, as dataclasses write their constructors: one call, one store a field.
     source = [
-        f"def make({', '.join(names)}):",
+        f"def make({', '.join(asked)}):",
         "    _made = _twin()",
         *[f"    _made.{name} = {name}" for name in names],
         "    _made.__class__ = _record",
         "    return _made",
     ]
-    made: dict[str, Any] = {"_twin": twin, "_record": record}
+    made: dict[str, Any] = {"_twin": twin, "_record": record, **defaults}
     exec("\n".join(source), made)
     return made["make"]  # type: ignore[no-any-return]

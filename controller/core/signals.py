@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from math import dist, inf, nan
 from operator import getitem
-from typing import Annotated
+from typing import Annotated, Any
 
 from annotated_types import Ge, Gt, Le
 
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality, RawInputs, all_good
-from controller.core.points import Point, of_kind
+from controller.core.points import NO_NUMBER, Point, faults_of, of_kind, registers_of
 from controller.core.quick import maker
 
 # NAMUR NE 43, in uA: measuring from 3.8 to 20.5 mA, fault at or below 3.6 and at or above 21 mA.
@@ -24,6 +24,8 @@ SHORT = "current at or above 21 mA: short circuit or failed probe"
 UNDER = "current below 3.8 mA: below the measuring range"
 OVER = "current above 20.5 mA: above the measuring range"
 OUTSIDE = "raw word outside its range"
+FAULT_CODE = "the module reports a broken sensor"
+NOT_A_NUMBER = "the module gives no number"
 JUMPED = "changes faster than is physical"
 HELD = "last value held, the link is silent"
 STALE = "no fresh reading"
@@ -51,15 +53,16 @@ class SignalPlan:
 
     scales: per column (gain, base), value = word * gain + base.
     limits: per column (fault low, measure low, measure high, fault high) in raw words, for "raw" channels (lo, lo,
-    hi, hi) one word wide.  tables: per column, value by word, NaN where the word is not GOOD: one look-up scales
-    and judges; empty when a range has negative words.
+    hi, hi) one word wide.  faults: per column, raw numbers that mean a broken sensor.  tables: per column, value by
+    word, NaN where the word is not GOOD: one look-up scales and judges (numbers of 32 bits are computed).
     rates: largest change of the raw word per second, for the columns up to the last that is judged; rate_min: least.
     """
 
     config: SignalsConfig
     scales: tuple[tuple[float, float], ...]
     limits: tuple[tuple[int, int, int, int], ...]
-    tables: tuple[tuple[float, ...], ...]
+    faults: tuple[frozenset[int], ...]
+    tables: tuple[Any, ...]
     rates: tuple[float, ...]
     rate_min: float
     good: tuple[int, ...]
@@ -71,11 +74,13 @@ class SignalState:
     """raw: the last fresh words (empty before the first).  silent_s: time since they came.
 
     suspect_s: per column, what is left of the time a channel stays suspect after a jump; empty when none is.
+    ages: per column, scans since its own device answered; empty while all do.
     """
 
-    raw: tuple[int, ...]
+    raw: tuple[int | float, ...]
     silent_s: float
     suspect_s: tuple[float, ...]
+    ages: tuple[int, ...] = ()
 
 
 _frame = maker(Frame)
@@ -99,7 +104,7 @@ def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
     ]
     scales = tuple(zip(gains, bases, strict=True))
     limits = tuple(_limits_of(point) for point in analog)
-    narrow = all(limit[1] >= 0 and limit[2] <= 0xFFFF for limit in limits)
+    faults = tuple(faults_of(point) for point in analog)
     rates = [
         point.rate_per_s_max / abs(gain) if point.rate_per_s_max > 0.0 else inf
         for point, gain in zip(analog, gains, strict=True)
@@ -110,7 +115,11 @@ def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
         config=config,
         scales=scales,
         limits=limits,
-        tables=tuple(_table(*scale, *limit[1:3]) for scale, limit in zip(scales, limits, strict=True) if narrow),
+        faults=faults,
+        tables=tuple(
+            _table(*scale, *limit[1:3], broken) if registers_of(point) == 1 else _Wide(*scale, *limit[1:3], broken)
+            for point, scale, limit, broken in zip(analog, scales, limits, faults, strict=True)
+        ),
         rates=tuple(rates),
         rate_min=min(rates, default=inf),
         good=all_good(len(analog)),
@@ -126,9 +135,11 @@ def initial(_plan: SignalPlan) -> SignalState:
 def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
     """Scale and judge one scan's words. BAD channels are NaN; GOOD ones may be used for control."""
     words = raw.analog
+    if raw.analog_ages or raw.discrete_ages:
+        return _partly(plan, state, raw, dt_s)
     if raw.age_scans > 0:
         return _aged(plan, state, raw, dt_s)
-    if len(state.raw) == len(words) and not state.suspect_s and state.silent_s == 0.0:
+    if len(state.raw) == len(words) and not state.suspect_s and state.silent_s == 0.0 and not state.ages:
         values = _all_good(plan, state.raw, words, dt_s)
         if values:
             return _state(words, 0.0, ()), _frame(values, plan.good, plan.silent, raw.discrete, 0)
@@ -137,18 +148,17 @@ def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) 
 
 
 def for_control(frame: Frame) -> tuple[float, ...]:
-    """Values that control may use, NaN elsewhere: GOOD ones, and those held over a short silence of the link."""
-    silent = frame.age_scans > 0
+    """Values that control may use, NaN elsewhere: GOOD ones, and those held over a short silence of their device."""
     return tuple(
         [
-            value if quality == _GOOD or (silent and reason == HELD) else nan
+            value if quality == _GOOD or reason == HELD else nan
             for value, quality, reason in zip(frame.values, frame.qualities, frame.reasons, strict=True)
         ]
     )
 
 
 def _all_good(
-    plan: SignalPlan, before: tuple[int, ...], words: tuple[int, ...], dt_s: float
+    plan: SignalPlan, before: tuple[int | float, ...], words: tuple[int | float, ...], dt_s: float
 ) -> tuple[float, ...] | None:
     """Values when every channel is GOOD, else None: what a healthy chamber takes in every scan, so it is quick."""
     try:
@@ -167,12 +177,30 @@ def _all_good(
 
 
 @lru_cache(maxsize=256)
-def _table(gain: float, base: float, low: int, high: int) -> tuple[float, ...]:
-    """Value by word over all 16-bit words, NaN outside low..high (so an index from the end is NaN, too).
+def _table(gain: float, base: float, low: int, high: int, faults: frozenset[int]) -> tuple[float, ...]:
+    """Value by word over all 16-bit words, NaN outside low..high. Negative words stand at the end, as an index does.
 
     A tuple hands out numbers that exist, which is quicker than an array.
     """
-    return (*[nan] * low, *[word * gain + base for word in range(low, high + 1)], *[nan] * (65535 - high))
+    values = [nan] * 65536
+    for word in range(max(low, -32768), min(high, 65535) + 1):
+        if word not in faults:
+            values[word] = word * gain + base
+    return tuple(values)
+
+
+class _Wide:
+    """The same as a table for numbers of 32 bits, whole or broken: too many to list, so it computes."""
+
+    __slots__ = ("_base", "_faults", "_gain", "_high", "_low")
+
+    def __init__(self, gain: float, base: float, low: int, high: int, faults: frozenset[int]) -> None:
+        self._gain, self._base, self._low, self._high, self._faults = gain, base, low, high, faults
+
+    def __getitem__(self, word: float) -> float:
+        if not self._low <= word <= self._high or word in self._faults:
+            return nan
+        return word * self._gain + self._base
 
 
 def _limits_of(point: Point) -> tuple[int, int, int, int]:
@@ -182,7 +210,9 @@ def _limits_of(point: Point) -> tuple[int, int, int, int]:
     return low - 1, low, high, high + 1
 
 
-def _suspects(plan: SignalPlan, state: SignalState, words: tuple[int, ...], dt_s: float) -> tuple[float, ...]:
+def _suspects(
+    plan: SignalPlan, state: SignalState, words: tuple[int | float, ...], dt_s: float
+) -> tuple[float, ...]:
     """What is left of each channel's suspicion; a new jump starts it again, a fault is no jump."""
     before = state.raw
     if len(before) != len(words):  # nothing read yet, or a record of another panel
@@ -192,35 +222,47 @@ def _suspects(plan: SignalPlan, state: SignalState, words: tuple[int, ...], dt_s
     for column, rate in enumerate(plan.rates):
         low, _, _, high = plan.limits[column]
         was, word = before[column], words[column]
-        if abs(word - was) > rate * reach_s and low < word < high:
+        silent_s = state.ages[column] * dt_s if state.ages else 0.0
+        if abs(word - was) > rate * (reach_s + silent_s) and low < word < high and word not in plan.faults[column]:
             left[column] = plan.config.rate_hold_s
     return tuple(left) if any(left) else ()
 
 
-def _judge(plan: SignalPlan, words: tuple[int, ...], suspect_s: tuple[float, ...], discrete: tuple[bool, ...]) -> Frame:
+def _judge(
+    plan: SignalPlan, words: tuple[int | float, ...], suspect_s: tuple[float, ...], discrete: tuple[bool, ...]
+) -> Frame:
     """Every channel on its own: the slow way, taken while anything is wrong."""
     values: list[float] = []
     qualities: list[int] = []
     reasons: list[str] = []
     for column, word in enumerate(words):
-        fault_low, low, high, fault_high = plan.limits[column]
-        gain, base = plan.scales[column]
-        value, quality, reason = word * gain + base, _GOOD, ""
-        current = fault_high == FAULT_HIGH_UA and fault_low == FAULT_LOW_UA
-        if word <= fault_low:
-            value, quality, reason = nan, _BAD, OPEN if current else OUTSIDE
-        elif word >= fault_high:
-            value, quality, reason = nan, _BAD, SHORT if current else OUTSIDE
-        elif word < low:
-            quality, reason = _UNCERTAIN, UNDER
-        elif word > high:
-            quality, reason = _UNCERTAIN, OVER
-        elif suspect_s and suspect_s[column] > 0.0:
+        value, quality, reason = _judge_one(plan, column, word)
+        if quality == _GOOD and suspect_s and suspect_s[column] > 0.0:
             quality, reason = _UNCERTAIN, JUMPED
         values.append(value)
         qualities.append(quality)
         reasons.append(reason)
     return Frame(tuple(values), tuple(qualities), tuple(reasons), discrete, 0)
+
+
+def _judge_one(plan: SignalPlan, column: int, word: float) -> tuple[float, int, str]:
+    """Value, quality and reason of one word by itself."""
+    fault_low, low, high, fault_high = plan.limits[column]
+    gain, base = plan.scales[column]
+    current = fault_high == FAULT_HIGH_UA and fault_low == FAULT_LOW_UA
+    if word in plan.faults[column]:
+        return nan, _BAD, FAULT_CODE
+    if word == NO_NUMBER:
+        return nan, _BAD, NOT_A_NUMBER
+    if word <= fault_low:
+        return nan, _BAD, OPEN if current else OUTSIDE
+    if word >= fault_high:
+        return nan, _BAD, SHORT if current else OUTSIDE
+    if not low <= word <= high:
+        if not current:  # a broken number between the last one inside and the first one outside
+            return nan, _BAD, OUTSIDE
+        return word * gain + base, _UNCERTAIN, UNDER if word < low else OVER
+    return word * gain + base, _GOOD, ""
 
 
 def _aged(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
@@ -234,3 +276,28 @@ def _aged(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> 
     qualities = tuple(quality if quality else _UNCERTAIN for quality in last.qualities)
     reasons = tuple(reason or HELD for reason in last.reasons)
     return later, Frame(last.values, qualities, reasons, raw.discrete, raw.age_scans)
+
+
+def _partly(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
+    """Some devices are silent: their channels are held, then bad; a contact that is not seen any more counts as open.
+
+    Contacts are closed while all is well, so an open one is the safe thing to believe.
+    """
+    words, hold = raw.analog, plan.config.hold_last_scans
+    ages = raw.analog_ages or (0,) * len(words)
+    suspect_s = _suspects(plan, state, words, dt_s)
+    now = _judge(plan, words, suspect_s, raw.discrete)
+    rows = zip(ages, now.values, now.qualities, now.reasons, strict=True)
+    judged = [
+        (value, quality, reason)
+        if age == 0
+        else (nan, _BAD, STALE)
+        if age > hold
+        else (value, quality or _UNCERTAIN, reason or HELD)
+        for age, value, quality, reason in rows
+    ]
+    values, qualities, reasons = zip(*judged, strict=True) if judged else ((), (), ())
+    contacts = raw.discrete
+    if raw.discrete_ages:
+        contacts = tuple([on and age <= hold for on, age in zip(contacts, raw.discrete_ages, strict=True)])
+    return SignalState(words, 0.0, suspect_s, ages), Frame(values, qualities, reasons, contacts, raw.age_scans)

@@ -36,7 +36,7 @@ def test_a_table_becomes_rows_and_empty_cells_take_their_default():
             (
                 'line 1 (header) = "sort": unknown column; remove it; known: tag, kind, '
                 "text, device, unit_id, address, bit, signal, raw_lo, raw_hi, lo, hi, unit, "
-                "rate_per_s_max, normal, safe"
+                "rate_per_s_max, normal, safe, table, type, word_order, fault_codes"
             ),
         ),
         (

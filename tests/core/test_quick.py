@@ -7,7 +7,7 @@ from dataclasses import FrozenInstanceError, dataclass, replace
 
 import pytest
 
-from controller.core.frames import Frame
+from controller.core.frames import Frame, RawInputs
 from controller.core.quick import maker
 
 
@@ -22,6 +22,12 @@ def test_a_made_record_is_equal_frozen_and_of_its_class() -> None:
     assert pickle.loads(pickle.dumps(made)) == plain
     with pytest.raises(FrozenInstanceError):
         made.age_scans = 5  # type: ignore[misc]
+
+
+def test_a_default_stands_for_a_field_left_out() -> None:
+    made = maker(RawInputs)((4000,), (True,), 2)
+    assert made == RawInputs((4000,), (True,), 2)
+    assert made.analog_ages == ()
 
 
 def test_a_field_too_few_is_refused() -> None:

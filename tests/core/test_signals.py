@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import astuple
-from math import isnan
+from math import isnan, nan
 from typing import Literal
 
 import pytest
 
 from controller.core import signals
 from controller.core.frames import Frame, Quality, RawInputs
-from controller.core.points import Point
+from controller.core.points import NO_NUMBER, Point
 from controller.errors import ConfigError
 
 
@@ -173,8 +173,8 @@ def test_offsets_and_ranges_that_do_not_fit_are_refused_all_at_once() -> None:
 
 def test_the_state_survives_a_checkpoint() -> None:
     state, _ = run(raw(12000, 12000, 12000), raw(14000, 12000, 12000), raw(14000, 12000, 12000, age=1))
-    words, silent_s, suspect_s = json.loads(json.dumps(astuple(state)))
-    restored = signals.SignalState(tuple(words), silent_s, tuple(suspect_s))
+    words, silent_s, suspect_s, ages = json.loads(json.dumps(astuple(state)))
+    restored = signals.SignalState(tuple(words), silent_s, tuple(suspect_s), tuple(ages))
     assert restored == state
     scan = raw(14000, 12000, 12000)
     assert signals.evaluate(PLAN, restored, scan, 1.0) == signals.evaluate(PLAN, state, scan, 1.0)
@@ -185,3 +185,63 @@ def test_the_state_of_another_panel_is_not_compared_with() -> None:
     state, frame = signals.evaluate(PLAN, other, raw(12000, 12000, 12000), 1.0)
     assert frame.qualities == (0, 0, 0)
     assert state.suspect_s == ()
+
+
+def module(tag: str, **given: object) -> Point:
+    """A channel of a module that gives numbers of its own and codes for a broken sensor."""
+    return Point(**{  # type: ignore[arg-type]
+        "tag": tag, "kind": "AI", "text": tag, "device": "module", "address": 0, "signal": "raw", "raw_lo": -100,
+        "raw_hi": 600, "lo": -10.0, "hi": 60.0, "type": "int16", "fault_codes": "32767 0x8000", "rate_per_s_max": 2.0,
+        **given,
+    })
+
+
+TYPED = signals.bind(
+    signals.SignalsConfig(hold_last_scans=2),
+    (
+        module("TT-1"),
+        module("JT-1", type="float32", raw_lo=0, raw_hi=120, lo=0.0, hi=120.0, fault_codes="", rate_per_s_max=0.0),
+        module("FT-1", type="int32", raw_lo=0, raw_hi=150000, lo=0.0, hi=15.0, fault_codes="", rate_per_s_max=0.0),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("words", "values", "reason"),
+    [
+        ((-55, 36.5, 90000), (-5.5, 36.5, 9.0), ""),
+        ((32767, 36.5, 90000), (nan, 36.5, 9.0), signals.FAULT_CODE),
+        ((-32768, 36.5, 90000), (nan, 36.5, 9.0), signals.FAULT_CODE),
+        ((601, 36.5, 90000), (nan, 36.5, 9.0), signals.OUTSIDE),
+        ((0, 120.5, 90000), (0.0, nan, 9.0), signals.OUTSIDE),
+        ((0, NO_NUMBER, 90000), (0.0, nan, 9.0), signals.NOT_A_NUMBER),
+        ((0, 0.25, -1), (0.0, 0.25, nan), signals.OUTSIDE),
+    ],
+)
+def test_numbers_of_every_type_are_scaled_and_judged(
+    words: tuple[float, ...], values: tuple[float, ...], reason: str
+) -> None:
+    for scans in (1, 3):  # the first scan goes the slow way
+        _, frame = run(*[RawInputs(words, ())] * scans, plan=TYPED)
+        assert frame.values == pytest.approx(values, nan_ok=True)
+        assert max(frame.reasons) == reason
+
+
+def test_a_silent_device_ages_only_its_own_channels_and_contacts() -> None:
+    """Device 1 carries the first channel and the second contact; it is silent for four scans, then answers again."""
+    words, on = (250, 36.5, 90000), (True, True)
+    state, _ = signals.evaluate(TYPED, signals.initial(TYPED), RawInputs(words, on), 1.0)
+    seen = []
+    for age in (1, 2, 3, 4):
+        raw = RawInputs(words, on, analog_ages=(age, 0, 0), discrete_ages=(0, age))
+        state, frame = signals.evaluate(TYPED, state, raw, 1.0)
+        seen.append((frame.reasons, frame.qualities, frame.discrete, isnan(signals.for_control(frame)[0])))
+        assert frame.values[1:] == (36.5, 9.0)
+        assert frame.age_scans == 0
+    assert seen[1] == ((signals.HELD, "", ""), (1, 0, 0), (True, True), False)
+    assert seen[2] == ((signals.STALE, "", ""), (2, 0, 0), (True, False), True)
+    # Two kelvin a second may have passed unseen for five seconds: 8 K are no jump, 12 K are one.
+    _, back = signals.evaluate(TYPED, state, RawInputs((330, 36.5, 90000), on), 1.0)
+    assert back.qualities == (0, 0, 0)
+    _, jumped = signals.evaluate(TYPED, state, RawInputs((370, 36.5, 90000), on), 1.0)
+    assert jumped.reasons == (signals.JUMPED, "", "")

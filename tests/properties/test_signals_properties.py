@@ -58,6 +58,7 @@ def test_the_quick_way_is_the_slow_way(scans: list[tuple[int, ...]]) -> None:
         config=PLAN.config,
         scales=PLAN.scales,
         limits=PLAN.limits,
+        faults=PLAN.faults,
         tables=(),
         rates=PLAN.rates,
         rate_min=PLAN.rate_min,
