@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from controller.rig import bench_forecast as ahead
 from controller.rig import bench_speed as speed
 from controller.rig import bench_truth as quality
 from controller.rig.bench_rows import Found, Measured, Row, Target, chosen, judge
@@ -23,7 +24,8 @@ def targets(*, quick: bool) -> list[Target]:
     fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS]
     if quick:
         return fast
-    return [*fast, *speed.COLD_TARGETS, *(target for recipe in quality.RECIPES for target in quality.targets(recipe))]
+    held = [target for recipe in quality.RECIPES for target in quality.targets(recipe)]
+    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held]
 
 
 def measure(part: str, *, quick: bool, show: Show) -> tuple[list[Row], float]:
@@ -73,6 +75,8 @@ class _Bench:
             found |= speed.modbus_figures(note, wall_s, direct_s, speed.bare_turn_us(20_000))
         if "steady" in recipes:
             self._cycle("steady", found, step_us)
+        if self._wants(ahead.TARGETS):
+            found |= ahead.figures(self._folder / "seasons", self._part(0.9, 0.95))
         if cold:
             self._show(0.95, "cold start")
             found |= speed.cold_figures()

@@ -27,11 +27,11 @@ SPEED = "forecast of a day"
 def name(season: tuple[float, float, float]) -> str:
     """Name of a season's row."""
     outdoor, _, mix = season
-    return f"gentle: ready time, forecast less actual, {outdoor:g}/{mix:g} degC"
+    return f"gentle: ready time, forecast against actual, {outdoor:g}/{mix:g} degC"
 
 
 TARGETS = (
-    *(Target(name=f"{name(season)}, size", unit="h", must=1.5, dream=0.5) for season in SEASONS),
+    *(Target(name=name(season), unit="h", must=1.5, dream=0.5) for season in SEASONS),
     Target(name=SPEED, unit="s", must=0.3, per_s=1.0),
 )
 
@@ -54,7 +54,7 @@ def figures(out: Path, show: Callable[[float, str], None]) -> Found:
         note = "not ready" if actual is None else (
             f"said {ahead.ready_h:.1f} h ({ahead.ready_low_h:.1f} to {ahead.ready_high_h:.1f}), was {actual:.1f} h"
         )  # fmt: skip
-        found[f"{name(season)}, size"] = Measured(value=value, note=note)
+        found[name(season)] = Measured(value=value, note=note)
         if number == 0:
             found[SPEED] = Measured(value=round(took_s, 4), note=f"{single.end_h:.0f} h, without its interval")
     return found
