@@ -9,6 +9,12 @@ strict.py     one TCP connection with its own deadline over the whole reply
 backoff.py    when a lost device may be tried again
 modbus.py     the link over Modbus TCP
 direct.py     the link to a device object in the same process
+blocks.py     the requests of a device with other tables, and where its points stand in them, pure
+codec.py      raw numbers of every type out of words, pure
+bits.py       requests for coils and discrete inputs, pure
+channel.py    one connection: one attempt a call, pauses, counts
+ports.py      the requests of one device over Modbus TCP; inprocess.py  the same as calls in one process
+panelimage.py the image of several devices, pure; panel.py  the link to them, each with its own health
 faulty.py     a link that fails on schedule, for tests and campaigns
 liveness.py   does the device live, and does it hear us?
 """

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from controller.core.points import Point
 from controller.errors import ConfigError, Problem
+from controller.link.blocks import is_plain, plan_blocks
 from controller.link.device import IMAGE_WORDS_MAX, INPUT_HEADER_WORDS, OUTPUT_HEADER_WORDS, Device
 
 
@@ -28,6 +29,8 @@ def require_layout(points: tuple[Point, ...], device: Device) -> Layout:
         for point in points
         if point.unit_id != device.unit_id
     ]
+    if not is_plain(points, device):
+        return _require_blocks(points, device, problems)
     inputs = [point for point in points if point.kind in ("AI", "DI")]
     outputs = [point for point in points if point.kind in ("AO", "DO")]
     header_in = INPUT_HEADER_WORDS if device.input.header == "standard" else 0
@@ -38,6 +41,18 @@ def require_layout(points: tuple[Point, ...], device: Device) -> Layout:
     if problems:
         raise ConfigError(problems)
     return Layout(input_count, output_count)
+
+
+def _require_blocks(points: tuple[Point, ...], device: Device, problems: list[Problem]) -> Layout:
+    """The same for a device with other tables and types."""
+    try:
+        blocks = plan_blocks([point for point in points if point.device == device.name], device)
+    except ConfigError as error:
+        problems += error.problems
+    problems += _flat_spans([point for point in points if point.kind == "AO"])
+    if problems:
+        raise ConfigError(problems)
+    return Layout(blocks.input_count, blocks.output_count)
 
 
 def _block(points: list[Point], base: int, header: int, problems: list[Problem]) -> int:

@@ -38,13 +38,13 @@ EXCEPTIONS: Final[dict[int, tuple[str, str]]] = {
 
 
 class ReadRequest:
-    """FC 03: `count` holding registers from `base`. `where` names the device in errors."""
+    """FC 03 or FC 04: `count` registers from `base`. `where` names the device in errors."""
 
-    def __init__(self, where: str, base: int, count: int) -> None:
+    def __init__(self, where: str, base: int, count: int, function: int = READ) -> None:
         _require_count(where, "read", count, READ_WORDS_MAX)
         self.where = where
-        self.pdu = Struct(">BHH").pack(READ, base, count)
-        self.words = WordsReply(where, READ, count)
+        self.pdu = Struct(">BHH").pack(function, base, count)
+        self.words = WordsReply(where, function, count)
 
 
 class WriteRequest:
@@ -55,29 +55,15 @@ class WriteRequest:
         self.where = where
         self._head = (WRITE, base, count, 2 * count)
         self._pack = Struct(f">BHHB{count}H").pack
-        self._accepted = Struct(">BHH").pack(WRITE, base, count)
-        self._place = (base, count)
+        self._count = count
+        self.accept = AcceptReply(where, WRITE, base, count)
 
     def pdu(self, words: Sequence[int]) -> bytes:
         """The request. Raises LinkError "bad-words"."""
         try:
             return self._pack(*self._head, *words)
         except error:
-            raise bad_words(self.where, words, self._place[1]) from None
-
-    def accept(self, reply: bytes) -> None:
-        """Raise LinkError unless the device acknowledged exactly this place and count."""
-        if reply == self._accepted:
-            return
-        _require_function(self.where, reply, WRITE)
-        if len(reply) != 5:
-            raise _doubt(self.where, "wrong-length", f"{len(reply)} bytes acknowledge a write, expected 5")
-        base, count = int.from_bytes(reply[1:3], "big"), int.from_bytes(reply[3:5], "big")
-        raise _doubt(
-            self.where,
-            "wrong-echo",
-            f"a write of {self._place[1]} words at {self._place[0]} was acknowledged as {count} words at {base}",
-        )
+            raise bad_words(self.where, words, self._count) from None
 
 
 class TurnRequest:
@@ -118,9 +104,33 @@ class WordsReply:
         return list(self._unpack(reply, 2))
 
     def _doubt(self, reply: bytes) -> LinkError:
-        _require_function(self._where, reply, self._function)
+        require_function(self._where, reply, self._function)
         got = f"{len(reply) - 2} bytes came and the reply counts {reply[1]}, expected {2 * self._count}"
-        return _doubt(self._where, "wrong-length", got)
+        return doubt(self._where, "wrong-length", got)
+
+
+class AcceptReply:
+    """Reply to FC 15 or FC 16: calling it with the reply's bytes raises LinkError unless it names this place."""
+
+    __slots__ = ("_accepted", "_function", "_place", "_where")
+
+    def __init__(self, where: str, function: int, base: int, count: int) -> None:
+        self._where, self._function, self._place = where, function, (base, count)
+        self._accepted = Struct(">BHH").pack(function, base, count)
+
+    def __call__(self, reply: bytes) -> None:
+        """Raise LinkError unless the device acknowledged exactly this place and count."""
+        if reply == self._accepted:
+            return
+        require_function(self._where, reply, self._function)
+        if len(reply) != 5:
+            raise doubt(self._where, "wrong-length", f"{len(reply)} bytes acknowledge a write, expected 5")
+        base, count = int.from_bytes(reply[1:3], "big"), int.from_bytes(reply[3:5], "big")
+        raise doubt(
+            self._where,
+            "wrong-echo",
+            f"a write of {self._place[1]} words at {self._place[0]} was acknowledged as {count} words at {base}",
+        )
 
 
 def bad_words(where: str, words: Sequence[int], count: int) -> LinkError:
@@ -138,10 +148,10 @@ def _require_count(where: str, verb: str, count: int, most: int) -> None:
         raise LinkError("bad-words", f"{where}: {text}; shorten the block in the point list")
 
 
-def _require_function(where: str, reply: bytes, function: int) -> None:
+def require_function(where: str, reply: bytes, function: int) -> None:
     """Pass if the reply answers `function`; an exception reply raises the device's reason."""
     if len(reply) < 2:
-        raise _doubt(where, "wrong-length", f"a reply of {len(reply)} bytes")
+        raise doubt(where, "wrong-length", f"a reply of {len(reply)} bytes")
     if reply[0] == function:
         return
     if reply[0] == function | 0x80 and len(reply) == 2:
@@ -150,10 +160,11 @@ def _require_function(where: str, reply: bytes, function: int) -> None:
             f"exception-{reply[1]}",
             f"{where} refuses function {function}: exception {reply[1]} ({text}): {remedy}",
         )
-    raise _doubt(where, "wrong-function", f"the reply has function {reply[0]}, expected {function}")
+    raise doubt(where, "wrong-function", f"the reply has function {reply[0]}, expected {function}")
 
 
-def _doubt(where: str, kind: str, text: str) -> LinkError:
+def doubt(where: str, kind: str, text: str) -> LinkError:
+    """The error for a reply that is not used."""
     return LinkError(
         kind, f"{where}: {text}; the reply is not used and the connection was closed: check what answers there"
     )

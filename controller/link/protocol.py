@@ -21,6 +21,8 @@ KINDS: Final[tuple[str, ...]] = (
     "bad-words",  # what should be sent, or what came, does not fit 16-bit words
     "wrong-signature",  # another device, or words out of place
     "wrong-map-version",  # the right device with another register map
+    "not-set",  # the device does not show the setting it was told on connecting
+    "not-alive",  # its counter stands, or it does not echo our heartbeat
 )
 
 
