@@ -6,13 +6,14 @@ for curves that were fitted on them; an index and a curve made on another one mu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from math import exp
 
 GAS_J_PER_MOLK = 8.314
 ZERO_DEGC_K = 273.15
 
 Rate = Callable[[float], float]
+Rates = Callable[[Iterable[float]], list[float]]
 
 
 def arrhenius_rate(activation_energy_kJ_per_mol: float, reference_degC: float = 20.0) -> Rate:
@@ -24,6 +25,17 @@ def arrhenius_rate(activation_energy_kJ_per_mol: float, reference_degC: float = 
         return exp(at_reference - quotient / (temperature_degC + ZERO_DEGC_K))
 
     return rate
+
+
+def arrhenius_rates(activation_energy_kJ_per_mol: float, reference_degC: float = 20.0) -> Rates:
+    """arrhenius_rate for many temperatures at once, bit for bit the same: without a call for each."""
+    quotient = 1000.0 * activation_energy_kJ_per_mol / GAS_J_PER_MOLK
+    at_reference = quotient / (reference_degC + ZERO_DEGC_K)
+
+    def rates(temperatures_degC: Iterable[float]) -> list[float]:
+        return [exp(at_reference - quotient / (temperature + ZERO_DEGC_K)) for temperature in temperatures_degC]
+
+    return rates
 
 
 def hansen_pedersen_rate(temperature_degC: float) -> float:

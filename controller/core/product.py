@@ -11,12 +11,12 @@ from annotated_types import Ge, Gt, Le, Len
 
 from controller.core.binding import Binder
 from controller.core.climate import Climate
-from controller.core.frames import Frame
-from controller.core.maturity import Rate, across_gap, arrhenius_rate
+from controller.core.frames import Frame, all_good
+from controller.core.maturity import Rate, Rates, across_gap, arrhenius_rate, arrhenius_rates
 from controller.core.mix import Mix
 from controller.core.moistair import AIR_KJ_PER_KGK, VAPOUR_KJ_PER_KGK, saturation_ratio
 from controller.core.places import Picker, picker, positions, row, shares
-from controller.core.points import Point
+from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 from controller.core.signals import for_control
 from controller.core.strength import strength_MPa
@@ -91,17 +91,23 @@ class ProductConfig:
 class ProductPlan:
     """Columns and weights, found once.
 
-    rows: for each position, weights on the readings of dummies and air probes.  dummy_air: weights of the air probes
-    at the place of each dummy, to fill in for one that is not good.  occupied: positions that hold product.
+    good: qualities while all is well.  readings: picks dummies then air probes.
+    count: of positions.  weights: position after position, on the readings of dummies and air probes.  dummy_air:
+    weights of the air probes at the place of each dummy, to fill in for one that is not good.  occupied: positions
+    that hold product.
     """
 
     config: ProductConfig
     mix: Mix
     rate: Rate
+    rates: Rates
     pressure_Pa: float
+    good: tuple[int, ...]
+    readings: Picker
     dummies: tuple[int, ...]
     air: tuple[int, ...]
-    rows: tuple[tuple[float, ...], ...]
+    count: int
+    weights: tuple[float, ...]
     dummy_air: tuple[tuple[float, ...], ...]
     occupied: tuple[int, ...]
     pick_occupied: Picker
@@ -169,10 +175,16 @@ def bind(
         config=config,
         mix=mix,
         rate=arrhenius_rate(mix.activation_energy_kJ_per_mol, mix.reference_degC),
+        rates=arrhenius_rates(mix.activation_energy_kJ_per_mol, mix.reference_degC),
         pressure_Pa=pressure_Pa,
+        good=all_good(len(of_kind(points, "AI"))),
+        readings=picker([*dummies, *air]),
         dummies=dummies,
         air=air,
-        rows=tuple(row(place, seats, probes, config.air_share) for place in positions(bays, levels)),
+        count=bays * levels,
+        weights=tuple(
+            weight for place in positions(bays, levels) for weight in row(place, seats, probes, config.air_share)
+        ),
         dummy_air=tuple(shares(seat, probes) if probes else () for seat in seats),
         occupied=full,
         pick_occupied=picker(full),
@@ -181,7 +193,7 @@ def bind(
 
 def initial(plan: ProductPlan, mix_degC: float, age_h: float = 0.0) -> ProductState:
     """Product of one temperature and one equivalent age everywhere, before anything was read."""
-    count = len(plan.rows)
+    count = plan.count
     ages = (age_h,) * count
     seen = _picture(plan, ages, 0.0, Seen(mix_degC, mix_degC, mix_degC, nan, False))
     return ProductState(0.0, (mix_degC,) * count, ages, 0.0, seen)
@@ -210,7 +222,8 @@ def follow(
         aged = (was.age_h_min, was.age_h_mean, was.age_h_max, was.strength_MPa_min, was.ready_fraction)
         seen = _record(plan, aged, state.uncertain_s, now)
         return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
-    temperatures = tuple([sum(map(mul, weights, readings)) for weights in plan.rows])
+    terms = map(mul, plan.weights, readings * plan.count)  # of all positions, one after the other
+    temperatures = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
     ages = _older(plan, state, temperatures, pending_s)
     uncertain_s = state.uncertain_s + (pending_s if pending_s > plan.config.gap_s else 0.0)
     seen = _picture(plan, ages, uncertain_s, now)
@@ -219,6 +232,8 @@ def follow(
 
 def _readings(plan: ProductPlan, frame: Frame, climate: Climate) -> tuple[float, ...]:
     """Dummies then air probes, those not good filled in from the others; empty when no dummy is good."""
+    if frame.qualities is plan.good:
+        return plan.readings(frame.values)
     values = for_control(frame) if any(frame.qualities) else frame.values
     dummies = [values[column] for column in plan.dummies]
     air = [values[column] for column in plan.air]
@@ -284,12 +299,8 @@ def _older(
             ]
         )
     # Over a minute the rate at the middle is as good as a trapezoid, for one exponential less.
-    return tuple(
-        [
-            age + hours * rate(0.5 * (was + now))
-            for age, was, now in zip(state.ages_h, before, temperatures, strict=True)
-        ]
-    )
+    rates = plan.rates([0.5 * (was + now) for was, now in zip(before, temperatures, strict=True)])
+    return tuple([age + hours * pace for age, pace in zip(state.ages_h, rates, strict=True)])
 
 
 def _picture(plan: ProductPlan, ages_h: tuple[float, ...], uncertain_s: float, now: Seen) -> Product:

@@ -31,3 +31,9 @@ def test_a_gap_is_bridged_nearly_as_if_it_had_been_seen() -> None:
     seen = maturity.integrate(times, [20.0 + 5.0 * time for time in times], rate)
     assert 3.0 * maturity.across_gap(rate, 20.0, 35.0) == pytest.approx(seen, rel=1e-4)
     assert 1.5 * (rate(20.0) + rate(35.0)) > 1.02 * seen  # two ends alone would give too much
+
+
+def test_many_rates_at_once_are_the_same_bits_as_one_by_one() -> None:
+    temperatures = [-5.0, 0.1, 20.0, 33.3, 60.7]
+    rate, rates = maturity.arrhenius_rate(40.1, 21.3), maturity.arrhenius_rates(40.1, 21.3)
+    assert rates(temperatures) == [rate(temperature) for temperature in temperatures]
