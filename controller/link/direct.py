@@ -35,9 +35,10 @@ class DirectLink:
 
     def _require_words(self, words: Sequence[int]) -> None:
         self.counts["exchanges"] += 1
-        if min(words) < 0 or max(words) > 65535:
-            self.counts["bad-words"] = self.counts.get("bad-words", 0) + 1
-            raise LinkError(
-                "bad-words",
-                f"direct link: {list(words)!r} has something that is no 16-bit word (0..65535); nothing was sent",
-            )
+        for word in words:
+            if not 0 <= word <= 65535:
+                self.counts["bad-words"] = self.counts.get("bad-words", 0) + 1
+                raise LinkError(
+                    "bad-words",
+                    f"direct link: {list(words)!r} has something that is no 16-bit word (0..65535); nothing was sent",
+                )
