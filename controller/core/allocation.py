@@ -100,6 +100,7 @@ class AllocationState:
 
 _demands = maker(Demands)
 _state = maker(AllocationState)
+NOTHING_LEARNT = LoopState()
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,99 +173,110 @@ def allocate(
     dt_s: float,
 ) -> tuple[AllocationState, Demands]:
     """Heat (kW), vent (kg/s), fog (kg/h) and fan speed of one scan, within what can be had now."""
-    why = limits.why
-    t, rh = climate.temperature_degC, climate.rh_pct
-    w_g_per_kg = 1000.0 * climate.humidity_ratio
+    why, floor, ceiling = limits.why, targets.floor_degC, targets.ceiling_degC
+    t, w_g_per_kg = climate.temperature_degC, 1000.0 * climate.humidity_ratio
     fan_pct, flow, fan_kW = circulation(plan.fan, targets.fan_pct, climate)
     heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW)
     vent_max = achieved.vent_kg_per_s_max if targets.vent else 0.0
-    drier, cooler = outdoors(climate, w_g_per_kg)
-    floor, ceiling = targets.floor_degC, targets.ceiling_degC
+    moisture, fog, vent, drier, cooler = state.moisture, 0.0, 0.0, 0.0, 0.0
+    too_moist = w_g_per_kg > 1000.0 * limits.vent_above
+    if targets.vent and (too_moist or t > ceiling or moisture.integral < 0.0):  # else there is nothing to vent for
+        drier, cooler = outdoors(climate, w_g_per_kg)
     # 1 while fog and fading heat count below the floor, falling to 0 at the edge of the band above it.
     band_K = plan.fog_heat_band_K
     near = 2.0 * (floor + band_K - t) / band_K if band_K > 0.0 else float(t < floor)
-    near = 0.0 if not near > 0.0 else min(near, 1.0)
-
-    moisture, fog, vent = state.moisture, 0.0, 0.0
+    near = 0.0 if not near > 0.0 else 1.0 if near > 1.0 else near
     if climate.moisture_ok:
-        fog_max = 0.0
-        if targets.fog:
-            can = evaporation_kg_per_h(w_g_per_kg, rh, flow, near * heat_kW_max + fan_kW)
-            fog_max = min(achieved.fog_kg_per_h_max, can)
         vent_kg_h_per_kg_s = 3.6 * drier
-        moisture, u = _moisture(
-            plan, moisture, w_g_per_kg, rh, limits, -vent_max * vent_kg_h_per_kg_s, fog_max, dt_s
-        )
-        if u > 0.0:
-            fog = u
-            if u >= fog_max and fog_max < achieved.fog_kg_per_h_max:
+        moisture, water, fog_max = _water(
+            plan, moisture, w_g_per_kg, targets, limits, climate, achieved, flow, near * heat_kW_max + fan_kW,
+            -vent_max * vent_kg_h_per_kg_s, dt_s,
+        )  # fmt: skip
+        if water > 0.0:
+            fog = water
+            if fog >= fog_max and fog_max < achieved.fog_kg_per_h_max:
                 why = (*why, EVAPORATION)
-        elif u < 0.0:
-            vent = -u / vent_kg_h_per_kg_s
+        elif water < 0.0:
+            vent = -water / vent_kg_h_per_kg_s
             if targets.sags:
-                sag_K = floor - t - (plan.sag_K if ceiling > floor else plan.sag_single_K)
-                heat_kW_max *= max(1.0 - vent / plan.vent_kg_per_s_heated, min(2.0 * sag_K, 1.0), 0.0)
+                heat_kW_max *= _heat_share(plan, vent, floor - t, ceiling > floor)
                 if heat_kW_max == 0.0:
                     why_heat = FLOOR_SAGS
             why = (*why, VENT_DEW + climate.surface)
-        elif drier == 0.0 and targets.vent and w_g_per_kg > 1000.0 * limits.vent_above:
+        elif drier == 0.0 and too_moist and targets.vent:
             why = (*why, VENT_USELESS)
     else:
         why = (*why, NO_MOISTURE)
-
-    temperature, heat = state.temperature, 0.0
-    rate = limits.rate_K_per_h if targets.heat and limits.rate_K_per_h > 0.0 else 0.0
+    temperature, need, known_kW = state.temperature, 0.0, near * FOG_kW_PER_KG_H * fog - fan_kW
     if climate.temperature_ok:
         temperature, need = _need(
-            plan, temperature, t, targets, rate, near * FOG_kW_PER_KG_H * fog - fan_kW,
-            vent_max * cooler, heat_kW_max, near, dt_s,
-        )  # fmt: skip
+            plan, temperature, t, targets, limits, known_kW, vent_max * cooler, heat_kW_max, near, dt_s
+        )
         if need > 0.0:
-            heat = need
             if need >= heat_kW_max and why_heat:
                 why = (*why, why_heat)
         elif heat_kW_max == 0.0 and why_heat is FLOOR_SAGS and t < floor:
             why = (*why, FLOOR_SAGS)
         elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0:
-            cooling = (-need - plan.dead_zone_kW) / cooler
-            vent = min(max(vent, cooling), vent_max)
+            vent = min(max(vent, (-need - plan.dead_zone_kW) / cooler), vent_max)
     else:
         why = (*why, NO_TEMPERATURE)
-    if vent > 0.0 and vent >= vent_max:
-        why = (*why, VENT_FULL)
-    if moisture is not state.moisture or temperature is not state.temperature:
-        state = _state(temperature, moisture)
-    fighting = min(heat, vent * cooler) if heat > 0.0 and vent > 0.0 else 0.0
-    return state, _demands(heat, vent, fog, fan_pct, fighting, why)
+    return _result(state, temperature, moisture, need, vent, fog, fan_pct, cooler, vent_max, why)
 
 
-def _moisture(
+def _water(
     plan: AllocationPlan,
     state: LoopState,
     w_g_per_kg: float,
-    rh_pct: float,
+    targets: Targets,
     limits: Limits,
+    climate: Climate,
+    achieved: Achieved,
+    flow_kg_per_s: float,
+    heat_kW: float,
     lo: float,
-    hi: float,
     dt_s: float,
-) -> tuple[LoopState, float]:
-    """Water to add (kg/h, positive: fog) or to carry out (negative: vent)."""
-    below = 1000.0 * limits.fog_below - w_g_per_kg
+) -> tuple[LoopState, float, float]:
+    """Water to add (kg/h, positive: fog) or to carry out (negative: vent, not below lo); the most fog there can be.
+
+    heat_kW: what may evaporate fog, beside the air passing by at flow_kg_per_s.
+    """
     above = 1000.0 * limits.vent_above - w_g_per_kg
-    gain = plan.moisture_gain
+    integral = state.integral
+    if above < 0.0:
+        if integral > 0.0:
+            state = NOTHING_LEARNT  # what was learnt about fogging says nothing about venting
+        gain = plan.moisture_gain * plan.vent_gain_ratio
+        return *loops.step(plan.moisture, state, above, 0.0, lo, 0.0, dt_s, gain), 0.0
+    below = 1000.0 * limits.fog_below - w_g_per_kg
+    fog_max = 0.0
+    if targets.fog and (below > 0.0 or integral > 0.0):
+        fog_max = evaporation_kg_per_h(w_g_per_kg, climate.rh_pct, flow_kg_per_s, heat_kW)
+        if not fog_max < achieved.fog_kg_per_h_max:
+            fog_max = achieved.fog_kg_per_h_max
     if below > 0.0:
         # Near saturation a gram more of fog does less: it evaporates slower, and part of it falls out.
-        ratio = (100.0 - rh_pct) / (100.0 - plan.rh_full_gain_pct)
+        gain = plan.moisture_gain
+        ratio = (100.0 - climate.rh_pct) / (100.0 - plan.rh_full_gain_pct)
         if ratio < 1.0:
-            gain *= max(ratio, plan.gain_ratio_min)
-        if state.integral < 0.0:
-            state = LoopState()  # what was learnt about venting says nothing about fogging
-        return loops.step(plan.moisture, state, below, 0.0, 0.0, hi, dt_s, gain)
-    if above < 0.0:
-        if state.integral > 0.0:
-            state = LoopState()
-        return loops.step(plan.moisture, state, above, 0.0, lo, 0.0, dt_s, gain * plan.vent_gain_ratio)
-    return loops.step(plan.moisture, state, 0.0, 0.0, lo, hi, dt_s)
+            gain *= ratio if ratio > plan.gain_ratio_min else plan.gain_ratio_min
+        if integral < 0.0:
+            state = NOTHING_LEARNT  # and the other way round
+        return *loops.step(plan.moisture, state, below, 0.0, 0.0, fog_max, dt_s, gain), fog_max
+    if integral == 0.0 and state.output == 0.0:
+        return state, 0.0, fog_max
+    return *loops.step(plan.moisture, state, 0.0, 0.0, lo, fog_max, dt_s), fog_max
+
+
+def _heat_share(plan: AllocationPlan, vent_kg_per_s: float, below_K: float, is_band: bool) -> float:
+    """Share of the heat that may work against this vent, with the air so far below the floor."""
+    share = 1.0 - vent_kg_per_s / plan.vent_kg_per_s_heated
+    back = 2.0 * (below_K - (plan.sag_K if is_band else plan.sag_single_K))
+    if back > 1.0:
+        back = 1.0
+    if back > share:
+        share = back
+    return share if share > 0.0 else 0.0
 
 
 def _need(
@@ -272,7 +284,7 @@ def _need(
     state: LoopState,
     t: float,
     targets: Targets,
-    rate_K_per_h: float,
+    limits: Limits,
     known_kW: float,
     cooling_kW_max: float,
     heat_kW_max: float,
@@ -280,13 +292,15 @@ def _need(
     dt_s: float,
 ) -> tuple[LoopState, float]:
     """Heat to add (positive) or to carry out (negative), kW. known_kW: fog and fan, fed forward."""
-    floor, ceiling = targets.floor_degC, targets.ceiling_degC
+    floor, ceiling, rate_K_per_h = targets.floor_degC, targets.ceiling_degC, limits.rate_K_per_h
+    if not (targets.heat and rate_K_per_h > 0.0):
+        rate_K_per_h = 0.0
     if t < floor:
         error = floor - t
     elif t > ceiling:
         error = ceiling - t
         if ceiling > floor and state.integral > 0.0:
-            state = LoopState()  # what was learnt about heating says nothing about venting
+            state = NOTHING_LEARNT  # what was learnt about heating says nothing about venting
     elif rate_K_per_h > 0.0 and near > 0.0:
         # A ramp follows its setpoint from both sides: else hydration could never take over from the feed-forward.
         error = floor - t
@@ -298,3 +312,29 @@ def _need(
     # What cannot be carried out must not be learnt either; below the ceiling nothing is carried out.
     lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 and t > ceiling else min(0.0, known_kW)
     return loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)
+
+
+def _result(
+    state: AllocationState,
+    temperature: LoopState,
+    moisture: LoopState,
+    need_kW: float,
+    vent: float,
+    fog: float,
+    fan_pct: float,
+    cooler: float,
+    vent_max: float,
+    why: tuple[str, ...],
+) -> tuple[AllocationState, Demands]:
+    heat, fighting = 0.0, 0.0
+    if need_kW > 0.0:
+        heat = need_kW
+        if vent > 0.0:
+            fighting = vent * cooler
+            if heat < fighting:
+                fighting = heat
+    if vent > 0.0 and vent >= vent_max:
+        why = (*why, VENT_FULL)
+    if moisture is not state.moisture or temperature is not state.temperature:
+        state = _state(temperature, moisture)
+    return state, _demands(heat, vent, fog, fan_pct, fighting, why)

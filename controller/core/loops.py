@@ -102,18 +102,18 @@ def step(
                 integral = 0.0
         output = integral + feedforward
     else:
-        pid = loop.pid
         kp = loop.gain if gain is None else gain
-        reach = kp * error + integral + feedforward
-        out_of_reach = reach > hi if error > 0.0 else reach < lo
-        pid.Kp = kp
-        pid.Ki = 0.0 if out_of_reach else kp / loop.integral_s
-        if loop.loaded != integral:
-            _load(pid, integral)
-        pid(-error, dt_s)
-        proportional, integral, _ = pid.components
-        loop.loaded = integral
-        output = proportional + integral + feedforward
+        output = kp * error + integral + feedforward
+        if not (output > hi if error > 0.0 else output < lo):  # else the integral may not move: nothing to ask
+            pid = loop.pid
+            pid.Kp = kp
+            pid.Ki = kp / loop.integral_s
+            if loop.loaded != integral:
+                _load(pid, integral)
+            pid(-error, dt_s)
+            proportional, integral, _ = pid.components
+            loop.loaded = integral
+            output = proportional + integral + feedforward
     output = lo if output < lo else hi if output > hi else output
     if integral == state.integral and output == state.output:
         return state, output
