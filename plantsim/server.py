@@ -41,37 +41,34 @@ class Server:
         self.remote_io = remote_io
         self.host = host
         self.port = port
-        self.ticks_missed = 0
         self.lock = threading.Lock()  # held while a request or a tick is at work; take it to look at the chamber
-        self._tick_s = remote_io.dt_s / pace
-        self._stopping = threading.Event()
+        self._ticker = Ticker(remote_io, self.lock, pace)
         self._answer = Answerer(remote_io)
-        self._listener: _Listener | None = None
-        self._ticker: threading.Thread | None = None
+        self._listener: Listener | None = None
 
     def start(self) -> int:
         """Compile the model, listen, return the port. OSError when host and port cannot be had."""
         if self._listener is not None:
             return self.port
         self.remote_io.prepare()
-        listener = _Listener(self.host, self.port, self._reply)
+        listener = Listener(self.host, self.port, self._reply)
         self.port = listener.listen()
         self._listener = listener
-        self._stopping.clear()
         if not self.remote_io.lockstep:
-            self._ticker = threading.Thread(target=self._tick, name="device ticks", daemon=True)
             self._ticker.start()
         return self.port
 
     def stop(self) -> None:
         """Close every connection and free the port; the chamber stays as it is. Harmless when not started."""
-        self._stopping.set()
-        if self._ticker is not None:
-            self._ticker.join()
-            self._ticker = None
+        self._ticker.stop()
         if self._listener is not None:
             self._listener.close()
             self._listener = None
+
+    @property
+    def ports(self) -> list[int]:
+        """The port, as a panel of several devices has more than one."""
+        return [self.port]
 
     def __enter__(self) -> Server:
         self.start()
@@ -88,16 +85,43 @@ class Server:
             log.exception("the simulated device failed on a request %s", pdu.hex())
             return bytes((pdu[0] | 0x80, DEVICE_FAILURE))
 
-    def _tick(self) -> None:
+
+class Ticker:
+    """Lives one scan of a RemoteIo every dt of real time, pace times as fast, in a thread of its own.
+
+    missed: ticks let go because the host slept.
+    """
+
+    def __init__(self, remote_io: RemoteIo, lock: threading.Lock, pace: float) -> None:
+        self.missed = 0
+        self._io, self._lock = remote_io, lock
+        self._tick_s = remote_io.dt_s / pace
+        self._stopping = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to tick."""
+        self._stopping.clear()
+        self._thread = threading.Thread(target=self._run, name="device ticks", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """No tick comes after this returns. Harmless when not started."""
+        self._stopping.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def _run(self) -> None:
         tick_s = self._tick_s
         due = time.monotonic() + tick_s
         while not self._stopping.wait(max(due - time.monotonic(), 0.0)):
-            with self.lock:
-                self.remote_io.tick()
+            with self._lock:
+                self._io.tick()
             due += tick_s
             late_s = time.monotonic() - due
             if late_s > _LATE_MAX_S:
-                self.ticks_missed += int(late_s / tick_s)
+                self.missed += int(late_s / tick_s)
                 due = time.monotonic() + tick_s
 
 
@@ -182,12 +206,15 @@ _WRITE_HEAD = struct.Struct(">HHB").unpack_from
 _READ_WRITE_HEAD = struct.Struct(">HHHHB").unpack_from
 
 
-class _Listener(ModbusServer):  # type: ignore[misc]  # pyModbusTCP carries no types
+class Listener(ModbusServer):  # type: ignore[misc]  # pyModbusTCP carries no types
     """pyModbusTCP's server with three traits added: it says its port, stops at once, frees what it held."""
 
-    def __init__(self, host: str, port: int, reply: Callable[[bytes], bytes]) -> None:
+    def __init__(
+        self, host: str, port: int, reply: Callable[[bytes], bytes], connections_max: int = 1000
+    ) -> None:
         super().__init__(host=host, port=port, no_block=True, ext_engine=_unused_engine)
         self._reply = reply
+        self._connections_max = connections_max
         self.connections: dict[socket.socket, threading.Thread] = {}
 
     def listen(self) -> int:
@@ -205,6 +232,7 @@ class _Listener(ModbusServer):  # type: ignore[misc]  # pyModbusTCP carries no t
             raise
         self._service.connections = self.connections
         self._service.reply = self._reply
+        self._service.connections_max = self._connections_max
         self._evt_running.wait()  # stop() of the library does nothing before this
         return int(self._service.server_address[1])
 
@@ -234,6 +262,8 @@ class _Listener(ModbusServer):  # type: ignore[misc]  # pyModbusTCP carries no t
 
         def handle(self) -> None:
             """Answer request after request; hang up on what is not Modbus, as there is no way back into step."""
+            if len(self.server.connections) > self.server.connections_max:
+                return
             receive, send, reply = self.request.recv, self.request.sendall, self.server.reply
             pending = b""
             with contextlib.suppress(OSError):

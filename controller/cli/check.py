@@ -121,7 +121,11 @@ def _check_chamber(path: Path, report: Report) -> None:
     site = bundle.load_site(path, device_class=Device, layout=require_layout)
     for kind, file in site.files.items():
         report.good(kind, file)
-    report.notes += [f"{_shown(site.files['device'].path)}: {text}" for text in absent_checks(site.device)]
+    for kind, file in site.files.items():
+        if kind.split()[0] == bundle.DEVICE:
+            alone = len(site.devices) == 1
+            outputs = any(p.kind in ("AO", "DO") and (alone or p.device == file.value.name) for p in site.points)
+            report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value, outputs=outputs)]
 
 
 def _check_device(file: Loaded[Device], report: Report) -> None:

@@ -40,16 +40,16 @@ def run(args: argparse.Namespace) -> int:
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     pace = opt.within("--pace", args.pace, 0.1, 1000.0, "times real time")
     site = load_site(args.chamber, device_class=Device, layout=require_layout)
-    port = site.device.port if args.port is None else int(opt.within("--port", args.port, 0, 65535, ""))
-    plant = build(opt.scene_of(args, scan_s), site.points, site.device, lockstep=args.lockstep)
+    ports = _ports(args, [device.port for device in site.devices])
+    plant = build(opt.scene_of(args, scan_s), site.points, site.devices, lockstep=args.lockstep)
     room = plant.params.room
-    server = listen(plant, args.host, port, pace)
+    server = listen(plant, args.host, ports, pace)
     with contextlib.ExitStack() as stack:
         stack.callback(server.stop)
         truth = None
         if args.truth is not None:
             truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels))
-        _greet(args, site.chamber.name, server.port)
+        _greet(args, site.chamber.name, server.ports)
         ended = threading.Event()
         with on_request(ended.set):
             serve(plant, server, truth, ended)
@@ -57,11 +57,23 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _greet(args: argparse.Namespace, chamber: str, port: int) -> None:
+def _ports(args: argparse.Namespace, own: list[int]) -> list[int]:
+    """Where the devices listen: as their files say, or from --port upwards, or anywhere for --port 0."""
+    if args.port is None:
+        return own
+    first = int(opt.within("--port", args.port, 0, 65536 - len(own), ""))
+    return [first + number if first else 0 for number in range(len(own))]
+
+
+def _greet(args: argparse.Namespace, chamber: str, ports: list[int]) -> None:
     time = "its time moves only when a controller writes (lockstep)"
     if not args.lockstep:
         time = "in real time" if args.pace == 1.0 else f"at {args.pace:g} times real time"
+    port = f"{ports[0]}"
     option = f" --host {args.host} --port {port}"
+    if len(ports) > 1:
+        port = ", ".join(map(str, ports))
+        option = f" --host {args.host}" + (f" --port {ports[0]}" if args.port else "")
     pace = " --pace 60" if args.lockstep else ""
     print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {args.host}:{port}, {time}")
     print(f"control it with: dewhold run{option}{pace} --start-now")

@@ -20,7 +20,7 @@ from controller.core.forecast import Case, forecast
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
-from controller.link.modbus import ModbusLink
+from controller.link.reach import modbus_link
 from controller.report.outlook import ready
 from controller.report.ran import span_of, summarise
 from controller.report.summary import Run, Summary
@@ -90,12 +90,7 @@ def run(args: argparse.Namespace) -> int:
 def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Report, int, list[int]]:
     """The run itself: (its report, UTC ms of its end, signals that ended it)."""
     lockstep = args.lockstep or args.pace is not None
-    link = ModbusLink(
-        session.device,
-        input_count=session.image.input_count,
-        output_count=session.image.output_count,
-        lockstep=lockstep,
-    )
+    link = modbus_link(session.image, lockstep=lockstep)
     with contextlib.ExitStack() as stack:
         stack.callback(link.close)
         simulated = session.image.decode(link.read()).simulated

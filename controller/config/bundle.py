@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -24,16 +25,23 @@ from controller.errors import ConfigError, Problem
 D = TypeVar("D")
 T = TypeVar("T")
 Points = tuple[Point, ...]
+DEVICE = "device"  # kind of its file; of one among several: "device NAME"
 
 
 @dataclass(frozen=True, slots=True)
 class Site(Generic[D]):
-    """Valid files that fit together and stay while recipes change. `files`: path, text and SHA-256 by kind."""
+    """Valid files that fit together and stay while recipes change. `files`: path, text and SHA-256 by kind; several
+    devices are "device NAME" there."""
 
     chamber: ChamberFile
     points: Points
-    device: D
+    devices: tuple[D, ...]
     files: dict[str, Loaded[Any]]
+
+    @property
+    def device(self) -> D:
+        """The only device, or the first one."""
+        return self.devices[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +63,8 @@ def load_bundle(
 ) -> Bundle[D]:
     """Load and cross-check everything of a run; names or paths as in `find`.
 
-    layout: raises ConfigError when points do not fit the device. Raises ConfigError with all problems of all files.
+    layout: raises ConfigError when points do not fit a device; given all points when there is but one device, else
+    those that name the device. Raises ConfigError with all problems of all files.
     """
     found: list[Problem] = []
     files = _site_files(chamber, device_class, layout, found)
@@ -68,7 +77,7 @@ def load_bundle(
             found += reach.problems(asked.value, files["mix"].value, files["chamber"].value, asked.path)
     if found:
         raise ConfigError(found)
-    value = {kind: file.value for kind, file in files.items()}
+    value = _values(files)
     notes = tuple(crosschecks.notes(value["recipe"], value["chamber"]))
     return Bundle(**value, files=files, notes=notes)
 
@@ -79,7 +88,7 @@ def load_site(chamber: str | Path, *, device_class: type[D], layout: Callable[[P
     files = _site_files(chamber, device_class, layout, found)
     if found:
         raise ConfigError(found)
-    return Site(**{kind: file.value for kind, file in files.items()}, files=files)
+    return Site(**_values(files), files=files)
 
 
 def read_points(path: str | Path) -> Loaded[Points]:
@@ -103,12 +112,26 @@ def _site_files(
     beside, wanted = Path(here.path), here.value
     found += crosschecks.chamber_problems(wanted, here.path)
     _add(files, found, "points", lambda: read_points(find("points", wanted.points, beside=beside)))
-    _add(files, found, "device", lambda: loader.read(find("device", wanted.device, beside=beside), device_class))
+    devices: list[tuple[str, str]] = []
+    for name in wanted.device_names if wanted.device or wanted.devices else ():
+        kind = f"{DEVICE} {Path(name).stem}" if wanted.devices else DEVICE
+        devices.append((kind, name))
+        _add(files, found, kind, partial(_read_device, name, beside, device_class))
     if "points" in files:
         found += tags.problems(wanted, files["points"].value, here.path, files["points"].path)
-    if "points" in files and "device" in files:
-        found += _layout_problems(layout, files["points"], files["device"])
+    if "points" in files and devices and all(kind in files for kind, _ in devices):
+        found += _layouts(layout, files["points"], [files[kind] for kind, _ in devices])
     return files
+
+
+def _read_device(name: str, beside: Path, device_class: type[D]) -> Loaded[D]:
+    return loader.read(find("device", name, beside=beside), device_class)
+
+
+def _values(files: dict[str, Loaded[Any]]) -> dict[str, Any]:
+    """Contents by field of a site or bundle."""
+    value = {kind: file.value for kind, file in files.items() if kind.split()[0] != DEVICE}
+    return {**value, "devices": tuple(file.value for kind, file in files.items() if kind.split()[0] == DEVICE)}
 
 
 def _add(files: dict[str, Loaded[Any]], found: list[Problem], kind: str, read: Callable[[], Loaded[Any]]) -> None:
@@ -119,10 +142,22 @@ def _add(files: dict[str, Loaded[Any]], found: list[Problem], kind: str, read: C
         found += error.problems
 
 
-def _layout_problems(layout: Callable[[Points, D], object], points: Loaded[Points], device: Loaded[D]) -> list[Problem]:
-    """What the device's layout says against the points, with the name of their file."""
-    try:
-        layout(points.value, device.value)
-    except ConfigError as error:
-        return [Problem(points.path, p.field, p.value, p.limit, p.remedy) for p in error.problems]
-    return []
+def _layouts(
+    layout: Callable[[Points, D], object], points: Loaded[Points], devices: list[Loaded[D]]
+) -> list[Problem]:
+    """What the layout of each device says against its points, with the name of their file."""
+    names = [str(getattr(device.value, "name", "")) for device in devices]
+    found: list[Problem] = []
+    if len(devices) > 1:
+        for point in points.value:
+            if point.device not in names:
+                limit = f"must be {' or '.join(names)}"
+                remedy = "name a device of the chamber file"
+                found.append(Problem(points.path, f"{point.tag}.device", point.device, limit, remedy))
+    for name, device in zip(names, devices, strict=True):
+        mine = points.value if len(devices) == 1 else tuple(p for p in points.value if p.device == name)
+        try:
+            layout(mine, device.value)
+        except ConfigError as error:
+            found += [Problem(points.path, p.field, p.value, p.limit, p.remedy) for p in error.problems]
+    return found

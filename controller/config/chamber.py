@@ -33,13 +33,15 @@ class ChamberFile:
     """One chamber. The sections are the config classes of the core modules that use them.
 
     points, device: names of the point list and of the device, files or bare names beside this one.
+    devices: in place of device, the names of several; their words stand in this order.
     bays, levels: places of the chamber; level 1 is the lowest.
     """
 
     name: Annotated[str, Len(1, 40)]
     text: str = ""
     points: Annotated[str, Len(1, 255)]
-    device: Annotated[str, Len(1, 255)]
+    device: Annotated[str, Len(0, 255)] = ""
+    devices: Annotated[tuple[Annotated[str, Len(1, 255)], ...], Len(0, 16)] = ()
     bays: Annotated[int, Ge(1), Le(40)]
     levels: Annotated[int, Ge(1), Le(40)]
     limits: ChamberLimits
@@ -59,6 +61,11 @@ class ChamberFile:
     alarms: AlarmsConfig
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
+
+    @property
+    def device_names(self) -> tuple[str, ...]:
+        """The devices of this chamber, one or several."""
+        return self.devices or (self.device,)
 
     @property
     def actuation(self) -> ActuationConfig:

@@ -20,7 +20,8 @@ Finding = tuple[str, object, str, str]
 
 def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
     """Every contradiction inside a chamber file."""
-    found = [*_limits(chamber), *_fog(chamber), *_actuators(chamber), *_protection(chamber), *_alarms(chamber)]
+    rules = (_devices, _limits, _fog, _actuators, _protection, _alarms)
+    found = [finding for rule in rules for finding in rule(chamber)]
     return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
 
 
@@ -58,6 +59,15 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
                 f"{asked_kW:.0f} kW, {what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
             )
     return said
+
+
+def _devices(chamber: ChamberFile) -> Iterator[Finding]:
+    if bool(chamber.device) == bool(chamber.devices):
+        limit = "must name either device or devices" + (", not both" if chamber.device else "")
+        yield "device", chamber.device or words.MISSING, limit, 'write device = "panel-a", or devices = ["a", "b"]'
+    twice = [name for name in dict.fromkeys(chamber.devices) if chamber.devices.count(name) > 1]
+    for name in twice:
+        yield "devices", name, "stands twice", "name each device once"
 
 
 def _limits(chamber: ChamberFile) -> Iterator[Finding]:

@@ -13,11 +13,12 @@ from annotated_types import Ge, Gt, Le
 
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality, RawInputs, all_good
-from controller.core.points import NO_NUMBER, Point, faults_of, of_kind, registers_of
+from controller.core.points import NO_NUMBER, RANGES, Point, faults_of, of_kind, registers_of
 from controller.core.quick import maker
 
 # NAMUR NE 43, in uA: measuring from 3.8 to 20.5 mA, fault at or below 3.6 and at or above 21 mA.
 FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA = 3600, 3800, 20500, 21000
+BELOW, ABOVE = 0.2 / 16.0, 0.5 / 16.0  # the same measuring range in shares of the span
 
 OPEN = "current at or below 3.6 mA: broken wire or failed probe"
 SHORT = "current at or above 21 mA: short circuit or failed probe"
@@ -207,6 +208,12 @@ def _limits_of(point: Point) -> tuple[int, int, int, int]:
     if point.signal == "4-20mA":
         return FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA
     low, high = min(point.raw_lo, point.raw_hi), max(point.raw_lo, point.raw_hi)
+    if point.fault_codes or point.type == "float32":
+        # A module that says itself when a sensor is broken measures beyond its span as far as a current loop does.
+        span = point.raw_hi - point.raw_lo
+        beyond = (point.raw_lo - round(span * BELOW), point.raw_hi + round(span * ABOVE))
+        least, most = RANGES[point.type]
+        low, high = int(max(min(beyond), least)), int(min(max(beyond), most))
     return low - 1, low, high, high + 1
 
 

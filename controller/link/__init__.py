@@ -15,6 +15,7 @@ bits.py       requests for coils and discrete inputs, pure
 channel.py    one connection: one attempt a call, pauses, counts
 ports.py      the requests of one device over Modbus TCP; inprocess.py  the same as calls in one process
 panelimage.py the image of several devices, pure; panel.py  the link to them, each with its own health
+reach.py      which image and link a set of devices takes
 faulty.py     a link that fails on schedule, for tests and campaigns
 liveness.py   does the device live, and does it hear us?
 """

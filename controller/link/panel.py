@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from threading import Lock
 from typing import Final
 
@@ -174,7 +175,14 @@ class _Device:
         return LinkError(kind, f"{self.blocks.device.host}:{self.blocks.device.port} {text}")
 
 
-def modbus_panel(image: PanelImage, *, lockstep: bool = False) -> PanelLink:
-    """The panel of an image over Modbus TCP."""
-    ports = [ModbusPort(member.blocks, lockstep=lockstep) for member in image.members]
-    return PanelLink(image, ports, lockstep=lockstep)
+def modbus_panel(
+    image: PanelImage, *, lockstep: bool = False, places: Sequence[tuple[str, int]] = ()
+) -> PanelLink:
+    """The panel of an image over Modbus TCP. places: (host, port) of each device, if not where its file says."""
+    blocks = [member.blocks for member in image.members]
+    if places:
+        blocks = [
+            replace(block, device=replace(block.device, host=host, port=port))
+            for block, (host, port) in zip(blocks, places, strict=True)
+        ]
+    return PanelLink(image, [ModbusPort(block, lockstep=lockstep) for block in blocks], lockstep=lockstep)

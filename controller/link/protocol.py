@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, Protocol
 
+from controller.core.frames import Outputs, RawInputs
+from controller.link.device import Device
+
 # Kinds of LinkError; each is counted under its name. "exception-N" stands for Modbus exception code N.
 KINDS: Final[tuple[str, ...]] = (
     "unresolved",  # the host name has no address
@@ -33,7 +36,10 @@ class Link(Protocol):
     write whose answer was lost may still have happened. The caller repeats the whole block in its next scan.
     """
 
-    counts: dict[str, int]
+    @property
+    def counts(self) -> dict[str, int]:
+        """Exchanges and every kind of failure."""
+        ...
 
     def read(self) -> list[int]:
         """The input block."""
@@ -49,6 +55,23 @@ class Link(Protocol):
 
     def close(self) -> None:
         """Give the connection back. A later exchange opens it again."""
+        ...
+
+
+class WordImage(Protocol):
+    """Where the points stand in the words of a link: what a loop needs of it."""
+
+    input_count: int
+    output_count: int
+    device: Device
+    where: str
+
+    def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
+        """Inputs of one scan."""
+        ...
+
+    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int) -> list[int]:
+        """Words of one output block."""
         ...
 
 

@@ -6,7 +6,7 @@ import contextlib
 import gc
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -17,16 +17,19 @@ from controller.core.scan import ScanPlan, ScanResult
 from controller.link.device import Device
 from controller.link.direct import DirectLink
 from controller.link.image import Image
-from controller.link.modbus import ModbusLink
+from controller.link.inprocess import DirectPort
+from controller.link.panel import PanelLink
+from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
+from controller.link.reach import modbus_link
 from controller.rig.plant import Plant, Scene, build
+from controller.rig.serve import listen
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders
 from controller.runtime.report import Report
 from controller.runtime.session import CODEC, Asked, prepare
 from controller.store.recorder import Recorder
-from plantsim.server import Server
 
 START_SCAN = 5  # a few scans on which probes and link are judged before the cycle is ordered to start
 
@@ -77,7 +80,7 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     )
     bundle = session.bundle
     scans_max = round(options.hours_max * 3600.0 / scene.dt_s)
-    plant = build(scene, bundle.points, bundle.device, lockstep=True, steps_max=scans_max)
+    plant = build(scene, bundle.points, bundle.devices, lockstep=True, steps_max=scans_max)
     start_ms = round(options.start.timestamp() * 1000.0)
     record = options.out / "record.sqlite"
     _new_record(record)
@@ -85,7 +88,7 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
     watch = _Watch(scans_max, show)
     try:
-        with _linked(options.link, plant, bundle.device, session.image) as link, _undisturbed():
+        with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
                 link=link,
                 clock=LockstepClock(start_ms, scene.dt_s),
@@ -130,25 +133,25 @@ class _Watch:
 
 
 @contextlib.contextmanager
-def _linked(kind: str, plant: Plant, device: Device, image: Image) -> Iterator[Link]:
+def linked(kind: str, plant: Plant, image: Image | PanelImage) -> Iterator[Link]:
     """The device by either link. Over Modbus it is served by a thread of this process over loopback."""
     if kind == "direct":
         plant.device.prepare()
-        yield DirectLink(plant.device)
+        yield direct_panel(plant, image) if isinstance(image, PanelImage) else DirectLink(plant.device)
         return
-    server = Server(plant.device, "127.0.0.1", 0)
-    server.start()
-    link = ModbusLink(
-        replace(device, host="127.0.0.1", port=server.port),
-        input_count=image.input_count,
-        output_count=image.output_count,
-        lockstep=True,
-    )
+    server = listen(plant, "127.0.0.1", [0] * max(1, len(plant.field)), 1.0)
+    link = modbus_link(image, lockstep=True, places=[("127.0.0.1", port) for port in server.ports])
     try:
         yield link
     finally:
         link.close()
         server.stop()
+
+
+def direct_panel(plant: Plant, image: PanelImage) -> PanelLink:
+    """The devices of a panel by calls in this process."""
+    pairs = zip(image.members, plant.field, strict=True)
+    return PanelLink(image, [DirectPort(member.blocks, device) for member, device in pairs], lockstep=True)
 
 
 @contextlib.contextmanager

@@ -12,10 +12,13 @@ from controller.config.find import find
 from controller.config.loader import load
 from controller.core.points import Point
 from controller.errors import ConfigError, Problem
+from controller.link.blocks import is_plain
 from controller.link.device import Device
 from controller.link.layout import require_layout
+from controller.rig.field import behind, field_devices
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
+from plantsim.field import FieldDevice
 from plantsim.params import PlantParams
 from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
 from plantsim.terminals import wiring_of
@@ -100,24 +103,41 @@ class TruthLog:
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """A simulated chamber, ready to be written and read."""
+    """A simulated chamber, ready to be written and read. field: the devices of a panel of several, in their order;
+    behind them stands `device`. Empty when `device` is the panel.
+    """
 
     params: PlantParams
     chamber: Chamber
     log: TruthLog
     device: RemoteIo
+    field: tuple[FieldDevice, ...] = ()
 
 
 def build(
-    scene: Scene, points: tuple[Point, ...], device: Device, *, lockstep: bool, steps_max: int = 86_400
+    scene: Scene,
+    points: tuple[Point, ...],
+    device: Device | tuple[Device, ...],
+    *,
+    lockstep: bool,
+    steps_max: int = 86_400,
 ) -> Plant:
-    """Put the simulated chamber together. ConfigError when plant file and point list do not fit."""
+    """Put the simulated chamber together. ConfigError when plant file and point list do not fit.
+
+    device: one, or the several of a panel.
+    """
+    devices = device if isinstance(device, tuple) else (device,)
+    panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
     params = load(path, PlantParams)
     chamber = Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
     log = TruthLog(chamber, steps_max)
     try:
-        remote = RemoteIo(log, _terminals(points), _device_map(points, device), wiring_of(params), lockstep=lockstep)
+        if panel:
+            terminals, device_map = behind(points, devices)
+        else:
+            terminals, device_map = _terminals(points), _device_map(points, devices[0])
+        remote = RemoteIo(log, terminals, device_map, wiring_of(params), lockstep=lockstep)
     except ValueError as error:
         raise ConfigError(
             [
@@ -125,7 +145,7 @@ def build(
                 for line in str(error).splitlines()
             ]
         ) from None
-    return Plant(params, chamber, log, remote)
+    return Plant(params, chamber, log, remote, field_devices(remote, points, devices) if panel else ())
 
 
 def _terminals(points: tuple[Point, ...]) -> tuple[Terminal, ...]:

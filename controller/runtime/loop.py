@@ -16,9 +16,8 @@ from typing import Any, Protocol
 from controller.core.commands import Orders
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.errors import InvariantError, LinkError
-from controller.link.image import Image
 from controller.link.liveness import Liveness, watch
-from controller.link.protocol import Link
+from controller.link.protocol import Link, WordImage
 from controller.runtime.clock import Clock
 from controller.runtime.report import Report, Times
 from controller.runtime.trace import Trace
@@ -79,7 +78,7 @@ class Runner:
         self,
         *,
         link: Link,
-        image: Image,
+        image: WordImage,
         clock: Clock,
         orders: Orders,
         step: Callable[[Any, RawInputs, tuple[Command, ...], float], Any],

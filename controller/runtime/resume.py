@@ -36,7 +36,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
     differing = differences(before, header)
     if procedure not in AT_REST:
         _refuse(record, f"a cycle is in progress there ({procedure})", differing)
-    elif any(what in _OF_CHAMBER for what, _was, _is in differing):
+    elif any(what.split()[0] in _OF_CHAMBER for what, _was, _is in differing):
         if any(state.protection.tripped):
             _refuse(record, "trips are latched there", differing)
         state = session.fresh()

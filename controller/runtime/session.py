@@ -13,7 +13,10 @@ from controller.core.scan import ScanPlan, ScanState
 from controller.link.device import Device
 from controller.link.image import Image
 from controller.link.layout import require_layout
+from controller.link.panel import PanelLink
+from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
+from controller.link.reach import image_of
 from controller.runtime.clock import Clock
 from controller.runtime.loop import Runner, Sink
 from controller.runtime.rest import safe_outputs
@@ -28,7 +31,7 @@ class Asked:
     """What is to be controlled: files by name or path, the charge, and the scan.
 
     load_t: fresh product. mix_degC, age_h: its temperature and age when control begins. empty_bays: numbers from 1.
-    host, port: where the device is, if not where its file says.
+    host, port: where the device is, if not where its file says; of several devices each has the next port.
     """
 
     chamber: str
@@ -45,13 +48,18 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """Valid files, bound. device: with the address in force."""
+    """Valid files, bound. devices: with the addresses in force."""
 
     asked: Asked
     bundle: Bundle[Device]
-    device: Device
+    devices: tuple[Device, ...]
     plan: ScanPlan
-    image: Image
+    image: Image | PanelImage
+
+    @property
+    def device(self) -> Device:
+        """The only device, or the first one."""
+        return self.devices[0]
 
     def fresh(self) -> ScanState:
         """The state of a chamber of which nothing is known yet."""
@@ -81,7 +89,9 @@ class Session:
         )
 
     def runner(self, *, link: Link, clock: Clock, orders: Orders, recorder: Sink, strict: bool = False) -> Runner:
-        """The loop with everything in place."""
+        """The loop with everything in place; what a panel's link has to tell goes where the recorder's notices go."""
+        if isinstance(link, PanelLink):
+            link.tell = recorder.notices.append
         return Runner(
             link=link,
             image=self.image,
@@ -99,10 +109,13 @@ class Session:
 def prepare(asked: Asked) -> Session:
     """Load, check and bind everything. Raises ConfigError with all problems of all files."""
     bundle = load_bundle(asked.chamber, asked.recipe, asked.mix, device_class=Device, layout=require_layout)
-    device = replace(
-        bundle.device,
-        host=bundle.device.host if asked.host is None else asked.host,
-        port=bundle.device.port if asked.port is None else asked.port,
+    devices = tuple(
+        replace(
+            device,
+            host=device.host if asked.host is None else asked.host,
+            port=device.port if asked.port is None else asked.port + number,
+        )
+        for number, device in enumerate(bundle.devices)
     )
     plan = bind(
         bundle.chamber,
@@ -113,4 +126,4 @@ def prepare(asked: Asked) -> Session:
         empty_bays=asked.empty_bays,
         dt_s=asked.scan_s,
     )
-    return Session(asked, bundle, device, plan, Image(bundle.points, device))
+    return Session(asked, bundle, devices, plan, image_of(bundle.points, devices))

@@ -36,7 +36,7 @@ def test_a_name_is_looked_for_beside_the_file_that_names_it_first(tmp_path):
     assert find("device", "panel-a", beside=chamber).parent.parent.name == "configs"
 
 
-@pytest.mark.parametrize("name", ["panel-b", "PANEL_A", "panel a"])
+@pytest.mark.parametrize("name", ["panel-aa", "PANEL_A", "panel a"])
 def test_a_missing_name_suggests_the_nearest_and_names_the_known(name):
     with pytest.raises(ConfigError) as caught:
         find("points", name)
