@@ -21,6 +21,9 @@ _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates ne
 _REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
 _LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
 _LAG_FACTOR_MAX = 3.0  # with fans off
+_OTHERS = (
+    "supply", "return_air", "hall", "outdoor_t", "outdoor_rh", "airflow", "fan_power", "heat_power", "fog_flow",
+)
 __all__ = ["BoardProbe", "Climate", "ClimateConfig", "ClimatePlan", "ClimateState", "FrameProbe", "Pair"]
 
 
@@ -125,30 +128,8 @@ def bind(
         binder.within(f"pairs[{index}].level", pair.level, levels)
     air = [binder.column(f"pairs[{index}].t", pair.t) for index, pair in enumerate(config.pairs)]
     humidity = [binder.column(f"pairs[{index}].rh", pair.rh) for index, pair in enumerate(config.pairs)]
-    surfaces: list[tuple[int, str, int]] = []  # column, name, bay of a board or 0
-    for index, board in enumerate(config.boards):
-        binder.within(f"boards[{index}].bay", board.bay, bays)
-        binder.within(f"boards[{index}].level", board.level, levels)
-        column = binder.column(f"boards[{index}].tag", board.tag)
-        if board.bay not in empty_bays:
-            surfaces.append((column, f"board bay {board.bay} level {board.level}", board.bay))
-    for index, frame in enumerate(config.frames):
-        binder.within(f"frames[{index}].bay", frame.bay, bays)
-        column = binder.column(f"frames[{index}].tag", frame.tag)
-        surfaces.append((column, f"door frame bay {frame.bay}", 0))
-    surfaces.append((binder.column("ceiling", config.ceiling), "ceiling", 0))
-    names = (
-        "supply",
-        "return_air",
-        "hall",
-        "outdoor_t",
-        "outdoor_rh",
-        "airflow",
-        "fan_power",
-        "heat_power",
-        "fog_flow",
-    )
-    others = [binder.column(name, getattr(config, name)) for name in names]
+    surfaces = _watched(config, binder, bays, levels, empty_bays)
+    others = [binder.column(name, getattr(config, name)) for name in _OTHERS]
     binder.done()
     loaded = tuple(bay for bay in range(1, bays + 1) if bay not in empty_bays)
     board_bays = tuple(bay for _, _, bay in surfaces)
@@ -233,6 +214,25 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
         dew_point == dew_point,
         surface == surface,
     )
+
+
+def _watched(
+    config: ClimateConfig, binder: Binder, bays: int, levels: int, empty_bays: tuple[int, ...]
+) -> list[tuple[int, str, int]]:
+    """The measured surfaces: (column, name in words, bay of a board or 0 for what is none)."""
+    surfaces: list[tuple[int, str, int]] = []
+    for index, board in enumerate(config.boards):
+        binder.within(f"boards[{index}].bay", board.bay, bays)
+        binder.within(f"boards[{index}].level", board.level, levels)
+        column = binder.column(f"boards[{index}].tag", board.tag)
+        if board.bay not in empty_bays:
+            surfaces.append((column, f"board bay {board.bay} level {board.level}", board.bay))
+    for index, frame in enumerate(config.frames):
+        binder.within(f"frames[{index}].bay", frame.bay, bays)
+        column = binder.column(f"frames[{index}].tag", frame.tag)
+        surfaces.append((column, f"door frame bay {frame.bay}", 0))
+    surfaces.append((binder.column("ceiling", config.ceiling), "ceiling", 0))
+    return surfaces
 
 
 class _Remembered(dict[float, float]):
