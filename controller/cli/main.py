@@ -21,6 +21,8 @@ COMMANDS = {
     "cycle": ("controller.cli.cycle", "run a whole simulated cycle against the chamber model and sum it up"),
     "plant": ("controller.cli.plant", "serve a simulated chamber as a Modbus TCP device"),
     "run": ("controller.cli.run", "control a chamber (or a simulated one) over Modbus TCP"),
+    "report": ("controller.cli.report", "make the report of a cycle from its record, or verify a record"),
+    "backup": ("controller.cli.backup", "copy a record while it is written, or restore a copy"),
     "check": ("controller.cli.check", "check chamber, point, recipe and mix files"),
     "bench": ("controller.cli.bench", "measure speed, closure and control quality against their targets"),
 }
