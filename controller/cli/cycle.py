@@ -6,6 +6,7 @@ import argparse
 import json
 
 from controller.cli import options as opt
+from controller.cli import report
 from controller.cli.progress import progress
 from controller.errors import UnavailableError
 from controller.report.table import table
@@ -21,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="scan time (default: 1 s)")
     parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan (default: a fixed demo day)")
     parser.add_argument("--out", default="out/cycle", metavar="DIR", help="where record and summary go")
+    parser.add_argument("--no-report", action="store_true", help="make no report.html")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
 
 
@@ -48,5 +50,6 @@ def run(args: argparse.Namespace) -> int:
     text = json.dumps(summary, indent=2, allow_nan=False)
     seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))
     (options.out / "summary.json").write_text(text + "\n", encoding="utf-8")
-    print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}")
+    said = "" if args.no_report else "\n" + report.beside(options.out)
+    print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}{said}")
     return 0 if summary["verdict"] == "pass" else 1

@@ -12,6 +12,7 @@ from math import isnan
 from pathlib import Path
 
 from controller.cli import options as opt
+from controller.cli import report as page
 from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.tell import Teller
@@ -61,6 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     pace.add_argument("--pace", type=float, metavar="F", help="a simulated lockstep device at F times real time")
     pace.add_argument("--lockstep", action="store_true", help="a simulated lockstep device, as fast as it goes")
     parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan, with --pace or --lockstep")
+    parser.add_argument("--no-report", action="store_true", help="make no report.html at the end")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
 
 
@@ -79,7 +81,9 @@ def run(args: argparse.Namespace) -> int:
             seal_cycle(out / "record.sqlite", summary, ended_ms)
     text = json.dumps(summary, indent=2, allow_nan=False)
     (out / "summary.json").write_text(text + "\n", encoding="utf-8")
-    print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}")
+    # A cycle that is not over has no report yet; whoever ended it may not wait for one either.
+    said = "\n" + page.beside(out) if at_rest and not signals and not args.no_report else ""
+    print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}{said}")
     if not at_rest and not args.json:
         print(f"the cycle is not over ({report.state.sequence.state}); run again with --out {out} to go on with it")
     if signals:

@@ -13,14 +13,21 @@ GOOD, BAD, PLAIN = "ok", "NO", ""
 
 def table(summary: Summary) -> str:
     """The summary of a cycle as text, at most 100 columns wide."""
-    simulated = summary["truth"] is not None
-    block = summary["truth"] if simulated else summary["believed"]
-    rows = [*_climate_rows(block["hold"]), *_surface_rows(block), *_product_rows(summary, block), *_cost_rows(summary)]
-    source = "true in the chamber model" if simulated else "believed from the probes"
     names = f"{summary['chamber']}, recipe {summary['recipe']}, mix {summary['mix']}, {summary['load_t']:g} t"
     times = f"{summary['simulated_s'] / 3600.0:.1f} h in {summary['wall_s']:.1f} s over {summary['link']}"
-    head = [f"Dewhold {summary['version']}: {names}", f"{times}; figures {source}", ""]
-    return "\n".join([*head, *_aligned(rows), "", *_closing(summary)])
+    head = [f"Dewhold {summary['version']}: {names}", f"{times}; figures {source(summary)}", ""]
+    return "\n".join([*head, *_aligned(rows(summary)), "", *_closing(summary)])
+
+
+def rows(summary: Summary) -> list[Row]:
+    """The rows of the table: what, asked, was, and "ok", "NO" or nothing."""
+    block = summary["truth"] if summary["truth"] is not None else summary["believed"]
+    return [*_climate_rows(block["hold"]), *_surface_rows(block), *_product_rows(summary, block), *_cost_rows(summary)]
+
+
+def source(summary: Summary) -> str:
+    """Where the figures of the rows come from, in words."""
+    return "true in the chamber model" if summary["truth"] is not None else "believed from the probes"
 
 
 def _climate_rows(hold: Summary) -> list[Row]:

@@ -1,0 +1,177 @@
+"""What happened in a cycle, for people: alarms, trips, orders, doors, outages, the link, and how good the data are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from controller.core.points import of_kind
+from controller.errors import DewholdError
+from controller.link.reach import image_of
+from controller.report.recorded import Recorded
+from controller.store.reader import JournalRow
+
+SCANS_MAX = 1_000_000  # of a longer cycle the door contacts are not looked at: it would take too long
+
+
+class Spell(NamedTuple):
+    """Something that lasted: hours after the start."""
+
+    from_h: float
+    to_h: float
+    text: str
+
+
+class Line(NamedTuple):
+    """Something at one moment. who: who ordered it, if anybody did."""
+
+    at_h: float
+    text: str
+    who: str = ""
+
+
+class Alarm(NamedTuple):
+    """An alarm as the summary lists it, with what its journal line says to do."""
+
+    from_h: float
+    to_h: float
+    priority: str
+    text: str
+    action: str
+
+
+class Quality(NamedTuple):
+    """A channel that was not good all the time."""
+
+    tag: str
+    text: str
+    minutes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """All of it. doors: None where the contacts could not be read. link: failures. first_out: tags that tripped first.
+
+    good_pct: share of readings (channel and minute) that were good; worst: channels that were not always.
+    """
+
+    alarms: list[Alarm]
+    trips: list[Line]
+    first_out: list[str]
+    orders: list[Line]
+    states: list[Line]
+    doors: list[Spell] | None
+    outages: list[Spell]
+    link: list[Line]
+    good_pct: float | None
+    worst: list[Quality]
+
+
+def happened(recorded: Recorded) -> Happened:
+    """Gather it from journal, frames and minutes."""
+    journal = recorded.journal
+    trips = [row for row in journal if row.kind == "trip"]
+    good_pct, worst = _quality(recorded)
+    return Happened(
+        alarms=_alarms(recorded),
+        trips=[_line(recorded, row) for row in trips],
+        first_out=[row.tag for row in trips if row.data.get("first_out")],
+        orders=[
+            Line(recorded.hours(row.utc_ms), _order(row.data), str(row.data.get("who", "")))
+            for row in journal
+            if row.kind == "command"
+        ],
+        states=[_line(recorded, row) for row in journal if row.kind == "state"],
+        doors=_doors(recorded),
+        outages=[
+            Spell(recorded.hours(row.data["from_ms"]), recorded.hours(row.data["to_ms"]), row.text)
+            for row in journal
+            if row.tag == "OUTAGE" and "from_ms" in row.data
+        ],
+        link=[_line(recorded, row) for row in journal if row.kind == "link"],
+        good_pct=good_pct,
+        worst=worst,
+    )
+
+
+def _alarms(recorded: Recorded) -> list[Alarm]:
+    actions = {row.tag: str(row.data["action"]) for row in recorded.journal if row.data.get("action")}
+    return [
+        Alarm(
+            alarm["from_s"] / 3600.0,
+            alarm["to_s"] / 3600.0,
+            alarm.get("priority", ""),
+            alarm["text"],
+            actions.get(alarm["tag"], ""),
+        )
+        for alarm in recorded.summary["alarms"]
+    ]
+
+
+def _line(recorded: Recorded, row: JournalRow) -> Line:
+    return Line(recorded.hours(row.utc_ms), row.text)
+
+
+def _order(data: dict[str, Any]) -> str:
+    reason = f": {data['reason']}" if data.get("reason") else ""
+    return f"{data.get('verb', '')}, {data.get('outcome', '')}{reason}"
+
+
+def _doors(recorded: Recorded) -> list[Spell] | None:
+    """When each door was open; None when this version cannot tell from the record."""
+    if recorded.chamber is None or recorded.points is None or not recorded.devices:
+        return None
+    last = recorded.reader.last_scan()
+    if last is None or last[0] > SCANS_MAX:
+        return None
+    contacts = of_kind(recorded.points, "DI")
+    wanted = set(recorded.chamber.protection.doors)
+    doors = [(column, point) for column, point in enumerate(contacts) if point.tag in wanted]
+    try:
+        decode = image_of(recorded.points, recorded.devices).decode
+        spells: list[Spell] = []
+        open_since: dict[str, float] = {}
+        at_h = 0.0
+        for at_h, discrete in _contacts(recorded, decode):
+            for column, point in doors:
+                is_open = discrete[column] != bool(point.normal)
+                if is_open and point.tag not in open_since:
+                    open_since[point.tag] = at_h
+                elif not is_open and point.tag in open_since:
+                    spells.append(Spell(open_since.pop(point.tag), at_h, point.text.removesuffix(" closed")))
+        texts = {point.tag: point.text.removesuffix(" closed") for _column, point in doors}
+        spells += [Spell(since, at_h, texts[tag]) for tag, since in open_since.items()]
+    except (DewholdError, IndexError):
+        return None  # frames of another version's layout
+    return sorted(spells)
+
+
+def _contacts(recorded: Recorded, decode: Any) -> Iterator[tuple[float, tuple[bool, ...]]]:
+    """Hours after the start and all contacts, where they changed or the words' age ended; first and last always."""
+    before: tuple[bool, ...] = ()
+    at_h = 0.0
+    for frame in recorded.reader.frames():
+        if frame.age_scans or not recorded.span.began <= frame.utc_ms <= recorded.last_ms:
+            continue
+        at_h = recorded.hours(frame.utc_ms)
+        discrete = decode(frame.inputs).discrete
+        if discrete != before:
+            yield at_h, discrete
+            before = discrete
+    if before:
+        yield at_h, before
+
+
+def _quality(recorded: Recorded) -> tuple[float | None, list[Quality]]:
+    texts = {point.tag: point.text for point in recorded.points or ()}
+    minutes = poor = 0
+    worst: list[Quality] = []
+    for tag in recorded.header.tags:
+        rows = recorded.minutes(tag)
+        bad = sum(1 for row in rows if row.quality)
+        minutes, poor = minutes + len(rows), poor + bad
+        if bad:
+            worst.append(Quality(tag, texts.get(tag, ""), bad))
+    worst.sort(key=lambda found: -found.minutes)
+    return (100.0 * (minutes - poor) / minutes if minutes else None), worst
