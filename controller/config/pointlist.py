@@ -65,20 +65,7 @@ def _odd(point: Point, file: str) -> list[Problem]:
             f"must be {' or '.join(_SIGNALS[point.kind])} for {point.kind}",
             "correct the signal or the kind",
         ),
-        (
-            point.table not in _TABLES[point.kind],
-            "table",
-            point.table,
-            f"must be {' or '.join(_TABLES[point.kind])} for {point.kind}",
-            "correct the table or the kind",
-        ),
-        (
-            point.table in ("coil", "discrete") and point.bit != 0,
-            "bit",
-            point.bit,
-            f"must be 0: a {point.table} has no bits",
-            "give its number as the address",
-        ),
+        *_odd_table(point),
     ]
     if point.kind in ("AI", "AO"):
         rows += [
@@ -108,6 +95,26 @@ def _odd(point: Point, file: str) -> list[Problem]:
         Problem(file, f"{point.tag}.{name}", str(value), limit, remedy)
         for wrong, name, value, limit, remedy in rows
         if wrong
+    ]
+
+
+def _odd_table(point: Point) -> list[tuple[bool, str, object, str, str]]:
+    """Rows of what its table does not allow."""
+    return [
+        (
+            point.table not in _TABLES[point.kind],
+            "table",
+            point.table,
+            f"must be {' or '.join(_TABLES[point.kind])} for {point.kind}",
+            "correct the table or the kind",
+        ),
+        (
+            point.table in ("coil", "discrete") and point.bit != 0,
+            "bit",
+            point.bit,
+            f"must be 0: a {point.table} has no bits",
+            "give its number as the address",
+        ),
     ]
 
 
