@@ -33,6 +33,7 @@ class ActuationState:
     heat_s: how long the heating pump has been on or off (stops at its shortest time).
     heat_blocked_s, fog_blocked_s: for how long the output still counts as taken away.
     *_travel_pct: sum of all moves; *_starts: times switched on (fog strokes are counted in the banks).
+    wanted: the outputs asked for, given again as they are while nothing changes.
     """
 
     fan_pct: float
@@ -48,10 +49,10 @@ class ActuationState:
     damper_travel_pct: float
     fan_starts: int
     heat_starts: int
+    wanted: Outputs
 
 
 _state = maker(ActuationState)
-_outputs = maker(Outputs)
 _achieved = maker(Achieved)
 
 
@@ -71,6 +72,7 @@ def initial(plan: ActuationPlan) -> ActuationState:
         damper_travel_pct=0.0,
         fan_starts=0,
         heat_starts=0,
+        wanted=plan.at_rest,
     )
 
 
@@ -98,80 +100,51 @@ def actuate(
     last: the outputs that protection let through in the scan before. With them positions go on from where the
     actuators really stand, and what was taken away is not available for a while.
     """
-    before = state if last is None else _corrected(plan, state, last)
-    contacts, heat, vent_config = frame.discrete, plan.heat, plan.vent
-    heat_blocked_s, fog_blocked_s = before.heat_blocked_s, before.fog_blocked_s
-    heat_ready, fog_ready = heat_blocked_s <= 0.0, fog_blocked_s <= 0.0
-    for column in plan.heat_di:
-        heat_ready = heat_ready and contacts[column]
-    for column in plan.fog_di:
-        fog_ready = fog_ready and contacts[column]
+    before, outputs = state, state.wanted
+    if last is not None and (
+        last.analog != outputs.analog or plan.driven(last.discrete) != plan.driven(outputs.discrete)
+    ):
+        before = _corrected(plan, state, last)
+    contacts, heat_blocked_s, fog_blocked_s = frame.discrete, before.heat_blocked_s, before.fog_blocked_s
+    heat_ready = heat_blocked_s <= 0.0 and False not in plan.heat_contacts(contacts)
+    fog_ready = fog_blocked_s <= 0.0 and False not in plan.fog_contacts(contacts)
 
     fan_pct = demands.fan_pct
     if fan_pct != before.fan_pct:
         fan_pct = _fan(plan.fan, before.fan_pct, fan_pct, dt_s)
-
     capacity_kW = _capacity_kW(plan, climate, frame)
-    heat_kW = demands.heat_kW if heat_ready else 0.0
-    heat_on, heat_s = before.heat_on, before.heat_s
-    if heat_s < heat.hold_s:
-        heat_s += dt_s
-    if heat_on:
-        if not heat_ready or capacity_kW <= 0.0 or (heat_kW < 0.5 * heat.kW_min and heat_s >= heat.hold_s):
-            heat_on, heat_s = False, 0.0
-    elif heat_kW > 0.0 and heat_kW >= heat.kW_min and capacity_kW > 0.0 and heat_s >= heat.hold_s:
-        heat_on, heat_s = True, 0.0
-    valve_pct = before.valve_pct
-    if heat_on or valve_pct > 0.0:
-        share = heat_kW / capacity_kW if heat_on else 0.0
-        valve_pct = _move(plan.valve, valve_pct, share, 100.0 * dt_s / heat.stroke_s, 0.01 * heat.move_pct_min)
-
+    heat_on, heat_s, valve_pct = _heat(plan, before, demands.heat_kW, heat_ready, capacity_kW, dt_s)
     vent, damper_pct = demands.vent_kg_per_s, before.damper_pct
     if vent > 0.0 or damper_pct > 0.0:
-        opens = vent > 0.0 and vent >= (0.5 if damper_pct > 0.0 else 1.0) * vent_config.kg_per_s_min
-        share = vent / vent_config.kg_per_s_max if opens else 0.0
-        step_pct = 100.0 * dt_s / vent_config.stroke_s
-        damper_pct = _move(plan.damper, damper_pct, share, step_pct, 0.01 * vent_config.move_pct_min)
-
+        damper_pct = _vent(plan, damper_pct, vent, dt_s)
     fog_kg_per_h = demands.fog_kg_per_h if fog_ready else 0.0
-    banks = _fog(plan, before.banks, fog_kg_per_h, fog_ready, dt_s)
+    banks, same = _fog(plan, before.banks, fog_kg_per_h, fog_ready, dt_s)
     frame_on = _frame_heating(plan.frame_heating, plan.frame_ai, before.frame_on, climate, frame)
-    if not (
-        banks is before.banks
-        and fan_pct == before.fan_pct
-        and valve_pct == before.valve_pct
-        and damper_pct == before.damper_pct
-        and heat_on == before.heat_on
-        and frame_on == before.frame_on
-        and heat_s == before.heat_s
-        and heat_blocked_s <= 0.0
-        and fog_blocked_s <= 0.0
-    ):
+
+    same = same and fan_pct == before.fan_pct and valve_pct == before.valve_pct and damper_pct == before.damper_pct
+    same = same and heat_on == before.heat_on and frame_on == before.frame_on
+    if before is not state or not same:
+        outputs = _written(plan, fan_pct, valve_pct, damper_pct, heat_on, frame_on, banks)
+    if same and banks is before.banks and heat_s == before.heat_s and heat_blocked_s <= 0.0 and fog_blocked_s <= 0.0:
+        if before is not state:
+            before = replace(before, wanted=outputs)
+    else:
         before = _state(
-            fan_pct,
-            valve_pct,
-            damper_pct,
-            heat_on,
-            heat_s,
-            frame_on,
-            banks,
+            fan_pct, valve_pct, damper_pct, heat_on, heat_s, frame_on, banks,
             heat_blocked_s - dt_s if heat_blocked_s > 0.0 else 0.0,
             fog_blocked_s - dt_s if fog_blocked_s > 0.0 else 0.0,
             state.valve_travel_pct + abs(valve_pct - state.valve_pct),
             state.damper_travel_pct + abs(damper_pct - state.damper_pct),
             state.fan_starts + (fan_pct > 0.0 and state.fan_pct <= 0.0),
             state.heat_starts + (heat_on and not state.heat_on),
-        )
-    return (
-        before,
-        _written(plan, before),
-        _achieved(
-            capacity_kW if heat_ready else 0.0,
-            plan.fog_kg_per_h_max if fog_ready else 0.0,
-            vent_config.kg_per_s_max,
-            fog_kg_per_h,
-            capacity_kW * plan.valve.flow(0.01 * valve_pct) if heat_on else 0.0,
-        ),
+            outputs,
+        )  # fmt: skip
+    return before, outputs, _achieved(
+        capacity_kW if heat_ready else 0.0,
+        plan.fog_kg_per_h_max if fog_ready else 0.0,
+        plan.vent.kg_per_s_max,
+        fog_kg_per_h,
+        capacity_kW * plan.valve_share(valve_pct) if heat_on else 0.0,
     )
 
 
@@ -201,19 +174,25 @@ def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs) -> Act
     )
 
 
-def _written(plan: ActuationPlan, state: ActuationState) -> Outputs:
+def _written(
+    plan: ActuationPlan,
+    fan_pct: float,
+    valve_pct: float,
+    damper_pct: float,
+    heat_on: bool,
+    frame_on: bool,
+    banks: tuple[PulseState, ...],
+) -> Outputs:
     """The columns of the outputs; what actuation does not drive (beacon, horn, healthy) is at rest."""
     analog, discrete = list(plan.at_rest.analog), list(plan.at_rest.discrete)
-    analog[plan.speed_ao] = state.fan_pct
-    analog[plan.valve_ao] = state.valve_pct
-    analog[plan.damper_ao] = state.damper_pct
-    discrete[plan.run_do] = state.fan_pct > 0.0
-    discrete[plan.enable_do] = state.heat_on
-    for bank, column in zip(state.banks, plan.bank_do, strict=True):
+    analog[plan.speed_ao], analog[plan.valve_ao], analog[plan.damper_ao] = fan_pct, valve_pct, damper_pct
+    discrete[plan.run_do] = fan_pct > 0.0
+    discrete[plan.enable_do] = heat_on
+    for bank, column in zip(banks, plan.bank_do, strict=True):
         discrete[column] = bank.on
     if plan.frame_do >= 0:
-        discrete[plan.frame_do] = state.frame_on
-    return _outputs(tuple(analog), tuple(discrete))
+        discrete[plan.frame_do] = frame_on
+    return Outputs(tuple(analog), tuple(discrete))
 
 
 def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> float:
@@ -227,15 +206,42 @@ def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> floa
     return min(max(wanted_pct, now_pct - step), now_pct + step)
 
 
-def _move(valve: Characteristic, now_pct: float, flow: float, step_pct: float, least: float) -> float:
-    """A position one scan on: not faster than the drive's stroke, not for less flow than is worth a move."""
-    if flow > 0.0:
-        missing = flow - valve.flow(0.01 * now_pct)
-        if -least < missing < least and flow < 1.0 and now_pct > 0.0:
-            return now_pct
-        wanted_pct = 100.0 * valve.opening(flow)
-    else:
-        wanted_pct = 0.0
+def _heat(
+    plan: ActuationPlan, state: ActuationState, heat_kW: float, ready: bool, capacity_kW: float, dt_s: float
+) -> tuple[bool, float, float]:
+    """Pump on or off, since when, and the valve: a pump runs and rests its shortest time, a lost contact beats it."""
+    on, since_s, valve_pct, heat = state.heat_on, state.heat_s, state.valve_pct, plan.heat
+    if not ready:
+        heat_kW = 0.0
+    if since_s < heat.hold_s:
+        since_s += dt_s
+    if on:
+        if not ready or capacity_kW <= 0.0 or (heat_kW < 0.5 * heat.kW_min and since_s >= heat.hold_s):
+            on, since_s = False, 0.0
+    elif heat_kW > 0.0 and heat_kW >= heat.kW_min and capacity_kW > 0.0 and since_s >= heat.hold_s:
+        on, since_s = True, 0.0
+    if on or valve_pct > 0.0:
+        share, least = heat_kW / capacity_kW if on else 0.0, 0.01 * heat.move_pct_min
+        missing = share - plan.valve_share(valve_pct)
+        if not (-least < missing < least and 0.0 < share < 1.0 and valve_pct > 0.0):
+            valve_pct = _move(plan.valve, valve_pct, share, 100.0 * dt_s / heat.stroke_s)
+    return on, since_s, valve_pct
+
+
+def _vent(plan: ActuationPlan, damper_pct: float, vent_kg_per_s: float, dt_s: float) -> float:
+    """The damper; next to nothing does not open it, and half of that closes it again."""
+    vent = plan.vent
+    opens = vent_kg_per_s > 0.0 and vent_kg_per_s >= (0.5 if damper_pct > 0.0 else 1.0) * vent.kg_per_s_min
+    share, least = vent_kg_per_s / vent.kg_per_s_max if opens else 0.0, 0.01 * vent.move_pct_min
+    missing = share - plan.damper_share(damper_pct)
+    if -least < missing < least and 0.0 < share < 1.0 and damper_pct > 0.0:
+        return damper_pct  # less flow than is worth a move
+    return _move(plan.damper, damper_pct, share, 100.0 * dt_s / vent.stroke_s)
+
+
+def _move(valve: Characteristic, now_pct: float, flow: float, step_pct: float) -> float:
+    """A position one scan on, not faster than the drive's stroke."""
+    wanted_pct = 100.0 * valve.opening(flow)
     gap = wanted_pct - now_pct
     if gap > step_pct:
         return now_pct + step_pct
@@ -255,9 +261,12 @@ def _capacity_kW(plan: ActuationPlan, climate: Climate, frame: Frame) -> float:
 
 def _fog(
     plan: ActuationPlan, banks: tuple[PulseState, ...], fog_kg_per_h: float, ready: bool, dt_s: float
-) -> tuple[PulseState, ...]:
-    """Pulses of every bank: the smallest takes what it can, the next the rest. The same tuple when all rest."""
-    moved = False
+) -> tuple[tuple[PulseState, ...], bool]:
+    """Pulses of every bank: the smallest takes what it can, the next the rest. The same tuple when all rest.
+
+    Also: whether every bank is as it was, on or off.
+    """
+    moved, same = False, True
     new: list[PulseState] = []
     for pulse, bank, size in zip(plan.banks, banks, plan.bank_kg_per_h, strict=True):
         if not ready:
@@ -268,9 +277,12 @@ def _fog(
             after = pulses.step(pulse, bank, share / size, dt_s)
         else:
             after = pulses.step(pulse, bank, 0.0, dt_s)
-        moved = moved or after is not bank
+        if after is not bank:
+            moved = True
+            if after.on is not bank.on:
+                same = False
         new.append(after)
-    return tuple(new) if moved else banks
+    return (tuple(new), same) if moved else (banks, True)
 
 
 def _frame_heating(

@@ -7,7 +7,9 @@ equal-percentage valve and authority and from pressure drops that go with the sq
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import exp, log, sqrt
 
 
@@ -40,3 +42,8 @@ class Characteristic:
         kv_2 = 1.0 / (1.0 + (1.0 / (flow * flow) - 1.0) / self.authority)
         opening = 1.0 + 0.5 * log(kv_2) / self.steepness
         return opening if opening > 0.0 else 0.0
+
+
+def share_at_pct(characteristic: Characteristic) -> Callable[[float], float]:
+    """Share of the full flow at a position in percent. Remembered, which changes no result: a valve mostly stands."""
+    return lru_cache(maxsize=32)(lambda position_pct: characteristic.flow(0.01 * position_pct))

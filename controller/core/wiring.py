@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from controller.core.actuators import ActuationConfig, FanConfig, FrameHeatingConfig, HeatConfig, VentConfig
 from controller.core.binding import Binder
 from controller.core.frames import Outputs
+from controller.core.places import Picker, picker
 from controller.core.points import Point, of_kind
 from controller.core.pulses import PulsePlan
-from controller.core.valve import Characteristic
+from controller.core.valve import Characteristic, share_at_pct
 from controller.errors import ConfigError, Problem
 
 # kg of water in one fog cycle; larger pulses swing the dew point by themselves.
@@ -19,7 +20,11 @@ PULSE_KG_MAX = 1.0
 
 @dataclass(frozen=True, slots=True)
 class ActuationPlan:
-    """Columns of tags, characteristics and steps per scan of one chamber."""
+    """Columns of tags, characteristics and steps per scan of one chamber.
+
+    valve_share, damper_share: share of the full flow at a position in percent.  driven: picks the contacts out that
+    actuation drives.  heat_contacts, fog_contacts: pick what must be on.
+    """
 
     fan: FanConfig
     heat: HeatConfig
@@ -27,6 +32,8 @@ class ActuationPlan:
     frame_heating: FrameHeatingConfig | None
     valve: Characteristic
     damper: Characteristic
+    valve_share: Callable[[float], float]
+    damper_share: Callable[[float], float]
     banks: tuple[PulsePlan, ...]
     bank_kg_per_h: tuple[float, ...]
     fog_kg_per_h_max: float
@@ -40,8 +47,9 @@ class ActuationPlan:
     water_ai: int
     water_lift_K: float
     frame_ai: tuple[int, ...]
-    heat_di: tuple[int, ...]
-    fog_di: tuple[int, ...]
+    driven: Picker
+    heat_contacts: Picker
+    fog_contacts: Picker
     at_rest: Outputs
 
 
@@ -54,28 +62,36 @@ def bind(config: ActuationConfig, points: tuple[Point, ...]) -> ActuationPlan:
             sections["fog"].refuse(
                 "bank.cycle_s", f"{bank.cycle_s:g}", f"at most {3600.0 / bank.kg_per_h:.0f}", "shorten the cycle"
             )
+    valve, damper = Characteristic(heat.rangeability, heat.authority), Characteristic(vent.rangeability, vent.authority)
+    run_do = sections["fan"].column("run", fan.run, "DO")
+    enable_do = sections["heat"].column("enable", heat.enable, "DO")
+    bank_do = tuple(sections["fog"].column("bank.tag", bank.tag, "DO") for bank in fog.bank)
+    frame_do = sections["frame_heating"].column("output", frame.output, "DO") if frame else -1
     plan = ActuationPlan(
         fan=fan,
         heat=heat,
         vent=vent,
         frame_heating=frame,
-        valve=Characteristic(heat.rangeability, heat.authority),
-        damper=Characteristic(vent.rangeability, vent.authority),
+        valve=valve,
+        damper=damper,
+        valve_share=share_at_pct(valve),
+        damper_share=share_at_pct(damper),
         banks=tuple(PulsePlan(bank.cycle_s, bank.on_s_min, bank.off_s_min) for bank in fog.bank),
         bank_kg_per_h=tuple(bank.kg_per_h for bank in fog.bank),
         fog_kg_per_h_max=sum(bank.kg_per_h for bank in fog.bank),
         speed_ao=sections["fan"].column("speed", fan.speed, "AO"),
         valve_ao=sections["heat"].column("valve", heat.valve, "AO"),
         damper_ao=sections["vent"].column("damper", vent.damper, "AO"),
-        run_do=sections["fan"].column("run", fan.run, "DO"),
-        enable_do=sections["heat"].column("enable", heat.enable, "DO"),
-        bank_do=tuple(sections["fog"].column("bank.tag", bank.tag, "DO") for bank in fog.bank),
-        frame_do=sections["frame_heating"].column("output", frame.output, "DO") if frame else -1,
+        run_do=run_do,
+        enable_do=enable_do,
+        bank_do=bank_do,
+        frame_do=frame_do,
         water_ai=sections["heat"].column("water", heat.water) if heat.water else -1,
         water_lift_K=heat.water_nominal_degC - heat.air_nominal_degC,
         frame_ai=tuple(sections["frame_heating"].column("frames", tag) for tag in frame.frames) if frame else (),
-        heat_di=tuple(sections["heat"].column("ready", tag, "DI") for tag in heat.ready),
-        fog_di=tuple(sections["fog"].column("ready", tag, "DI") for tag in fog.ready),
+        driven=picker(sorted((run_do, enable_do, *bank_do, *((frame_do,) if frame else ())))),
+        heat_contacts=picker([sections["heat"].column("ready", tag, "DI") for tag in heat.ready]),
+        fog_contacts=picker([sections["fog"].column("ready", tag, "DI") for tag in fog.ready]),
         at_rest=Outputs(
             tuple(0.0 for _ in of_kind(points, "AO")), tuple(False for _ in of_kind(points, "DO"))
         ),

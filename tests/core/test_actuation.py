@@ -229,6 +229,16 @@ def test_outputs_let_through_change_nothing() -> None:
     assert told == alone
 
 
+def test_an_unchanged_scan_gives_the_same_outputs_object_whatever_lamps_do() -> None:
+    """Goal: nothing is built anew while nothing moves, and lamps that alarms switch are not taken for a block."""
+    state, written, _ = run(replace(RUN, vent_kg_per_s=0.2), 300)
+    lit = replace(written[-1], discrete=(*written[-1].discrete[:5], True))
+    after, outputs, _ = actuation.actuate(
+        PLAN, state, replace(RUN, vent_kg_per_s=0.2), CLIMATE, frame(), 1.0, lit
+    )
+    assert (outputs is written[-1], after is state) == (True, True)
+
+
 def test_state_is_plain_data() -> None:
     state, _, _ = run(replace(RUN, heat_kW=20.0, fog_kg_per_h=20.0), 50)
     assert json.loads(json.dumps(asdict(state)))["banks"][0]["strokes"] == state.banks[0].strokes
