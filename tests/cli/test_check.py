@@ -26,7 +26,7 @@ def test_bare_it_checks_every_shipped_file_and_shows_the_recipes(capsys):
     text = capsys.readouterr().out
     for name in (*known("recipe"), *known("mix"), *known("weather"), *known("plant"), "demo-north", "panel-a"):
         assert name in text
-    assert "2 ramp  28 to 36  0.8" in text
+    assert "2 ramp  28 to 40  0.8" in text
     assert "24 h of the cycle and youngest position 30 h old at 20 degC" in text
     assert text.rstrip().endswith(" files") and "0 problems in" in text
 

@@ -61,7 +61,7 @@ def test_gentle_is_what_it_says():
     rest, ramp, hold = recipe.phases
     assert (rest.kind, rest.floor_degC, rest.end.time_h) == ("rest", 20.0, 2.0)
     assert (ramp.kind, ramp.rate_K_per_h, ramp.ramp_rh_floor_pct, ramp.end.in_band) == ("ramp", 0.8, 94.0, True)
-    assert (hold.floor_degC, hold.ceiling_degC, hold.rh_fog_below_pct, hold.rh_accept_pct) == (28.0, 36.0, 95.5, 94.0)
+    assert (hold.floor_degC, hold.ceiling_degC, hold.rh_fog_below_pct, hold.rh_accept_pct) == (28.0, 40.0, 95.5, 94.0)
     assert (hold.end.match, hold.end.cycle_h, hold.end.equivalent_age_h) == ("all", 24.0, 30.0)
     assert {phase.supply_over_return_K_max for phase in recipe.phases} == {3.0}
     assert {phase.fan_kg_per_s for phase in recipe.phases} == {9.0}
