@@ -92,3 +92,19 @@ def lockstep(device: Callable[[bool], RemoteIo]) -> RemoteIo:
 @pytest.fixture
 def realtime(device: Callable[[bool], RemoteIo]) -> RemoteIo:
     return device(False)
+
+
+@pytest.fixture(scope="session")
+def heating() -> tuple[float, ...]:
+    """What an output block says by default: fan 60 %, heating on, valve 25 %, damper 10 %, fog bank B."""
+    return (1.0, 60.0, 1.0, 25.0, 10.0, 0.0, 1.0, 0.0)
+
+
+@pytest.fixture(scope="session")
+def block() -> Callable[..., list[int]]:
+    """An output block of the demo panel as words; by default what `heating` says."""
+
+    def make(heartbeat: int, fan: int = 6000, valve: int = 2500, vent: int = 1000, bits: int = 0b1011) -> list[int]:
+        return [heartbeat, 1000, fan, valve, vent, bits]
+
+    return make
