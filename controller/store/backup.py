@@ -12,6 +12,7 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Mapping
 from contextlib import closing
 from datetime import UTC, datetime
@@ -30,7 +31,9 @@ RECORD = "record.sqlite"
 MANIFEST = "MANIFEST.json"
 BESIDE = ("summary.json", "report.html")  # taken along when they are there
 _MANIFEST_BYTES_MAX = 1_000_000
-_REFUSALS = (OSError, sqlite3.Error, zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError)
+# What the archive module says of damage, by where it lies: a missing member is a KeyError, an odd method not implemented.
+_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, NotImplementedError, RuntimeError)
+_REFUSALS = (OSError, sqlite3.Error, *_DAMAGE)
 
 
 def back_up(data: Path, file: Path) -> dict[str, Any]:
@@ -57,7 +60,7 @@ def back_up(data: Path, file: Path) -> dict[str, Any]:
             packed.replace(file)
             _sync(file.parent)
     except _REFUSALS as error:
-        raise StoreError(f"the backup {file} cannot be written: {error}; {advice(_plain(error), file)}") from error
+        raise StoreError(f"the backup {file} cannot be written: {error}; {advice(error, file)}") from error
     return manifest
 
 
@@ -191,11 +194,7 @@ def _sync(path: Path) -> None:
         os.close(handle)
 
 
-def _plain(error: BaseException) -> Exception:
-    return error if isinstance(error, Exception) else RuntimeError(str(error))
-
-
-def _remedy(error: BaseException, data: Path) -> str:
-    if isinstance(error, zipfile.BadZipFile | EOFError):
+def _remedy(error: Exception, data: Path) -> str:
+    if isinstance(error, _DAMAGE):
         return "it is damaged or no backup; use another one"
-    return advice(_plain(error), data / RECORD)
+    return advice(error, data / RECORD)
