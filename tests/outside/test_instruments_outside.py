@@ -16,7 +16,9 @@ from plantsim.kernel.instruments import (
 from plantsim.kernel.noise import normal_quantile
 
 
-@pytest.mark.outside("IEC 60751 resistance table of the PT100, as a sensor maker reprints it (sensorsci.com), 0.01 ohm")
+@pytest.mark.outside(
+    "published: IEC 60751, resistance table of the PT100, as a sensor maker reprints it (sensorsci.com), 0.01 ohm"
+)
 @pytest.mark.parametrize(
     ("t", "ohm"),
     [
@@ -37,7 +39,9 @@ def test_pt100_resistance_is_that_of_the_table(t, ohm):
     assert pt100_ohm(float(t)) == pytest.approx(ohm, abs=0.0051)
 
 
-@pytest.mark.outside("NAMUR NE 43, as several makers summarise it: measuring 3.8..20.5 mA, failure <= 3.6 or >= 21 mA")
+@pytest.mark.outside(
+    "published: NAMUR NE 43, as several makers summarise it: measuring 3.8..20.5 mA, failure <= 3.6 or >= 21 mA"
+)
 def test_transmitter_currents_keep_the_limits_of_ne_43():
     assert (SATURATION_LO_uA, SATURATION_HI_uA) == (3800.0, 20500.0)
     assert BURNOUT_uA <= 3600
@@ -46,7 +50,7 @@ def test_transmitter_currents_keep_the_limits_of_ne_43():
     assert max(currents) == 20500
 
 
-@pytest.mark.outside("scipy.special.ndtri")
+@pytest.mark.outside("library: scipy.special.ndtri")
 def test_the_normal_quantile_is_right_in_the_middle_and_in_both_tails():
     p = np.concatenate(
         [np.linspace(1e-6, 1.0 - 1e-6, 20_001), 10.0 ** -np.arange(2, 11), 1.0 - 10.0 ** -np.arange(2, 8)]

@@ -1,4 +1,4 @@
-"""Maturity indexes against published examples; the recomputed tables stand beside them and are called so."""
+"""Maturity indexes against published examples, and against tables computed anew with the same formulas."""
 
 from __future__ import annotations
 
@@ -59,9 +59,9 @@ def test_45_5_kilojoules_triple_the_rate_at_40_degrees() -> None:
     assert rate(40.0) == pytest.approx(3.2947, abs=1e-4)  # recomputed
 
 
+@pytest.mark.outside("recomputed: ASTM C1074; Freiesleben Hansen and Pedersen 1977; EN 1992-1-1:2004 (B.10)")
 @pytest.mark.parametrize("t", RATES)
-def test_rate_factors_recomputed(t: int) -> None:
-    """Class recomputed. Formulas: ASTM C1074, Freiesleben Hansen and Pedersen 1977, EN 1992-1-1:2004 (B.10)."""
+def test_rate_factors_of_every_index(t: int) -> None:
     found = (
         maturity.hansen_pedersen_rate(t),
         maturity.arrhenius_rate(38.3)(t),
@@ -75,9 +75,10 @@ def test_rate_factors_recomputed(t: int) -> None:
     assert found == pytest.approx(RATES[t], abs=1e-4)
 
 
+@pytest.mark.outside("recomputed: hourly sums over the curing profile, the same formulas")
 @pytest.mark.parametrize("row", PROFILE, ids=lambda row: f"{row[0]} h")
-def test_profile_table_recomputed(row: tuple[float, ...]) -> None:
-    """Class recomputed. The table takes hourly mean temperatures; so does this test."""
+def test_indexes_along_a_curing_profile(row: tuple[float, ...]) -> None:
+    """The table takes hourly mean temperatures; so does this test."""
     hours = range(int(row[0]))
     means = [profile_degC(hour + 0.5) for hour in hours]
     found = [
@@ -90,8 +91,9 @@ def test_profile_table_recomputed(row: tuple[float, ...]) -> None:
     assert found == pytest.approx(row[1:], abs=0.01)
 
 
-def test_integration_by_the_minute_reaches_the_exact_value_recomputed() -> None:
-    """Class recomputed: 46.9116 h by midpoint at one minute; the trapezoid must agree to 1e-3, a left rule does not."""
+@pytest.mark.outside("recomputed: 46.9116 h by midpoint at one minute")
+def test_integration_by_the_minute_reaches_the_exact_value() -> None:
+    """The trapezoid must agree to 1e-3, a left rule does not."""
     minutes = [minute / 60.0 for minute in range(24 * 60 + 1)]
     temperatures = [profile_degC(time) for time in minutes]
     rate = maturity.arrhenius_rate(40.0)
@@ -100,8 +102,9 @@ def test_integration_by_the_minute_reaches_the_exact_value_recomputed() -> None:
     assert abs(hourly_left - 46.9116) > 0.1
 
 
+@pytest.mark.outside("recomputed: the same profile moved by the bias, Ea 40 kJ/mol")
 @pytest.mark.parametrize(("bias_K", "age_h"), [(-2, 42.30), (-1, 44.56), (1, 49.37), (2, 51.95)])
-def test_a_kelvin_of_probe_bias_is_five_percent_of_age_recomputed(bias_K: float, age_h: float) -> None:
+def test_a_kelvin_of_probe_bias_is_five_percent_of_age(bias_K: float, age_h: float) -> None:
     minutes = [minute / 60.0 for minute in range(24 * 60 + 1)]
     temperatures = [profile_degC(time) + bias_K for time in minutes]
     assert maturity.integrate(minutes, temperatures, maturity.arrhenius_rate(40.0)) == pytest.approx(age_h, abs=0.01)

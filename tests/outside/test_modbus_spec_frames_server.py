@@ -15,7 +15,7 @@ import pytest
 from plantsim.remote_io import DeviceMap, RemoteIo, Terminal, Wiring
 from plantsim.server import Server
 
-SPEC = "Modbus Application Protocol Specification V1.1b3, section {}: example frame, seen in two public test suites"
+SPEC = "published: Modbus Application Protocol Specification V1.1b3, {}, as two public test suites transcribe it"
 BACKGROUND = {"signature": 0x5A1E, "map_version": 1, "watchdog_s": 10.0}
 
 

@@ -1,7 +1,7 @@
 """The controller's moist air against libraries and published tables.
 
 Library: CoolProp (IF97 backend, and real moist air with enhancement factor) and psychrolib (ideal gas, Hyland and
-Wexler's saturation). Published: IAPWS-IF97 verification values, ASHRAE Handbook Fundamentals 2017 chapter 1 (seen as
+Wexler's saturation). Published: ASHRAE Handbook Fundamentals 2017 chapter 1 (seen as
 quoted in psychrolib's own test suite).
 """
 
@@ -57,7 +57,7 @@ def test_saturation_pressure_is_that_of_if97(t: float) -> None:
     assert moistair.saturation_pressure_Pa(t) == pytest.approx(published, rel=1e-9)
 
 
-@pytest.mark.outside("published: IAPWS R7-97(2012), tables 35 and 36 (from memory, reproduced by CoolProp)")
+@pytest.mark.outside("memory: IAPWS R7-97(2012), tables 35 and 36; CoolProp gives the same")
 def test_if97_verification_values_both_ways() -> None:
     assert moistair.saturation_pressure_Pa(300.0 - 273.15) == pytest.approx(3536.58941, rel=1e-8)
     assert moistair.saturation_pressure_Pa(500.0 - 273.15) == pytest.approx(2638897.76, rel=1e-8)
@@ -71,7 +71,7 @@ def test_saturation_pressure_is_that_of_the_ashrae_table(t: float, pascal: float
     assert moistair.saturation_pressure_Pa(t) == pytest.approx(pascal, rel=3e-4)
 
 
-@pytest.mark.outside("published: IAPWS-95 through CoolProp's Water")
+@pytest.mark.outside("library: CoolProp, IAPWS-95 (HEOS::Water)")
 @pytest.mark.parametrize("t", [5.0, 20.0, 32.0, 40.0, 60.0, 90.0])
 def test_saturation_pressure_is_close_to_iapws95(t: float) -> None:
     published = coolprop.PropsSI("P", "T", t + 273.15, "Q", 0, "Water")

@@ -1,7 +1,6 @@
 """The loop against simple-pid itself, against identities of control theory and against a wind-up benchmark.
 
-Classes: "library" = compared with the library's own result; "recomputed" = a figure that anybody can compute again
-from the formula given beside it, not a published value; those are not counted as outside checks.
+What is recomputed anybody can compute again from the formula beside it; none of it was seen published.
 """
 
 from __future__ import annotations
@@ -37,7 +36,7 @@ class Room:
         return self.y
 
 
-@pytest.mark.outside("simple-pid 2.0.1, MIT, its own output for the same gains and errors (library)")
+@pytest.mark.outside("library: simple-pid, its own output for the same gains and errors")
 def test_unsaturated_loop_equals_simple_pid() -> None:
     reference = PID(15.0, 15.0 / 960.0, 0.0, setpoint=0.0, sample_time=None)
     loop, state = loops.bind(SIMC), LoopState()
@@ -69,20 +68,23 @@ def conditional(seconds: int, blocked: range = range(0)) -> tuple[float, float]:
     return top - 15.0, iae
 
 
+@pytest.mark.outside("recomputed: SIMC loop on a first order with dead time, 15 K step, 4 h by 1 s")
 def test_windup_benchmark_does_not_overshoot_where_plain_clamping_does() -> None:
-    """Recomputed: a clamp of the integral alone overshoots by 4.09 K here, conditional integration by nothing."""
+    """A clamp of the integral alone overshoots by 4.09 K here, conditional integration by nothing."""
     overshoot, iae = conditional(4 * 3600)
     assert overshoot <= 0.1
     assert iae == pytest.approx(2.008, abs=0.01)
     assert plain_clamp(4 * 3600) == pytest.approx(4.087, abs=0.05)
 
 
+@pytest.mark.outside("recomputed: the same loop, heater away from 3 h to 3.5 h")
 def test_half_an_hour_of_interlock_does_not_wind_up() -> None:
-    """Recomputed: with the heater away for 30 min in the hold, 0.67 K of overshoot after it comes back, not 4.1."""
+    """With the heater away for 30 min in the hold, 0.67 K of overshoot after it comes back, not 4.1."""
     overshoot, _ = conditional(6 * 3600, blocked=range(3 * 3600, 3 * 3600 + 1800))
     assert overshoot <= 0.8
 
 
+@pytest.mark.outside("recomputed: integral of the error of a stable PI loop is -d Ti/Kc, final value theorem")
 def test_integral_of_error_after_a_load_step_is_the_integral_time_over_the_gain() -> None:
     """Identity of every stable unsaturated PI loop: a load of d at the plant's input costs -d Ti/Kc of error."""
     loop, state, room = loops.bind(SIMC), LoopState(), Room()
@@ -94,20 +96,22 @@ def test_integral_of_error_after_a_load_step_is_the_integral_time_over_the_gain(
     assert total == pytest.approx(-load * 960.0 / 15.0, rel=1e-4)
 
 
+@pytest.mark.outside("recomputed: one step of integration, Kc/Ti times error times 1 s")
 @pytest.mark.parametrize("by_hand", [0.0, 40.0, 100.0])
 def test_transfer_from_hand_is_bumpless(by_hand: float) -> None:
-    """Recomputed: the first automatic output differs from the hand's by one step of integration, to 1e-9."""
+    """The first automatic output differs from the hand's by one step of integration, to 1e-9."""
     loop = loops.bind(SIMC)
     state = loops.bumpless(loop, by_hand, 2.5)
     _, output = loops.step(loop, state, 2.5, 0.0, -1e9, 1e9, 1.0)
     assert abs(output - by_hand - 15.0 / 960.0 * 2.5) < 1e-9
 
 
+@pytest.mark.outside("recomputed: tanh(cycle / (4 lag)), steady ripple of a first-order lag at half duty")
 @pytest.mark.parametrize(
     ("cycle_over_lag", "ripple"), [(0.05, 0.01250), (0.1, 0.02499), (0.2, 0.04996), (0.5, 0.12435)]
 )
 def test_ripple_of_a_half_duty_on_a_first_order_lag_is_tanh(cycle_over_lag: float, ripple: float) -> None:
-    """Recomputed: peak to peak over the gain is tanh(cycle / (4 lag)) at half duty, in the steady state."""
+    """Peak to peak over the gain is tanh(cycle / (4 lag)) at half duty, in the steady state."""
     assert ripple == pytest.approx(tanh(cycle_over_lag / 4.0), abs=5e-6)
     plan = PulsePlan(cycle_s=200.0, on_s_min=0.0, off_s_min=0.0)
     lag_s = plan.cycle_s / cycle_over_lag

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import tomllib
+from importlib.metadata import version
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,7 +17,7 @@ from plantsim.server import Server
 CONFIGS = Path(__file__).parents[2] / "configs"
 UNIT = 255
 
-pytestmark = pytest.mark.outside("pymodbus 3, an independent Modbus client")
+pytestmark = pytest.mark.outside(f"library: client of pymodbus {version('pymodbus')}")
 
 
 @pytest.fixture(scope="module")

@@ -107,7 +107,9 @@ def quantities(e: Any, y: Vector) -> list[Vector]:
 
 
 CASES = pytest.mark.parametrize("case", [DRY, WET, STILL], ids=["dry warm-up", "fog and condensation", "fan stands"])
-SOURCE = pytest.mark.outside("scipy.integrate.solve_ivp, LSODA, rtol 1e-8, on equations written apart from the model")
+SOURCE = pytest.mark.outside(
+    "library: scipy.integrate.solve_ivp, LSODA, rtol 1e-8, on equations written apart from the model"
+)
 
 
 @SOURCE
@@ -126,6 +128,7 @@ def test_halving_the_step_halves_the_error(case: Any) -> None:
     assert ((ratio > 1.8) & (ratio < 2.4)).all(), ratio
 
 
+@SOURCE
 def test_the_cases_are_what_they_are_called() -> None:
     """Goal: the comparison is of fog, of films and of a stratified chamber, not of three calm ones."""
     assert compare(WET).fog > 1e-5

@@ -24,7 +24,9 @@ def package_rows() -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-@pytest.mark.outside("TMY3, US National Renewable Energy Laboratory, station 723170, file inside the package pvlib")
+@pytest.mark.outside(
+    "published: TMY3 of the US National Renewable Energy Laboratory, station 723170, the file that pvlib carries"
+)
 @pytest.mark.parametrize("week", FIRST_DAYS)
 def test_every_hour_is_that_of_the_tmy3_file(week):
     text = (WEEKS / f"{week}.csv").read_text()

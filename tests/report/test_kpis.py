@@ -82,7 +82,7 @@ def test_unknown_samples_are_left_out_of_every_figure():
     assert block["hold"]["rh_pct"]["min"] == 94.5
 
 
-@pytest.mark.outside("numpy.percentile, method linear")
+@pytest.mark.outside("library: numpy.percentile, method linear")
 @pytest.mark.parametrize("pct", [0.0, 5.0, 50.0, 95.0, 100.0])
 def test_percentile_equals_numpys(pct):
     import numpy as np
