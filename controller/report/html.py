@@ -132,7 +132,8 @@ def _both(utc_ms: int) -> str:
     at = datetime.fromtimestamp(utc_ms / 1000.0, UTC)
     local = at.astimezone()
     offset = f"{local:%z}"
-    return f"{at:%Y-%m-%d %H:%M:%S} UTC (local {local:%Y-%m-%d %H:%M}, UTC{offset[:3]}:{offset[3:]})"
+    there = f"{local:%H:%M}" if local.date() == at.date() else f"{local:%Y-%m-%d %H:%M}"
+    return f"{at:%Y-%m-%d %H:%M:%S} UTC (local {there}, UTC{offset[:3]}:{offset[3:]})"
 
 
 def _phase(phase: PhaseRow) -> tuple[PhaseRow, str]:
@@ -142,7 +143,7 @@ def _phase(phase: PhaseRow) -> tuple[PhaseRow, str]:
         return phase, "-"
     if planned.hours is None:
         return phase, "by the product"
-    return phase, f"{'at least ' if planned.at_least else ''}{planned.hours:.1f} h"
+    return phase, f"{'≥ ' if planned.at_least else ''}{planned.hours:.1f} h"
 
 
 def _rules() -> dict[str, Any]:

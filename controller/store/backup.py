@@ -31,7 +31,7 @@ RECORD = "record.sqlite"
 MANIFEST = "MANIFEST.json"
 BESIDE = ("summary.json", "report.html")  # taken along when they are there
 _MANIFEST_BYTES_MAX = 1_000_000
-# What the archive module says of damage, by where it lies: a missing member is a KeyError, an odd method not implemented.
+# What the archive module says of damage, by where it lies: a missing member is a KeyError, an odd method unimplemented.
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, NotImplementedError, RuntimeError)
 _REFUSALS = (OSError, sqlite3.Error, *_DAMAGE)
 
