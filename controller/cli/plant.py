@@ -58,10 +58,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _ports(args: argparse.Namespace, own: list[int]) -> list[int]:
-    """Where the devices listen: as their files say, or from --port upwards, or anywhere for --port 0."""
+    """Where the devices listen: as their files say, or from --port upwards; a single one anywhere for --port 0."""
     if args.port is None:
         return own
-    first = int(opt.within("--port", args.port, 0, 65536 - len(own), ""))
+    first = int(opt.within("--port", args.port, 0 if len(own) == 1 else 1, 65536 - len(own), ""))
     return [first + number if first else 0 for number in range(len(own))]
 
 
@@ -74,6 +74,8 @@ def _greet(args: argparse.Namespace, chamber: str, ports: list[int]) -> None:
     if len(ports) > 1:
         port = ", ".join(map(str, ports))
         option = f" --host {args.host}" + (f" --port {ports[0]}" if args.port else "")
+    if args.chamber != opt.DEMO["chamber"]:
+        option = f" --chamber {args.chamber}{option}"
     pace = " --pace 60" if args.lockstep else ""
     print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {args.host}:{port}, {time}")
     print(f"control it with: dewhold run{option}{pace} --start-now")
