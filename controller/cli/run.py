@@ -51,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
     parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
     parser.add_argument("--host", help="address of the device (default: that of the device file)")
-    parser.add_argument("--port", type=int, help="port of the device (default: that of its file); of several each has the next one")
+    parser.add_argument("--port", type=int, help="its port (default: that of its file); several have ports in a row")
     parser.add_argument(
         "--out", default="out/run", metavar="DIR", help="where record and summary go, and a restart finds them"
     )
