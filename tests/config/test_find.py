@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from controller.config.find import find, kind_of, known
+from controller.config.loader import read
+from controller.core.recipe import Recipe
 from controller.errors import ConfigError
 
 
@@ -44,13 +46,17 @@ def test_a_missing_name_suggests_the_nearest_and_names_the_known(name):
     assert problem.remedy.startswith("did you mean panel-a? known: panel-a")
 
 
-@pytest.mark.parametrize("name", ["no/such.toml", "such.toml", "", "a\0b", "..", "/", "a" * 5000 + ".toml", "a" * 5000])
-def test_whatever_is_asked_for_the_answer_is_a_file_or_a_config_error(name):
+@pytest.mark.parametrize("name", ["no/such.toml", "such.toml", "", "a\0b", "..", "a" * 5000 + ".toml", "a" * 5000])
+def test_whatever_is_asked_for_that_is_not_there_is_a_config_error(name):
     with pytest.raises(ConfigError) as caught:
-        path = find("recipe", name)
-        assert not path.is_file(), "found something nobody meant"
-        raise ConfigError([])
-    assert all("recipe" in problem.field for problem in caught.value.problems)
+        find("recipe", name)
+    assert [problem.field for problem in caught.value.problems] == ["recipe file"]
+
+
+def test_a_folder_is_found_but_cannot_be_read():
+    with pytest.raises(ConfigError) as caught:
+        read(find("recipe", "/"), Recipe)
+    assert [problem.file for problem in caught.value.problems] == ["/"]
 
 
 def test_known_lists_names_sorted():
