@@ -75,7 +75,9 @@ DRY, BETWEEN, WET = -1.5, -0.6, -0.38
         (SINGLE, 32.5, DRY, False, True, True),
     ],
 )
-def test_every_cell_of_the_table_acts_as_it_says(targets: Targets, t: float, dew_minus_t: float, heat: bool, vent: bool, fog: bool) -> None:
+def test_every_cell_of_the_table_acts_as_it_says(
+    targets: Targets, t: float, dew_minus_t: float, heat: bool, vent: bool, fog: bool
+) -> None:
     assert signs(split(targets, air(t, t + dew_minus_t, t - 0.3))) == (heat, vent, fog)
 
 
