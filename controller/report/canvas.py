@@ -116,7 +116,7 @@ class Canvas:
 
 def hour_step(end_h: float) -> float:
     """Hours between two ticks, so that eight to thirteen fit."""
-    for step in (0.25, 0.5, 1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 168.0):
+    for step in (1 / 60, 1 / 30, 1 / 12, 0.25, 0.5, 1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 168.0):
         if end_h / step <= 13.0:
             return step
     return 336.0
@@ -175,7 +175,8 @@ def _dress(axes: Axes, scene: Scene, *, lowest: bool) -> None:
 def _clock(began_ms: int, hour: float) -> str:
     """Hours after the start, and local time below."""
     at = datetime.fromtimestamp(began_ms / 1000.0 + 3600.0 * hour, UTC).astimezone()
-    return f"{hour:g} h\n{at:%H:%M}"
+    after = f"{hour:g} h" if hour == round(hour, 2) else f"{60.0 * hour:.0f} min"
+    return f"{after}\n{at:%H:%M}"
 
 
 def _mark(axes: Axes, scene: Scene) -> None:

@@ -63,7 +63,7 @@ def page(found: Mapping[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(h=_hours, n=table.text, hm=_clock)
+    environment.filters.update(signs=_signs, h=_hours, n=table.text, hm=_clock)
     return environment.get_template("page.html").render(found, css=(_HERE / "page.css").read_text(encoding="utf-8"))
 
 
@@ -104,7 +104,12 @@ def _rows(summary: Summary) -> list[tuple[str, ...]]:
         between = "" if low is None or high is None else f" ({low:.1f} to {high:.1f} h)"
         at = next((index for index, row in enumerate(rows) if row[0].startswith("ready")), len(rows))
         rows.insert(at, ("ready, forecast at the start", "", f"{ahead['forecast']:.1f} h after start{between}", ""))
-    return [tuple(text.replace("degC", "°C").replace("m2", "m²") for text in row) for row in rows]
+    return [tuple(_signs("-" if text.startswith("- ") else text) for text in row) for row in rows]
+
+
+def _signs(text: str) -> str:
+    """Units as they are printed; a terminal gets them in plain letters."""
+    return text.replace("degC", "°C").replace("m2", "m²")
 
 
 def _head(recorded: Recorded) -> list[tuple[str, str]]:
@@ -114,7 +119,7 @@ def _head(recorded: Recorded) -> list[tuple[str, str]]:
     empty = header.facts.get("empty_bays")
     simulated = "simulated chamber" if header.facts.get("simulated") else "real chamber"
     seed = f", seed {summary['seed']}" if summary["seed"] is not None else ""
-    over = "end" if recorded.sealed else "last scan so far"
+    over = "end" if recorded.sealed else "so far to"
     return [
         ("chamber", f"{summary['chamber']} ({simulated}{seed})"),
         ("recipe", f"{summary['recipe']}{version}, SHA-256 {summary['recipe_sha256'][:16]}…"),
