@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         from controller.rig.summary import summarise
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
-    scan_s = opt.within("--scan", args.scan, 0.25, 5.0, "s")
+    scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     options = Options(
         scene=opt.scene_of(args, scan_s),
         chamber=args.chamber,

@@ -61,9 +61,11 @@ def span_of(journal: list[JournalRow], last: tuple[int, int] | None) -> Span:
         first = journal[0].utc_ms if journal else 0
         return Span(first, ended, ended, ended)
     later = [row for row in journal if row.id > began.id]
-    hold = next((row.utc_ms for row in later if row.kind == "phase" and row.data.get("kind") == "hold"), None)
+    holds = [row for row in later if row.kind == "phase" and row.data.get("kind") == "hold"]
+    hold = next((row.utc_ms for row in holds if row.data.get("what") == "begin"), None)
+    over = next((row.utc_ms for row in reversed(holds) if row.data.get("what") == "end"), None)
     rest = next((row.utc_ms for row in later if row.kind == "state" and row.data.get("to") in AT_REST), ended)
-    return Span(began.utc_ms, rest if hold is None else hold, rest, ended)
+    return Span(began.utc_ms, rest if hold is None else hold, rest if over is None else over, ended)
 
 
 def _used(reader: Reader, from_ms: int) -> dict[str, dict[str, float]]:

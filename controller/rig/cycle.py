@@ -5,14 +5,15 @@ from __future__ import annotations
 import contextlib
 import gc
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from controller.config.bundle import Bundle
 from controller.core.frames import Command
-from controller.core.procedure import AT_REST
+from controller.core.phases import PhasePlan
+from controller.core.procedure import AT_REST, CONTROLLED
 from controller.core.scan import ScanPlan, ScanResult
 from controller.link.device import Device
 from controller.link.direct import DirectLink
@@ -86,7 +87,7 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     _new_record(record)
     header = session.header(options.link, simulated=True, seed=scene.seed)
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
-    watch = _Watch(scans_max, show)
+    watch = _Watch(session.plan.sequence.phases, scans_max, show)
     try:
         with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
@@ -107,7 +108,8 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
 class _Watch:
     """Looks at every result: has the cycle ended, when was it in hold, how far has it come?"""
 
-    def __init__(self, scans_max: int, show: Callable[[float, str], None]) -> None:
+    def __init__(self, phases: Sequence[PhasePlan], scans_max: int, show: Callable[[float, str], None]) -> None:
+        self._holds = frozenset(number for number, phase in enumerate(phases) if phase.kind == "hold")
         self._show_every = max(1, scans_max // 200)
         self._show = show
         self._hold_from = -1
@@ -116,8 +118,10 @@ class _Watch:
 
     def each(self, number: int, result: ScanResult) -> None:
         sequence = result.state.sequence
-        if self._hold_from < 0 and sequence.hold_start_s is not None:
-            self._hold_from = self._hold_to = number
+        if sequence.phase in self._holds and sequence.state in CONTROLLED:
+            if self._hold_from < 0:
+                self._hold_from = number
+            self._hold_to = number + 1
         if number % self._show_every == 0:
             # a day is the usual length; a longer cycle waits at the end of its bar
             self._show(min(0.99, sequence.cycle_s / 86_400.0), f"{sequence.state}, {sequence.cycle_s / 3600.0:.1f} h")
@@ -128,8 +132,8 @@ class _Watch:
         return self._started and state in AT_REST
 
     def hold(self, scans: int) -> tuple[int, int]:
-        """Scans of the hold: from its begin to the end of the cycle."""
-        return (self._hold_from, scans) if self._hold_from >= 0 else (scans, scans)
+        """Scans of the hold: from its begin to its end (of the last hold, where there are several)."""
+        return (self._hold_from, self._hold_to) if self._hold_from >= 0 else (scans, scans)
 
 
 @contextlib.contextmanager
