@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
+from controller.core.climate import ClimateConfig
 from controller.core.procedure import AT_REST
 from controller.report import believed
 from controller.report.kpis import known
@@ -43,7 +44,7 @@ def summarise(reader: Reader, run: Run) -> Summary:
         trips=trips,
         alarms=alarms,
         closure=None,
-        used=_used(reader, span.began),
+        used=_used(reader, run.files["chamber"].value.climate, span.began),
         ready_h=ready_h,
         truth=None,
         believed=block,
@@ -68,20 +69,20 @@ def span_of(journal: list[JournalRow], last: tuple[int, int] | None) -> Span:
     return Span(began.utc_ms, rest if hold is None else hold, rest if over is None else over, ended)
 
 
-def _used(reader: Reader, from_ms: int) -> dict[str, dict[str, float]]:
+def _used(reader: Reader, meters: ClimateConfig, from_ms: int) -> dict[str, dict[str, float]]:
     """Energy by consumer and fog water as metered; heating against venting as control saw it."""
     fought = [row.mean for row in reader.minutes("JDI-103", from_ms)]
     windows = [known(fought[n : n + WINDOW_MINUTES]) for n in range(0, len(fought), WINDOW_MINUTES)]
     busy = sum(1 for window in windows if window and sum(window) / len(window) > FIGHTING_kW_MIN)
-    energy = {name: believed.energy_kWh(reader.minutes(tag, from_ms)) for name, tag in _METERS}
+    energy = {
+        "heat": believed.energy_kWh(reader.minutes(meters.heat_power, from_ms)),
+        "fan": believed.energy_kWh(reader.minutes(meters.fan_power, from_ms)),
+    }
     return {
         "energy_kWh": {name: round(value, 2) + 0.0 for name, value in energy.items()},
-        "water_kg": {"fog": round(believed.energy_kWh(reader.minutes("FT-102", from_ms)), 2)},
+        "water_kg": {"fog": round(believed.energy_kWh(reader.minutes(meters.fog_flow, from_ms)), 2)},
         "fighting": {"hours": round(busy * WINDOW_MINUTES / 60.0, 2), "kWh": round(sum(known(fought)) / 60.0, 2)},
     }
-
-
-_METERS = (("heat", "JT-103"), ("fan", "JT-101"))
 
 
 def _findings(run: Run, block: Summary, journal: list[JournalRow], alarms: list[Summary], trips: list[str]) -> Findings:
