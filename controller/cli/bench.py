@@ -12,7 +12,14 @@ from controller.errors import ConfigError, Problem, UnavailableError
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold bench`; without any it measures every row, which takes some minutes."""
     parser.add_argument("--rows", default="", metavar="TEXT", help="only rows whose name contains this")
-    parser.add_argument("--quick", action="store_true", help="an hour instead of a day, and no rows about the hold")
+    length = parser.add_mutually_exclusive_group()
+    length.add_argument("--quick", action="store_true", help="an hour instead of a day, and no rows about the hold")
+    length.add_argument(
+        "--full",
+        action="store_true",
+        help="also the variation of gentle, some minutes more: seasons, loads, wetting and scan times (they alone: "
+        "--rows variation)",
+    )
     parser.add_argument("--json", action="store_true", help="print the rows as JSON instead of the table")
 
 
@@ -25,9 +32,11 @@ def run(args: argparse.Namespace) -> int:
         raise UnavailableError(
             f"the chamber model needs the package {error.name}: install Dewhold with its extra, dewhold[sim]"
         ) from None
-    rows, loop_s = bench.measure(args.rows, quick=args.quick, show=progress("bench", quiet=args.json))
+    rows, loop_s = bench.measure(
+        args.rows, quick=args.quick, full=args.full, show=progress("bench", quiet=args.json)
+    )
     if not rows:
-        names = ", ".join(target.name for target in bench.targets(quick=args.quick))
+        names = ", ".join(target.name for target in bench.targets(quick=args.quick, full=args.full))
         limit = f"must be part of a name: {names}"
         raise ConfigError([Problem("command line", "--rows", args.rows, limit, "shorten it")])
     if args.json:

@@ -12,6 +12,7 @@ from pathlib import Path
 from controller.rig import bench_forecast as ahead
 from controller.rig import bench_speed as speed
 from controller.rig import bench_truth as quality
+from controller.rig import bench_variation as away
 from controller.rig.bench_rows import Found, Measured, Row, Target, chosen, judge
 
 Show = Callable[[float, str], None]
@@ -19,18 +20,22 @@ DAY_H = 24.0
 QUICK_H = 1.0  # of cycle; figures for 24 h are then scaled up, and nothing is said about the hold
 
 
-def targets(*, quick: bool) -> list[Target]:
-    """All rows there are, in the order of the table. quick: only those that a short run can tell."""
+def targets(*, quick: bool, full: bool = False) -> list[Target]:
+    """The rows in the order of the table. quick: only those that a short run can tell. full: the variation too."""
     fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS]
     if quick:
         return fast
     held = [target for recipe in quality.RECIPES for target in quality.targets(recipe)]
-    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held]
+    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held, *(away.TARGETS if full else ())]
 
 
-def measure(part: str, *, quick: bool, show: Show) -> tuple[list[Row], float]:
-    """(rows whose name contains `part`, time of the calibration loop in s)."""
-    wanted = chosen(targets(quick=quick), part)
+def measure(part: str, *, quick: bool, full: bool = False, show: Show) -> tuple[list[Row], float]:
+    """(rows whose name contains `part`, time of the calibration loop in s).
+
+    The variation takes minutes: its rows are measured when full, or when `part` begins with their name.
+    """
+    full = full or part.casefold().startswith(away.NAME)
+    wanted = chosen(targets(quick=quick, full=full), part)
     names = {target.name for target in wanted}
     with speed.one_core(), tempfile.TemporaryDirectory() as folder:
         loop_s = speed.calibration_s()
@@ -76,7 +81,11 @@ class _Bench:
         if "steady" in recipes:
             self._cycle("steady", found, step_us)
         if self._wants(ahead.TARGETS):
-            found |= ahead.figures(self._folder / "seasons", self._part(0.9, 0.95))
+            found |= ahead.figures(self._folder / "seasons", self._part(0.8, 0.87))
+        if self._wants(away.TARGETS):
+            varied, holds = away.figures(self._folder, self._names, self._part(0.87, 0.95))
+            found |= varied
+            self.hold_h |= holds
         if cold:
             self._show(0.95, "cold start")
             found |= speed.cold_figures()
@@ -85,7 +94,7 @@ class _Bench:
 
     def _cycle(self, recipe: str, found: dict[str, Measured], step_us: float) -> float:
         """A cycle over the direct link; returns its wall time scaled to 24 h."""
-        part = self._part(0.05, 0.4) if recipe == "gentle" else self._part(0.7, 0.95)
+        part = self._part(0.05, 0.4) if recipe == "gentle" else self._part(0.7, 0.8)
         # gentle is a day by definition; another recipe runs to its own end, unless only an hour was asked for
         hours = self._hours if recipe == "gentle" or self._hours < DAY_H else 2.0 * DAY_H
         ran, note, wall_s = speed.day(recipe, "direct", hours, self._folder / recipe, part)

@@ -28,9 +28,10 @@ from plantsim.weather import Weather
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """What the simulated chamber is and what happens to it."""
+    """What the simulated chamber is and what happens to it. params: in place of those of the plant file."""
 
     plant: str = "demo-north"
+    params: PlantParams | None = None
     charge: Charge
     weather: Weather
     seed: int = 1
@@ -46,10 +47,15 @@ def scene(
     outdoor: Sequence[tuple[float, float]] = ((8.0, 80.0),),
     seed: int = 1,
     dt_s: float = 1.0,
+    params: PlantParams | None = None,
 ) -> Scene:
-    """A scene from plain values. outdoor: (degC, %RH) an hour from the start; a single one is constant."""
+    """A scene from plain values. outdoor: (degC, %RH) an hour from the start; a single one is constant.
+
+    params: of the chamber model, in place of those of the plant file.
+    """
     return Scene(
         plant=plant,
+        params=params,
         charge=Charge(tonnes=tonnes, mix_degC=mix_degC, empty_bays=empty_bays),
         weather=Weather([temperature for temperature, _ in outdoor], [rh for _, rh in outdoor]),
         seed=seed,
@@ -129,7 +135,7 @@ def build(
     devices = device if isinstance(device, tuple) else (device,)
     panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
-    params = load(path, PlantParams)
+    params = scene.params or load(path, PlantParams)
     chamber = Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
     log = TruthLog(chamber, steps_max)
     try:
