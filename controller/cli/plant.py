@@ -49,9 +49,9 @@ def run(args: argparse.Namespace) -> int:
         truth = None
         if args.truth is not None:
             truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels))
-        _greet(args, site.chamber.name, server.ports)
         ended = threading.Event()
-        with on_request(ended.set):
+        with on_request(ended.set):  # before the greeting: whoever has read it may already ask for the end
+            _greet(args, site.chamber.name, server.ports)
             serve(plant, server, truth, ended)
     print(f"stopped after {plant.chamber.time_s / 3600.0:.2f} h of the chamber's time", flush=True)
     return 0
