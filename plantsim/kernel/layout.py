@@ -42,7 +42,8 @@ G_EVAPORATED, G_LIMITER_T, G_TRIPPED, G_FRAME_W = 12, 13, 14, 15  # share, degC,
 G_SUPPLY_T, G_RETURN_T, G_HALL_T, G_OUT_T, G_OUT_RH = 16, 17, 18, 19, 20  # degC, degC, degC, degC, %
 G_CARRIED_W, G_VENT_LOSS_W, G_DRYING, G_WETTING, G_FOGGY = 21, 22, 23, 24, 25  # W, W, kg, kg in this step, 0/1
 G_NEAREST, G_NEAREST_WALL = 26, 27  # the board and the skin nearest to condensing when the step began
-GEAR = 28
+# 28..33 circulation and vents, 34..49 heat and fog: free
+GEAR = 50
 LINE = 64  # longest delay of a fog line, in steps
 
 # books: J and kg since the start; *_ABS = sum of amounts, whichever way they went
@@ -50,13 +51,15 @@ B_COIL, B_FAN, B_FRAMES, B_HYDRATION, B_FOG_J, B_MAKEUP_J, B_EXHAUST_J = 0, 1, 2
 B_LEAK_J, B_DOOR_J, B_WALL_J, B_FLOOR_J, B_DRAIN_J, B_ABS_J = 7, 8, 9, 10, 11, 12
 B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17, 18, 19
 B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
-BOOKS = 26
+# 26, 27 steam; 28..31 charges that come and go; 32, 33 vents: free
+BOOKS = 34
 TRUTH = 43
 
 # drive: what comes from outside in a step
 D_OUTPUTS = 8  # in the order of plantsim.chamber.OUTPUTS
 D_OUT_T, D_OUT_W, D_OUT_RH, D_HALL_T, D_HALL_W, D_CHAIN, D_PRESSURE, D_PANEL_HEAT = 8, 9, 10, 11, 12, 13, 14, 15
-DRIVE = 16  # then one entry a bay: 1 = door open
+# 16, 17 circulation and vents, 18..27 heat and fog: free
+DRIVE = 28  # then one entry a bay: 1 = door open
 
 # constants
 K_PRESSURE, K_AIR_KG, K_HEIGHT = 0, 1, 2
@@ -74,17 +77,20 @@ K_HYDRATION, K_TAU, K_SHAPE, K_ACTIVATION = 50, 51, 52, 53
 K_BOARD_HOLD, K_WALL_HOLD = 54, 55
 K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
 K_PRODUCT_AREA = 61  # all of it, m2
-SCALARS = 62
+# 62..73 circulation and vents, 74..109 heat and fog, 110..113 charges: free
+SCALARS = 114
 # per cell
 C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7
 C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
-CELL_ROWS = 11
+# 11..15 circulation and vents, 16..23 charges: free
+CELL_ROWS = 24
 # per skin and frame
 L_M2, L_J, L_OUT_W_K = 0, 1, 2
 WALL_ROWS = 3
 # per probe
 R_LAG, R_NOISE, R_OFFSET, R_LO, R_HI, R_SCALE = 0, 1, 2, 3, 4, 5
-PROBE_ROWS = 6
+# 6..15: free
+PROBE_ROWS = 16
 # then the share of each bay in the fan's flow
 
 

@@ -1,0 +1,33 @@
+"""Fog banks and droplets: the scalars of their constants."""
+
+from __future__ import annotations
+
+from plantsim.kernel import layout as at
+from plantsim.kernel.layout import Floats
+from plantsim.params import PlantParams
+
+WATER_KG_PER_M3 = 998.0
+AIR_PA_S = 1.87e-5
+# Diffusion of vapour in air at 32 degC, and density of humid air. Source: from memory.
+DIFFUSION_M2_PER_S = 2.62e-5
+HUMID_AIR_KG_PER_M3 = 1.137
+
+
+def pack_fog(k: Floats, p: PlantParams, dt: float) -> None:
+    """Constants of the fog into k. ValueError for a line longer than the model can hold."""
+    fog, room = p.fog, p.room
+    k[at.K_BANK_A], k[at.K_BANK_B], k[at.K_FOG_T] = fog.bank_a_kg_per_h, fog.bank_b_kg_per_h, fog.water_degC
+    steps = round(fog.line_delay_s / dt)
+    if steps >= at.LINE:
+        raise ValueError(f"fog.line_delay_s {fog.line_delay_s} is {steps} steps of {dt} s; at most {at.LINE - 1}")
+    k[at.K_LINE_STEPS] = steps
+    spread = 12.0 * DIFFUSION_M2_PER_S * HUMID_AIR_KG_PER_M3 / WATER_KG_PER_M3
+    k[at.K_DROP_EVAPORATES] = spread / (fog.droplet_um * 1e-6) ** 2
+    k[at.K_DROP_FALLS] = fall_m_per_s(fog.droplet_um) / fog.fall_m
+    k[at.K_SETTLE] = fall_m_per_s(fog.settle_droplet_um) / (room.height_m / room.levels)
+
+
+def fall_m_per_s(droplet_um: float) -> float:
+    """Stokes' law; 5 % fast at 50 um."""
+    d = droplet_um * 1e-6
+    return WATER_KG_PER_M3 * 9.81 * d * d / (18.0 * AIR_PA_S)

@@ -1,0 +1,37 @@
+"""Parameters of the chamber model: one class a subject, units in the names, bounds beside them.
+
+The defaults are the demo chamber; configs/plants/*.toml gives every value again with its source. The classes check
+nothing by themselves: files are validated where they are read.
+"""
+
+from __future__ import annotations
+
+from plantsim.params.air import Air, Fan, Vent
+from plantsim.params.fog import Fog
+from plantsim.params.heat import Coil, Limiter
+from plantsim.params.plant import Actuators, Condition, PlantParams
+from plantsim.params.probe import Probe, Sees
+from plantsim.params.product import Product, Racks
+from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
+
+__all__ = [
+    "Actuators",
+    "Air",
+    "Coil",
+    "Condition",
+    "Envelope",
+    "Fan",
+    "Floor",
+    "Fog",
+    "Frames",
+    "Hall",
+    "Limiter",
+    "PlantParams",
+    "Probe",
+    "Product",
+    "Racks",
+    "Room",
+    "Sees",
+    "Start",
+    "Vent",
+]

@@ -1,0 +1,48 @@
+"""What stands in the chamber: racks with boards, and fresh concrete on them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from annotated_types import Ge, Gt, Le, Lt
+
+from plantsim.params.bounds import NotNegative, Positive, Share
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Racks:
+    """Steel racks and production boards, one node a position. Boards scale with the load, racks do not."""
+
+    boards_kg: NotNegative = 24600.0  # at the nominal load
+    boards_J_per_kg_K: Positive = 1600.0
+    boards_m2_per_position: NotNegative = 19.0  # at the nominal load
+    steel_kg: Positive = 15000.0
+    steel_J_per_kg_K: Positive = 480.0
+    steel_m2_per_position: Positive = 4.0
+    film_hold_kg_per_m2: Positive = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Product:
+    """Fresh concrete: a skin and a core a position, water on and in the skin, heat of hydration in both.
+
+    Heat released per kg of cement = heat_J_per_kg * exp(-(tau_h / te)^shape), te = equivalent age at 20 degC.
+    """
+
+    nominal_t: Positive = 120.0
+    m2_per_position: Positive = 22.5  # at the nominal load
+    heat_J_per_kg_K: Positive = 1000.0
+    skin_share: Annotated[float, Gt(0), Lt(1)] = 0.35
+    skin_to_core_W_per_m2_K: Positive = 64.0
+    water_activity: Annotated[float, Gt(0), Le(1)] = 0.98
+    wetted_fraction: Share = 0.2
+    water_kg_per_kg: Annotated[float, Gt(0), Lt(0.2)] = 0.06  # mix water within reach of the surface, of the skin
+    film_hold_kg_per_m2: Positive = 0.6
+    film_full_kg_per_m2: Positive = 0.05  # from here on the film covers the whole surface
+    absorb_s: Positive = 1800.0  # time constant with which the film is sucked in
+    cement_share: Annotated[float, Ge(0), Lt(0.5)] = 0.152
+    hydration_J_per_kg: NotNegative = 346700.0
+    tau_h: Positive = 21.86
+    shape: Annotated[float, Gt(0), Lt(3)] = 0.946
+    activation_J_per_mol: Positive = 38300.0

@@ -1,0 +1,73 @@
+"""Inside of the chamber, its envelope, door frames, floor, and the hall in front of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from annotated_types import Ge, Gt, Le, Lt
+
+from plantsim.params.bounds import Celsius, NotNegative, Positive
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """Inside of the chamber. Cells are bay-major, level 1 is the lowest. The mass of air in a cell is constant."""
+
+    bays: Annotated[int, Ge(1), Le(8)] = 6
+    levels: Annotated[int, Ge(2), Le(24)] = 12
+    width_m: Positive = 10.2  # across the bays
+    depth_m: Positive = 13.0
+    height_m: Positive = 5.5
+    dry_air_kg: Positive = 734.0
+    pressure_Pa: Annotated[float, Ge(60000), Le(110000)] = 101325.0
+    leak_kg_per_s: NotNegative = 0.03
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Envelope:
+    """Walls, roof and doors: an inner skin with a film of water on it, and the rest of the wall to the outdoors."""
+
+    U_W_per_m2_K: Annotated[float, Gt(0), Le(5)] = 0.11
+    skin_J_per_m2_K: Positive = 3500.0
+    inside_m2_K_per_W: Annotated[float, Gt(0), Lt(0.2)] = 0.13  # surface resistance contained in U
+    film_hold_kg_per_m2: Positive = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frames:
+    """Door frames, one a bay, beside its middle level: weaker insulation, with trace heating."""
+
+    area_m2: Positive = 2.0
+    U_W_per_m2_K: Annotated[float, Gt(0), Le(5)] = 0.5
+    skin_J_per_m2_K: Positive = 20000.0
+    heating_W: NotNegative = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """Slab under each bay in three layers, insulated towards the ground. Coated: it takes up no water."""
+
+    U_W_per_m2_K: Annotated[float, Gt(0), Le(5)] = 0.2
+    layer_m: Positive = 0.05
+    conductivity_W_per_m_K: Positive = 2.0
+    heat_J_per_m3_K: Positive = 2.07e6
+    ground_degC: Celsius = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hall:
+    """Air in front of the doors, and the door openings."""
+
+    degC: Celsius = 18.0
+    rh_pct: Annotated[float, Ge(0), Le(100)] = 50.0
+    door_width_m: Positive = 1.6
+    door_height_m: Positive = 5.0
+    discharge: Annotated[float, Gt(0), Le(1)] = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Start:
+    """State when the chamber has just been filled: everything at mix temperature."""
+
+    rh_pct: Annotated[float, Ge(0), Le(100)] = 92.0
