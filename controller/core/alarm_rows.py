@@ -16,9 +16,9 @@ PRIORITIES: tuple[str, ...] = ("low", "medium", "high")
 
 @dataclass(frozen=True, slots=True)
 class AlarmRow:
-    """One alarm. It comes when its excess has been above 0 for on_s, and goes when it has been below -deadband for
-    off_s (an unknown excess, NaN, changes nothing). latch: stays until acknowledged, even when its cause has gone.
-    working_only: judged only while a cycle is in progress.
+    """One alarm. It comes when its excess has been 0 or more for on_s, and goes when it has been below -deadband for
+    off_s (an unknown excess, NaN, changes nothing). latch: stays until acknowledged and reset, even when its cause has
+    gone. working_only: judged only while a cycle is in progress. One of low priority that has gone needs nobody.
     """
 
     tag: str

@@ -9,13 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.frames import Command, Event
 from controller.core.procedure import COMMANDS
 
 RESET_TRIPS = "reset-trips"
 ACKNOWLEDGE = "acknowledge"
-VERBS: frozenset[str] = frozenset((*COMMANDS, RESET_TRIPS, ACKNOWLEDGE))
-SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE))  # never refused for what its sender saw
+VERBS: frozenset[str] = frozenset((*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, *HIDING))
+# never refused for what its sender saw
+SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE, *HIDING))
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused
 

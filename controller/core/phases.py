@@ -13,6 +13,7 @@ from annotated_types import Ge, Gt, Le
 
 from controller.core import ends
 from controller.core.commands import CommandState
+from controller.core.frames import Command
 from controller.core.quick import maker
 from controller.core.recipe import HEATED, ChamberLimits, Phase, Recipe, band
 from controller.core.setpoints import Targets
@@ -86,7 +87,7 @@ class SequenceState:
     waiting_s the waiting in this phase. state_s: time in a timed state (stopping, restarting). hold_start_s: cycle
     clock when the first hold phase began. resume_floor_degC: where a restart goes back to. rate_K_per_h: smoothed.
     trail: procedural states entered in this scan. reset: who asked for trips to be reset in this scan (id, who).
-    acknowledge: somebody acknowledged alarms in this scan.
+    acknowledge: somebody acknowledged alarms in this scan. for_alarms: orders of this scan that hide or show alarms.
     """
 
     state: str
@@ -106,6 +107,7 @@ class SequenceState:
     trail: tuple[str, ...]
     reset: tuple[tuple[str, str], ...]
     acknowledge: bool
+    for_alarms: tuple[Command, ...]
 
 
 def bind(
@@ -130,7 +132,7 @@ def bind(
 def initial(plan: SequencePlan) -> SequenceState:
     """Idle, no phase, nothing asked for."""
     return SequenceState("idle", -1, 0.0, 0.0, 0.0, 0.0, plan.rest.floor_degC, plan.rest.ceiling_degC, 0.0, 0.0, False,
-                         None, None, CommandState(), (), (), False)
+                         None, None, CommandState(), (), (), False, ())
 
 
 def begin(phase: PhasePlan, mean_degC: float, last_floor_degC: float) -> tuple[float, float]:

@@ -147,7 +147,7 @@ def scan(
     climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s)
     seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
-        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.fighting
+        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.means.fighting
     )
     limits = constraints.narrow(plan.constraints, targets, air, seen)
     allocation_state, demands = allocation.allocate(

@@ -13,6 +13,7 @@ from dataclasses import replace
 from math import isfinite
 
 from controller.core import constraints
+from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.climate import Climate
 from controller.core.commands import ACKNOWLEDGE, RESET_TRIPS, fresh, objection, outcome
 from controller.core.ends import over
@@ -53,9 +54,9 @@ def advance(
 
     effect: what protection asked for in the scan before: "none", "door" (hold, where the phase says so), "hold" or
     "abort". fighting: heat has worked against the vent for too long; a ramp waits. Every new command is answered with
-    exactly one event, except "reset-trips", which protection answers (see `SequenceState.reset`).
+    exactly one event: here, save for "reset-trips" (see `SequenceState.reset`) and for what hides alarms.
     """
-    if commands or effect != "none" or state.trail or state.reset or state.acknowledge:
+    if commands or effect != "none" or state.trail or state.reset or state.acknowledge or state.for_alarms:
         state, events = _decide(plan, state, commands, climate, effect)
         if state.trail:
             return state, _targets(plan, state), events
@@ -112,7 +113,7 @@ def _run(
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), state.reset, state.acknowledge)
+                       (), state.reset, state.acknowledge, state.for_alarms)
     if why:
         return _next_phase(plan, after, climate, why)
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
@@ -173,7 +174,7 @@ def _wait(
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
                            state.resume_floor_degC, state.commands, (), state.reset,
-                           state.acknowledge)
+                           state.acknowledge, state.for_alarms)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"
@@ -216,8 +217,8 @@ def _decide(
     plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str
 ) -> tuple[SequenceState, tuple[Event, ...]]:
     """Apply commands in order, then what protection asks for. `trail` of the result names every state entered."""
-    if state.trail or state.reset or state.acknowledge:
-        state = replace(state, trail=(), reset=(), acknowledge=False)
+    if state.trail or state.reset or state.acknowledge or state.for_alarms:
+        state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=())
     events: list[Event] = []
     if commands:
         memory, taken = fresh(state.commands, commands)
@@ -246,6 +247,8 @@ def _obey(
     if verb == ACKNOWLEDGE:
         events.append(outcome(command))
         return replace(state, acknowledge=True)
+    if verb in HIDING:
+        return replace(state, for_alarms=(*state.for_alarms, command))
     following = after_command(name, verb)
     reason = refusal(name, verb) if following is None else _not_ready(plan, state, command, climate, effect)
     events.append(outcome(command, reason))
@@ -255,14 +258,14 @@ def _obey(
     state = _enter(state, following)
     if verb == "start":
         clean = replace(initial(plan), state="running", commands=state.commands, trail=state.trail,
-                        reset=state.reset, acknowledge=state.acknowledge)
+                        reset=state.reset, acknowledge=state.acknowledge, for_alarms=state.for_alarms)
         state, event = _begin(plan, clean, 0, climate)
         events.append(event)
     elif verb == "restart":
         state = _from_measured(state, climate.temperature_degC)
     elif verb == "reset":
         state = replace(initial(plan), commands=state.commands, trail=state.trail, reset=state.reset,
-                        acknowledge=state.acknowledge)
+                        acknowledge=state.acknowledge, for_alarms=state.for_alarms)
     return state
 
 

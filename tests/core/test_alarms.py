@@ -14,8 +14,8 @@ from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES
 from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import Demands
 from controller.core.climate import Climate
-from controller.core.frames import Event, Frame, Outputs
-from controller.core.points import Point
+from controller.core.frames import Command, Event, Frame, Outputs
+from controller.core.points import Point, of_kind
 from controller.core.product import Product
 from controller.core.protection import HEALTHY, Verdict
 from controller.core.recipe import ChamberLimits, End, Phase, Recipe
@@ -34,6 +34,7 @@ class Panel:
     def __init__(
         self, points: tuple[Point, ...], outputs: Outputs, frame: Frame, air: Climate, product: Product
     ) -> None:
+        self.points = points
         self.plan = alarms.bind(AlarmsConfig(), points)
         self.state = alarms.initial(self.plan)
         self.asked = self.outputs = outputs
@@ -58,7 +59,7 @@ class Panel:
 
     @property
     def active(self) -> set[str]:
-        return {alarm.row.tag for alarm in alarms.active_list(self.state)}
+        return {alarm.row.tag for alarm in alarms.active_list(self.state) if alarm.state in "UA"}
 
 
 @pytest.fixture
@@ -96,7 +97,7 @@ CAUSES: list[tuple[str, str, dict[str, Any], int]] = [
     ("spread-high", "air", {"spread_K": 2.1}, 600),
     ("temperature-low", "air", {"temperature_degC": 26.9}, 1800),
     ("temperature-high", "air", {"temperature_degC": 35.6}, 900),
-    ("waiting", "sequence", {"waiting_long": True}, 1),
+    ("waiting", "sequence", {"waiting_long": True}, 0),
     ("clock-stopped", "sequence", {"state": "held"}, 60),
     ("link-bad", "frame", {"age_scans": 1}, 2),
 ]
@@ -108,7 +109,7 @@ def test_each_alarm_comes_after_its_delay_and_goes_with_its_cause(
 ) -> None:
     well = getattr(panel, part)
     setattr(panel, part, replace(well, **changes))
-    panel.scan(scans - 1)
+    panel.scan(scans)
     assert tag not in panel.active
     panel.scan()
     assert tag in panel.active
@@ -139,7 +140,7 @@ def test_fighting_is_a_share_of_the_heat_of_the_last_hour(panel: Panel) -> None:
     panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
     panel.scan(1200)
     assert panel.active == {"fighting"}
-    assert panel.state.fighting
+    assert panel.state.means.fighting
 
 
 def test_fighting_is_over_when_both_have_stopped(panel: Panel) -> None:
@@ -164,18 +165,18 @@ def test_mean_drying_counts_the_positive_part_since_the_cycle_began(panel: Panel
     panel.product = replace(panel.product, drying_kg_per_m2h=rate)
     panel.scan(6 * 360, dt_s=10.0)
     assert panel.active == tags
-    assert panel.state.drying_kg_per_m2 == pytest.approx(6.0 * rate, rel=0.01)
+    assert panel.state.means.drying_kg_per_m2 == pytest.approx(6.0 * rate, rel=0.01)
     panel.product = replace(panel.product, drying_kg_per_m2h=-5.0)
     panel.scan(10, dt_s=10.0)
-    assert panel.state.drying_kg_per_m2 == pytest.approx(6.0 * rate, rel=0.01)
+    assert panel.state.means.drying_kg_per_m2 == pytest.approx(6.0 * rate, rel=0.01)
 
 
 def test_a_new_cycle_begins_its_drying_anew(panel: Panel) -> None:
     panel.scan(100)
-    assert panel.state.drying_kg_per_m2 > 0.0
+    assert panel.state.means.drying_kg_per_m2 > 0.0
     panel.sequence = replace(panel.sequence, cycle_s=0.0, trail=("running",))
     panel.scan()
-    assert panel.state.drying_kg_per_m2 == pytest.approx(0.0, abs=1e-4)
+    assert panel.state.means.drying_kg_per_m2 == pytest.approx(0.0, abs=1e-4)
 
 
 def test_low_humidity_is_no_alarm_while_the_product_is_colder_than_the_dew_point(panel: Panel) -> None:
@@ -194,12 +195,12 @@ def test_low_humidity_is_no_alarm_before_the_hold(panel: Panel) -> None:
 
 def test_the_deadband_keeps_an_alarm_that_only_just_recovered(panel: Panel) -> None:
     panel.air = replace(panel.air, spread_K=2.1)
-    panel.scan(600)
+    panel.scan(601)
     panel.air = replace(panel.air, spread_K=1.8)
     panel.scan(1000)
     assert panel.active == {"spread-high"}
     panel.air = replace(panel.air, spread_K=1.6)
-    panel.scan(300)
+    panel.scan(301)
     assert not panel.active
 
 
@@ -208,7 +209,7 @@ def test_an_unknown_value_neither_raises_nor_clears(panel: Panel) -> None:
     panel.scan(1000)
     assert not panel.active
     panel.air = replace(panel.air, spread_K=3.0)
-    panel.scan(600)
+    panel.scan(601)
     panel.air = replace(panel.air, spread_K=float("nan"))
     panel.scan(1000)
     assert panel.active == {"spread-high"}
@@ -229,7 +230,11 @@ def test_every_trip_is_an_alarm_in_its_scan_and_drops_the_relay(panel: Panel, ta
         assert lamps(panel, tag_of) == (True, True, row.priority != "high")
         panel.verdict = HEALTHY
         panel.scan()
+        assert lamps(panel, tag_of) == (True, False, True)  # gone, but nobody has taken notice
+        panel.sequence = replace(panel.sequence, acknowledge=True)
+        panel.scan()
         assert lamps(panel, tag_of) == (False, False, True)
+        panel.sequence = replace(panel.sequence, acknowledge=False)
 
 
 def test_acknowledging_silences_the_horn_and_leaves_the_beacon(panel: Panel, tag_of: TagOf) -> None:
@@ -271,3 +276,57 @@ def test_the_state_is_the_same_object_between_means_and_plain_json(panel: Panel)
     panel.verdict = replace(HEALTHY, trips=("limiter",))
     panel.scan()
     json.dumps(asdict(panel.state), allow_nan=False)
+
+
+def order(verb: str, **args: Any) -> Command:
+    return Command(f"{verb}-1", verb, "anna", tuple(sorted(args.items())))
+
+
+def give(panel: Panel, *orders: Command) -> None:
+    panel.sequence = replace(panel.sequence, for_alarms=orders)
+    panel.scan()
+    panel.sequence = replace(panel.sequence, for_alarms=())
+
+
+def test_a_shelved_alarm_neither_lights_nor_sounds_and_is_told_anew_when_it_comes_back(
+    panel: Panel, tag_of: TagOf
+) -> None:
+    give(panel, order("shelve", tag="mains-bad", hours=0.1, reason="electrician is here"))
+    assert [dict(event.data)["outcome"] for event in panel.events if event.kind == "command"] == ["done"]
+    panel.verdict = replace(HEALTHY, trips=())
+    panel.frame = replace(panel.frame, discrete=tuple(
+        on and point.tag != "YS-110"
+        for on, point in zip(panel.frame.discrete, of_kind(panel.points, "DI"), strict=True)
+    ))
+    panel.scan(10)
+    assert lamps(panel, tag_of) == (False, False, True)
+    assert [(one.row.tag, one.state, one.hidden) for one in alarms.active_list(panel.state)] == [
+        ("mains-bad", "U", "electrician is here")
+    ]
+    assert dict(panel.events[-1].data)["shown"] is False
+    panel.scan(360)
+    assert lamps(panel, tag_of) == (True, True, True)
+    assert dict(panel.events[-1].data)["what"] == "unshelved"
+
+
+def test_what_protection_raises_cannot_be_hidden(panel: Panel, tag_of: TagOf) -> None:
+    give(panel, order("out-of-service", tag="limiter", reason="tired of it"))
+    assert "always shown" in panel.events[-1].text
+    panel.verdict = replace(HEALTHY, trips=("limiter",))
+    panel.scan()
+    assert lamps(panel, tag_of) == (True, True, False)
+
+
+def test_eleven_alarms_at_once_are_told_as_a_flood(panel: Panel) -> None:
+    panel.verdict = replace(HEALTHY, trips=tuple(row.tag for row in ALARMS[len(OWN):]))
+    panel.scan()
+    assert [event.tag for event in panel.events if dict(event.data).get("what") == "flood begins"] == ["flood"]
+
+
+def test_one_of_low_priority_that_has_gone_needs_nobody(panel: Panel, opened: Callable[..., Frame]) -> None:
+    well = panel.frame
+    panel.frame = opened("HS-111")
+    panel.scan(10)
+    panel.frame = well
+    panel.scan(10)
+    assert alarms.active_list(panel.state) == ()
