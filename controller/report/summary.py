@@ -9,6 +9,7 @@ from typing import Any
 from controller import __version__
 from controller.config.find import SHIPPED
 from controller.config.loader import Loaded, load
+from controller.core.alarm_figures import Occurrence, figures
 from controller.core.recipe import Recipe, band
 from controller.report import kpis
 from controller.report.verdict import VerdictRules
@@ -76,6 +77,7 @@ def assemble(
         "reasons": verdict[1],
         "trips": trips,
         "alarms": alarms,
+        "alarm_load": alarm_load(alarms, run.scans * run.scan_s),
         "invariants_broken": run.invariants_broken,
         "trace_sha256": run.trace_sha256,
         "closure": closure,
@@ -121,8 +123,8 @@ def alarms_of(journal: Iterable[JournalRow], start_ms: int, end_s: float) -> lis
     alarms: list[Summary] = []
     open_by_tag: dict[str, Summary] = {}
     for row in journal:
-        if row.kind != "alarm":
-            continue
+        if row.kind != "alarm" or row.data.get("what", "comes") not in ("comes", "goes"):
+            continue  # a flood, a chatter or the end of a shelf is no alarm of its own
         at_s = round((row.utc_ms - start_ms) / 1000.0, 3)
         if _goes(row):
             if row.tag in open_by_tag:
@@ -138,6 +140,20 @@ def alarms_of(journal: Iterable[JournalRow], start_ms: int, end_s: float) -> lis
             open_by_tag[row.tag] = entry
             alarms.append(entry)
     return alarms
+
+
+def alarm_load(alarms: list[Summary], length_s: float) -> Summary:
+    """How busy they kept a person: figures of core.alarm_figures, over a cycle only an indication."""
+    came = [Occurrence(one["tag"], one["priority"], one["from_s"], one["to_s"]) for one in alarms]
+    found = figures(came, min([0.0, *[one.came_s for one in came]]), max(length_s, 1.0))
+    return {
+        "alarms": found.alarms,
+        "per_10_min": round(found.per_10_min, 3),
+        "most_in_10_min": found.most_in_10_min,
+        "flood_pct": round(found.flood_pct, 2),
+        "chattering": list(found.chattering),
+        "most_often": [list(pair) for pair in found.top[:3]],
+    }
 
 
 def verdict_rules() -> VerdictRules:
