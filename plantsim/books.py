@@ -33,6 +33,8 @@ class Books:
     envelope_kWh: float
     floor_kWh: float
     drain_kWh: float
+    charges_in_kWh: float
+    charges_out_kWh: float
     energy_throughput_kWh: float
     energy_stored_kWh: float
     energy_closure: float
@@ -42,6 +44,8 @@ class Books:
     leak_kg: float
     doors_kg: float
     drain_kg: float
+    charges_in_kg: float
+    charges_out_kg: float
     water_throughput_kg: float
     water_stored_kg: float
     water_closure: float
@@ -76,8 +80,12 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
     into = fsum([
         b[at.B_COIL], b[at.B_FAN], b[at.B_FRAMES], b[at.B_HYDRATION], b[at.B_FOG_J], b[at.B_MAKEUP_J],
         -b[at.B_EXHAUST_J], b[at.B_LEAK_J], b[at.B_DOOR_J], b[at.B_WALL_J], b[at.B_FLOOR_J], -b[at.B_DRAIN_J],
+        b[at.B_CHARGE_IN_J], -b[at.B_CHARGE_OUT_J],
     ])  # fmt: skip
-    water_in = fsum([b[at.B_FOG], b[at.B_MAKEUP], -b[at.B_EXHAUST], b[at.B_LEAK], b[at.B_DOOR], -b[at.B_DRAIN]])
+    water_in = fsum([
+        b[at.B_FOG], b[at.B_MAKEUP], -b[at.B_EXHAUST], b[at.B_LEAK], b[at.B_DOOR], -b[at.B_DRAIN],
+        b[at.B_CHARGE_IN], -b[at.B_CHARGE_OUT],
+    ])  # fmt: skip
     kWh = [x / JOULE_PER_KWH for x in b]
     return Books(
         heat_kWh=kWh[at.B_COIL],
@@ -92,6 +100,8 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
         envelope_kWh=kWh[at.B_WALL_J],
         floor_kWh=kWh[at.B_FLOOR_J],
         drain_kWh=-kWh[at.B_DRAIN_J],
+        charges_in_kWh=kWh[at.B_CHARGE_IN_J],
+        charges_out_kWh=-kWh[at.B_CHARGE_OUT_J],
         energy_throughput_kWh=kWh[at.B_ABS_J],
         energy_stored_kWh=energy / JOULE_PER_KWH,
         energy_closure=_relative(energy - energy_at_start_J - into, b[at.B_ABS_J]),
@@ -101,6 +111,8 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
         leak_kg=b[at.B_LEAK],
         doors_kg=b[at.B_DOOR],
         drain_kg=-b[at.B_DRAIN],
+        charges_in_kg=b[at.B_CHARGE_IN],
+        charges_out_kg=-b[at.B_CHARGE_OUT],
         water_throughput_kg=b[at.B_ABS],
         water_stored_kg=water,
         water_closure=_relative(water - water_at_start_kg - water_in, b[at.B_ABS]),

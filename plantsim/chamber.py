@@ -10,14 +10,19 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from plantsim.agenda import Agenda
 from plantsim.books import Books, close, stored
 from plantsim.charge import Charge
+from plantsim.doors import Doors
+from plantsim.filling import Batch, Move
 from plantsim.kernel import layout as at
-from plantsim.kernel.layout import Tables, Views
+from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import humidity_ratio, psat
 from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
+from plantsim.loads import Loads
 from plantsim.pack import pack, set_air
 from plantsim.params import PlantParams
+from plantsim.positions import Positions, positions
 from plantsim.weather import Weather
 
 OUTPUTS = ("fan_run", "fan_pct", "heat_run", "valve_pct", "vent_pct", "fog_a", "fog_b", "frame_heat")
@@ -31,8 +36,20 @@ class Chamber:
     truth_row: one float a column of plantsim.truth.COLUMNS; books: energy and water with their closure.
     """
 
-    def __init__(self, params: PlantParams, *, charge: Charge, weather: Weather, seed: int, dt_s: float = 1.0) -> None:
-        """A filled chamber with everything at mix temperature. ValueError for parameters that contradict each other."""
+    def __init__(
+        self,
+        params: PlantParams,
+        *,
+        charge: Charge,
+        weather: Weather,
+        seed: int,
+        dt_s: float = 1.0,
+        filling: Sequence[Move] = (),
+    ) -> None:
+        """A chamber with its charge, everything at mix temperature. filling: what comes and goes later, in any order.
+
+        ValueError for parameters that contradict each other, and for moves that cannot be made.
+        """
         if not 0.0 < dt_s <= 2.0:
             raise ValueError(f"dt_s {dt_s}: the model is stable and accurate for steps in (0, 2] s")
         self.params = params
@@ -52,6 +69,10 @@ class Chamber:
         self._number = 0
         self._weather_steps = max(1, round(WEATHER_EVERY_S / dt_s))
         self._bits = -1
+        self._doors = Doors(params.room, self._c, self._drive)
+        self._loads = Loads(params, self._c, self._v, self._whole, dt_s, charge.mix)
+        self._agenda = Agenda(filling, dt_s)
+        self._loads.require_possible(self._agenda.left)
         self._set_hall()
         self._take_weather()
         self._conditions = self._healthy()
@@ -67,6 +88,8 @@ class Chamber:
         number = self._number
         if number % self._weather_steps == 0:
             self._take_weather()
+        if number >= self._agenda.due:
+            self._make_moves()
         bits = self._step(self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s)
         self._number = number + 1
         if bits != self._bits:
@@ -148,10 +171,36 @@ class Chamber:
 
     def set_door(self, bay: int, open_: bool) -> None:
         """Open or close the door of a bay (from 1)."""
-        if not 1 <= bay <= self.params.room.bays:
-            raise ValueError(f"door of bay {bay}: this chamber has bays 1..{self.params.room.bays}")
-        self._drive[at.DRIVE + bay - 1] = float(open_)
+        self._doors.set(bay, open_, self.time_s)
         self._conditions = {**self._conditions, f"door_{bay}_closed": not open_}
+        self._refresh()
+
+    def place(self, bay: int, level: int, batch: Batch) -> None:
+        """Put a batch with its board at a position (from 1). ValueError when it is occupied or does not exist."""
+        self._loads.place(bay, level, batch, self.time_s)
+        self._refresh()
+
+    def take(self, bay: int, level: int) -> None:
+        """Take product and board away from a position (from 1). ValueError when nothing stands there."""
+        self._loads.take(bay, level)
+        self._refresh()
+
+    def positions(self) -> Positions:
+        """What stands at every position now, as arrays of bays x levels."""
+        return positions(self.params.room, self._loads, self._c, self._v, self.time_s)
+
+    def door_open_s(self) -> Floats:
+        """How long each bay's door has been open since the start, s."""
+        return self._doors.open_s(self.time_s)
+
+    def door_shut_s(self) -> Floats:
+        """For how long each bay's door has been shut, s: 0 = open, inf = never opened."""
+        return self._doors.shut_s(self.time_s)
+
+    def judge(self, *, settle_s: float, door_settle_s: float = 900.0) -> None:
+        """What the settled columns of the truth leave out: positions placed, and bays open, less than so long ago."""
+        self._loads.settle_s, self._doors.settle_s = settle_s, door_settle_s
+        self._refresh()
 
     def reset_limiter(self) -> bool:
         """Press the limiter's button. It stays tripped while its sensor is hot. Returns whether it is healthy."""
@@ -164,6 +213,22 @@ class Chamber:
     def lose_probe(self, tag: str) -> None:
         """Break the sensor of a channel: its transmitter fails low from the next step."""
         self._c.probe[at.R_SCALE, [probe.tag for probe in self.params.probe].index(tag)] = np.nan
+
+    def _make_moves(self) -> None:
+        """All that is due before the step that begins now."""
+        for move in self._agenda.take_due(self._number):
+            if move.what in ("open", "close"):
+                self.set_door(move.bay, move.what == "open")
+            elif move.batch is not None:
+                self.place(move.bay, move.level, move.batch)
+            else:
+                self.take(move.bay, move.level)
+        self._refresh()
+
+    def _refresh(self) -> None:
+        """Bring up to date who is judged, and when something happens next."""
+        now = self.time_s
+        self._agenda.wake(min(self._loads.refresh(now), self._doors.refresh(now)))
 
     def _see(self, bits: int) -> None:
         self._bits = bits

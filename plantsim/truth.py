@@ -4,6 +4,8 @@ Surfaces are numbered boards first (n cells), then envelope skins (n), then door
 is that of the surface nearest to condensing: its temperature less the dew point of the air beside it.
 Drying is water leaving the concrete itself, wetting is water arriving at it; both are positive parts, area means.
 The mean dew point is the dew point of the mean moisture content.
+"settled" leaves out what Chamber.judge says: boards of positions placed lately, air of bays whose door was open lately
+(when that is all air, both are its mean). Without such, it is the column of the same name without "settled".
 """
 
 from __future__ import annotations
@@ -52,6 +54,10 @@ COLUMNS: tuple[str, ...] = (
     "fog_in_air_max_g_per_kg",
     "evaporated_share",
     "product_water_lost_kg",
+    "tonnes_inside",
+    "settled_board_film_max_kg_per_m2",
+    "settled_air_min_degC",
+    "settled_air_max_degC",
 )
 COLUMN = {name: i for i, name in enumerate(COLUMNS)}
 

@@ -11,12 +11,11 @@ from math import exp
 
 from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
-    C_CEMENT,
-    K_ACTIVATION,
-    K_HYDRATION,
-    K_SHAPE,
+    C_ACTIVATION,
+    C_HYDRATION,
+    C_SHAPE,
+    C_TAU,
     K_SKIN_SHARE,
-    K_TAU,
     P_CORE,
     P_HEAT,
     P_SKIN,
@@ -64,8 +63,8 @@ def hydrate_level(k: Floats, cell: Floats, product: Floats, level: int, levels: 
     for i in range(level, product.shape[1], levels):
         T = k[K_SKIN_SHARE] * product[P_SKIN, i] + (1.0 - k[K_SKIN_SHARE]) * product[P_CORE, i]
         product[P_AGE40_h, i] += hours * rate(T, REPORTED_J_PER_MOL)
-        speed = rate(T, k[K_ACTIVATION])
+        speed = rate(T, cell[C_ACTIVATION, i])
         middle = product[P_AGE_h, i] + 0.5 * hours * speed
         product[P_AGE_h, i] += hours * speed
-        per_s = degree_per_h(middle, k[K_TAU], k[K_SHAPE]) * speed / 3600.0
-        product[P_HEAT, i] = cell[C_CEMENT, i] * k[K_HYDRATION] * per_s
+        per_s = degree_per_h(middle, cell[C_TAU, i], cell[C_SHAPE, i]) * speed / 3600.0
+        product[P_HEAT, i] = cell[C_HYDRATION, i] * per_s

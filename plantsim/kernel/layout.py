@@ -25,7 +25,8 @@ AIR_H, AIR_WATER, AIR_T, AIR_W, AIR_FOG, AIR_RH = 0, 1, 2, 3, 4, 5  # J, kg, deg
 AIR_ROWS = 6
 # product, per cell
 P_SKIN, P_CORE, P_FILM, P_INNER, P_AGE_h, P_AGE40_h, P_HEAT = 0, 1, 2, 3, 4, 5, 6  # degC, degC, kg, kg, h, h, W
-PRODUCT_ROWS = 7
+P_GAINED = 7  # kg of water that came out of the air since it stands there
+PRODUCT_ROWS = 8
 # boards with racks, per cell; envelope skins per cell, then one door frame a bay
 S_T, S_FILM = 0, 1  # degC, kg
 SURFACE_ROWS = 2
@@ -51,9 +52,10 @@ B_COIL, B_FAN, B_FRAMES, B_HYDRATION, B_FOG_J, B_MAKEUP_J, B_EXHAUST_J = 0, 1, 2
 B_LEAK_J, B_DOOR_J, B_WALL_J, B_FLOOR_J, B_DRAIN_J, B_ABS_J = 7, 8, 9, 10, 11, 12
 B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17, 18, 19
 B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
-# 26, 27 steam; 28..31 charges that come and go; 32, 33 vents: free
+B_CHARGE_IN_J, B_CHARGE_OUT_J, B_CHARGE_IN, B_CHARGE_OUT = 28, 29, 30, 31  # with product and boards
+# 26, 27 steam; 32, 33 vents: free
 BOOKS = 34
-TRUTH = 43
+TRUTH = 47
 
 # drive: what comes from outside in a step
 D_OUTPUTS = 8  # in the order of plantsim.chamber.OUTPUTS
@@ -72,17 +74,19 @@ K_VENT, K_VENT_R, K_VENT_N, K_VENT_STEP = 28, 29, 30, 31
 K_BANK_A, K_BANK_B, K_FOG_T, K_LINE_STEPS, K_DROP_EVAPORATES, K_DROP_FALLS, K_SETTLE = 32, 33, 34, 35, 36, 37, 38
 K_LIMIT, K_LIMIT_GAIN, K_FRAME_W = 39, 40, 41
 K_DOOR, K_DOOR_HEIGHT = 42, 43
-K_ACTIVITY, K_WETTED, K_PRODUCT_HOLD, K_FILM_FULL, K_ABSORB, K_SKIN_SHARE = 44, 45, 46, 47, 48, 49
-K_HYDRATION, K_TAU, K_SHAPE, K_ACTIVATION = 50, 51, 52, 53
+K_PRODUCT_HOLD, K_FILM_FULL, K_ABSORB, K_SKIN_SHARE = 46, 47, 48, 49
 K_BOARD_HOLD, K_WALL_HOLD = 54, 55
 K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
 K_PRODUCT_AREA = 61  # all of it, m2
-# 62..73 circulation and vents, 74..109 heat and fog, 110..113 charges: free
+K_TONNES, K_NEWCOMERS, K_OPENED = 110, 111, 112  # t inside, cells with newcomers, cells behind a door just open
+# 44, 45, 50..53, 113 free; 62..73 circulation and vents, 74..109 heat and fog: free
 SCALARS = 114
 # per cell
 C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7
 C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
-# 11..15 circulation and vents, 16..23 charges: free
+# 11..15 circulation and vents: free
+C_ACTIVITY, C_WETTED, C_HYDRATION, C_TAU, C_SHAPE, C_ACTIVATION = 16, 17, 18, 19, 20, 21  # of the mix; C_HYDRATION: J
+C_NEWCOMER, C_OPENED = 22, 23  # 1 = not judged: product placed lately; door open lately
 CELL_ROWS = 24
 # per skin and frame
 L_M2, L_J, L_OUT_W_K = 0, 1, 2

@@ -14,6 +14,8 @@ from plantsim.kernel.layout import (
     B_ON_ENVELOPE,
     B_ON_PRODUCT,
     C_BOARD_M2,
+    C_NEWCOMER,
+    C_OPENED,
     C_PRODUCT_M2,
     G_CARRIED_W,
     G_DRYING,
@@ -28,8 +30,11 @@ from plantsim.kernel.layout import (
     G_VENT,
     G_VENT_LOSS_W,
     G_WETTING,
+    K_NEWCOMERS,
+    K_OPENED,
     K_PRESSURE,
     K_PRODUCT_AREA,
+    K_TONNES,
     L_M2,
     P_CORE,
     P_FILM,
@@ -67,6 +72,7 @@ def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
     row[37] = gear[G_FRAME_W] * v.floor.shape[1] * 1e-3
     row[38], row[39] = gear[G_SUPPLY_T], gear[G_RETURN_T]
     row[41], row[42] = gear[G_EVAPORATED], books[B_DRIED]
+    _settled(c, v, row)
 
 
 @inner
@@ -127,6 +133,26 @@ def _surfaces(c: Tables, v: Views, at_cell: Whole, row: Floats) -> None:
         if other < margin and c.wall[L_M2, s] > 0.0:
             margin, where = other, n + s
     row[9], row[10] = margin, where
+
+
+@inner
+def _settled(c: Tables, v: Views, row: Floats) -> None:
+    """The same without what is not judged: boards of newcomers, air behind a door that was just open."""
+    row[43], row[44], row[45], row[46] = c.k[K_TONNES], row[11], row[1], row[2]
+    if c.k[K_NEWCOMERS] > 0.0:
+        film, area, left_out = v.board[S_FILM], c.cell[C_BOARD_M2], c.cell[C_NEWCOMER]
+        most = 0.0
+        for i in range(film.size):
+            if left_out[i] == 0.0 and film[i] > most * area[i]:
+                most = film[i] / area[i]
+        row[44] = most
+    if c.k[K_OPENED] > 0.0:
+        T, left_out = v.air[AIR_T], c.cell[C_OPENED]
+        lo, hi = FAR, -FAR
+        for i in range(T.size):
+            if left_out[i] == 0.0:
+                lo, hi = min(lo, T[i]), max(hi, T[i])
+        row[45], row[46] = (lo, hi) if hi >= lo else (row[0], row[0])
 
 
 @inner

@@ -19,22 +19,23 @@ from plantsim.kernel.layout import (
     B_HYDRATION,
     B_ON_PRODUCT,
     B_TAKEN_UP,
+    C_ACTIVITY,
     C_CORE_J,
     C_LAND_PRODUCT,
     C_PAIR_J,
     C_PRODUCT_M2,
     C_SKIN_J,
+    C_WETTED,
     G_DRYING,
     G_WETTING,
     K_ABSORB,
-    K_ACTIVITY,
     K_FILM_FULL,
     K_PRESSURE,
     K_PRODUCT_HOLD,
     K_SKIN_SHARE,
-    K_WETTED,
     P_CORE,
     P_FILM,
+    P_GAINED,
     P_HEAT,
     P_INNER,
     P_SKIN,
@@ -70,8 +71,9 @@ def expose_product(
             continue
         T_air, T = air[AIR_T, i], product[P_SKIN, i]
         film, inner = product[P_FILM, i], product[P_INNER, i]
+        activity, pores = cell[C_ACTIVITY, i], cell[C_WETTED, i]
         on_film, into = vapour_to_product(
-            k, h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, i], film, inner, area
+            k, activity, pores, h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, i], film, inner, area
         )
         water = on_film + into
         heat = h_c * area * dt * (T_air - T) + water * vapour_enthalpy(T_air)
@@ -91,7 +93,9 @@ def expose_product(
         product[P_FILM, i] = wet - drawn
         hydration += set_free
         dried += max(-into, 0.0)
-        taken += max(into, 0.0) + max(on_film, 0.0)
+        gained = max(into, 0.0) + max(on_film, 0.0)
+        product[P_GAINED, i] += gained
+        taken += gained
         condensed += max(on_film, 0.0)
     drip(books, product[P_FILM], cell[C_PRODUCT_M2], product[P_SKIN], k[K_PRODUCT_HOLD])
     gear[G_DRYING], gear[G_WETTING] = dried, taken
@@ -104,17 +108,26 @@ def expose_product(
 
 @inner
 def vapour_to_product(
-    k: Floats, kg_per_dW: float, W: float, Ws: float, film_kg: float, inner_kg: float, area_m2: float
+    k: Floats,
+    activity: float,
+    pores: float,
+    kg_per_dW: float,
+    W: float,
+    Ws: float,
+    film_kg: float,
+    inner_kg: float,
+    area_m2: float,
 ) -> tuple[float, float]:
     """Water that reaches the film and the concrete itself in a step, kg; negative when it leaves.
 
-    kg_per_dW: h_m * area * dt. A film gives and takes over what it covers, bare pores over the wetted share of the
-    rest, and what is bare condenses too once the air beside it is more than saturated. No jump anywhere: neither when
-    W passes Ws nor when the last trace of a film goes.
+    activity, pores: water activity and wetted share of the dry skin; kg_per_dW: h_m * area * dt. A film gives and
+    takes over what it covers, bare pores over the wetted share of the rest, and what is bare condenses too once the
+    air beside it is more than saturated. No jump anywhere: neither when W passes Ws nor when the last trace of a film
+    goes.
     """
     excess = W - Ws
     covered = min(film_kg / (k[K_FILM_FULL] * area_m2), 1.0)
-    into_pores = k[K_WETTED] * (1.0 - covered) * kg_per_dW
+    into_pores = pores * (1.0 - covered) * kg_per_dW
     if excess > 0.0:
-        return kg_per_dW * excess, into_pores * (1.0 - k[K_ACTIVITY]) * Ws
-    return max(covered * kg_per_dW * excess, -film_kg), max(into_pores * (W - k[K_ACTIVITY] * Ws), -inner_kg)
+        return kg_per_dW * excess, into_pores * (1.0 - activity) * Ws
+    return max(covered * kg_per_dW * excess, -film_kg), max(into_pores * (W - activity * Ws), -inner_kg)

@@ -10,6 +10,7 @@ from plantsim.kernel.layout import Floats, Whole
 from plantsim.pack.air import pack_air, shares
 from plantsim.pack.fog import pack_fog
 from plantsim.pack.heat import pack_heat
+from plantsim.pack.mixes import concretes
 from plantsim.pack.probes import pack_probes, source
 from plantsim.pack.product import loaded_cells, pack_cells, pack_product
 from plantsim.pack.room import pack_floor, pack_walls
@@ -34,10 +35,14 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     pack_fog(c.k, params, dt_s)
     pack_product(c.k, params)
     pack_floor(c.k, params)
-    pack_cells(c.cell, params, fill, loaded, dt_s)
+    mixes = concretes(params)
+    if charge.mix not in mixes:
+        raise ValueError(f"mix {charge.mix!r} of the charge is unknown; known: {', '.join(sorted(mixes))}")
+    pack_cells(c.cell, params, fill, mixes[charge.mix], dt_s)
+    c.k[at.K_TONNES] = charge.tonnes if loaded.any() else 0.0
     c.k[at.K_PRODUCT_AREA] = c.cell[at.C_PRODUCT_M2].sum()
     pack_walls(c.wall, params)
-    pack_start(v, c, params, charge, fill)
+    pack_start(v, c, params, charge, fill, mixes[charge.mix])
     cells = np.arange(bays * levels)
     frames = np.arange(bays) * levels + levels // 2
     sources = [source(params, probe, loaded) for probe in params.probe]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from plantsim.kernel import layout as at
-from plantsim.kernel.layout import Floats, Tables
+from plantsim.kernel.layout import Floats, Tables, Whole
 from plantsim.params import PlantParams, Probe
 
 # Default range of the current loop of each kind of probe, until the point list sets it.
@@ -22,6 +22,14 @@ def pack_probes(c: Tables, p: PlantParams) -> None:
         lo, hi = SPANS.get(probe.sees, (-10.0, 60.0))
         scale = 100.0 if probe.sees == "rh" else 1.0
         c.probe[:6, i] = (probe.lag_s, probe.noise, probe.offset, lo, hi, scale)
+
+
+def aim(whole: Whole, p: PlantParams, loaded: Floats) -> None:
+    """Let the probes in product see it, or the rack where nothing stands any more. whole: as `pack` made it."""
+    first = whole.size - len(p.probe)
+    for i, probe in enumerate(p.probe):
+        if probe.sees == "product":
+            whole[first + i] = source(p, probe, loaded)
 
 
 def source(p: PlantParams, probe: Probe, loaded: Floats) -> int:

@@ -8,17 +8,18 @@ from plantsim.charge import Charge
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import psat
+from plantsim.pack.mixes import Concrete
 from plantsim.pack.product import inner_kg
 from plantsim.params import PlantParams
 
 
-def pack_start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats) -> None:
+def pack_start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats, mix: Concrete) -> None:
     """Fill the state of a chamber whose air, product, boards and envelope have the temperature of the mix."""
     T = charge.mix_degC
     W = p.start.rh_pct / 100.0
     set_air(v, c, T, W)
     v.product[at.P_SKIN], v.product[at.P_CORE] = T, T
-    v.product[at.P_INNER] = inner_kg(p, fill * p.product.nominal_t * 1e3 / fill.size)
+    v.product[at.P_INNER] = inner_kg(p, fill * p.product.nominal_t * 1e3 / fill.size, mix)
     v.product[at.P_AGE_h], v.product[at.P_AGE40_h] = charge.age_h, charge.age_h
     v.board[at.S_T], v.wall[at.S_T], v.floor[:] = T, T, T
     v.gear[at.G_WATER_T], v.gear[at.G_LIMITER_T] = p.coil.water_degC, T

@@ -11,7 +11,7 @@ from plantsim.params.fog import Fog
 from plantsim.params.heat import Coil, Limiter
 from plantsim.params.plant import Actuators, Condition, PlantParams
 from plantsim.params.probe import Probe, Sees
-from plantsim.params.product import Product, Racks
+from plantsim.params.product import MixParams, Product, Racks
 from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "Frames",
     "Hall",
     "Limiter",
+    "MixParams",
     "PlantParams",
     "Probe",
     "Product",

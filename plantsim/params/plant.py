@@ -9,7 +9,7 @@ from plantsim.params.air import Air, Fan, Vent
 from plantsim.params.fog import Fog
 from plantsim.params.heat import Coil, Limiter
 from plantsim.params.probe import Probe
-from plantsim.params.product import Product, Racks
+from plantsim.params.product import MixParams, Product, Racks
 from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
 
 Condition = Literal[
@@ -35,7 +35,10 @@ class Actuators:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlantParams:
-    """A whole chamber model. probe: in the order of Chamber.microamps; contacts: tag -> condition."""
+    """A whole chamber model. probe: in the order of Chamber.microamps; contacts: tag -> condition.
+
+    mix: concretes beside that of the product section, for batches that name one.
+    """
 
     name: str = "demo-north"
     room: Room = Room()
@@ -44,6 +47,7 @@ class PlantParams:
     floor: Floor = Floor()
     racks: Racks = Racks()
     product: Product = Product()
+    mix: tuple[MixParams, ...] = ()
     air: Air = Air()
     fan: Fan = Fan()
     coil: Coil = Coil()

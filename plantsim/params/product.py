@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from annotated_types import Ge, Gt, Le, Lt
+from annotated_types import Ge, Gt, Le, Len, Lt
 
 from plantsim.params.bounds import NotNegative, Positive, Share
 
@@ -46,3 +46,20 @@ class Product:
     tau_h: Positive = 21.86
     shape: Annotated[float, Gt(0), Lt(3)] = 0.946
     activation_J_per_mol: Positive = 38300.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MixParams:
+    """A mix of its own, by name, for batches that are placed. What it leaves out is as in the product section."""
+
+    name: Annotated[str, Len(1, 40)]
+    heat_J_per_kg_K: Positive | None = None
+    m2_per_position: Positive | None = None
+    water_activity: Annotated[float, Gt(0), Le(1)] | None = None
+    wetted_fraction: Share | None = None
+    water_kg_per_kg: Annotated[float, Gt(0), Lt(0.2)] | None = None
+    cement_share: Annotated[float, Ge(0), Lt(0.5)] | None = None
+    hydration_J_per_kg: NotNegative | None = None
+    tau_h: Positive | None = None
+    shape: Annotated[float, Gt(0), Lt(3)] | None = None
+    activation_J_per_mol: Positive | None = None
