@@ -19,9 +19,15 @@ JOULE_PER_KWH = 3.6e6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Books:
-    """Accounts since the start. Energies in kWh, water in kg; what leaves is negative. Closures are relative."""
+    """Accounts since the start. Energies in kWh, water in kg; what leaves is negative. Closures are relative.
+
+    heat_kWh: given to the air by coil, elements or exchanger. steam_*: what came as steam, of heater and humidifier.
+    bought_kWh: heat, electricity, fuel or steam that heater and humidifier took in; no part of the closure.
+    """
 
     heat_kWh: float
+    steam_kWh: float
+    bought_kWh: float
     fan_kWh: float
     frame_heat_kWh: float
     hydration_kWh: float
@@ -39,6 +45,7 @@ class Books:
     energy_stored_kWh: float
     energy_closure: float
     fog_kg: float
+    steam_kg: float
     makeup_kg: float
     exhaust_kg: float
     leak_kg: float
@@ -80,15 +87,17 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
     into = fsum([
         b[at.B_COIL], b[at.B_FAN], b[at.B_FRAMES], b[at.B_HYDRATION], b[at.B_FOG_J], b[at.B_MAKEUP_J],
         -b[at.B_EXHAUST_J], b[at.B_LEAK_J], b[at.B_DOOR_J], b[at.B_WALL_J], b[at.B_FLOOR_J], -b[at.B_DRAIN_J],
-        b[at.B_CHARGE_IN_J], -b[at.B_CHARGE_OUT_J],
+        b[at.B_CHARGE_IN_J], -b[at.B_CHARGE_OUT_J], b[at.B_STEAM_J],
     ])  # fmt: skip
     water_in = fsum([
-        b[at.B_FOG], b[at.B_MAKEUP], -b[at.B_EXHAUST], b[at.B_LEAK], b[at.B_DOOR], -b[at.B_DRAIN],
+        b[at.B_FOG], b[at.B_STEAM], b[at.B_MAKEUP], -b[at.B_EXHAUST], b[at.B_LEAK], b[at.B_DOOR], -b[at.B_DRAIN],
         b[at.B_CHARGE_IN], -b[at.B_CHARGE_OUT],
     ])  # fmt: skip
     kWh = [x / JOULE_PER_KWH for x in b]
     return Books(
         heat_kWh=kWh[at.B_COIL],
+        steam_kWh=kWh[at.B_STEAM_J],
+        bought_kWh=kWh[at.B_INPUT_J],
         fan_kWh=kWh[at.B_FAN],
         frame_heat_kWh=kWh[at.B_FRAMES],
         hydration_kWh=kWh[at.B_HYDRATION],
@@ -106,6 +115,7 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
         energy_stored_kWh=energy / JOULE_PER_KWH,
         energy_closure=_relative(energy - energy_at_start_J - into, b[at.B_ABS_J]),
         fog_kg=b[at.B_FOG],
+        steam_kg=b[at.B_STEAM],
         makeup_kg=b[at.B_MAKEUP],
         exhaust_kg=-b[at.B_EXHAUST],
         leak_kg=b[at.B_LEAK],

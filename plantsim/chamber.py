@@ -25,7 +25,12 @@ from plantsim.params import PlantParams
 from plantsim.positions import Positions, positions
 from plantsim.weather import Weather
 
-OUTPUTS = ("fan_run", "fan_pct", "heat_run", "valve_pct", "vent_pct", "fog_a", "fog_b", "frame_heat")
+OUTPUTS = (
+    "fan_run", "fan_pct", "heat_run", "valve_pct", "vent_pct", "fog_a", "fog_b", "frame_heat",
+    "stage_1", "stage_2", "stage_3", "stage_4", "fog_pct",
+)  # fmt: skip
+_INTO = np.array([*range(at.D_OUTPUTS), *range(at.D_STAGE, at.D_STAGE + at.STAGES), at.D_FOG_PCT])
+SWITCHES = {"fan": at.D_HAND_FAN, "heat": at.D_HAND_HEAT, "fog": at.D_HAND_FOG}
 WEATHER_EVERY_S = 60.0
 
 
@@ -66,6 +71,7 @@ class Chamber:
         self._drive = np.zeros(at.DRIVE + bays)
         self._drive[at.D_CHAIN] = self._drive[at.D_PRESSURE] = self._drive[at.D_PANEL_HEAT] = 1.0
         self._outputs: Sequence[float] | None = None
+        self._hand: dict[str, float | None] = dict.fromkeys(SWITCHES)
         self._number = 0
         self._weather_steps = max(1, round(WEATHER_EVERY_S / dt_s))
         self._bits = -1
@@ -81,9 +87,9 @@ class Chamber:
         self._first_reading()
 
     def step(self, outputs: Sequence[float]) -> None:
-        """Live dt_s with these outputs, in the order of OUTPUTS (percent, or 0 and 1)."""
+        """Live dt_s with these outputs, in the order of OUTPUTS (percent, or 0 and 1); the last may be missing."""
         if outputs != self._outputs:
-            self._drive[: at.D_OUTPUTS] = outputs
+            self._drive[_INTO[: len(outputs)]] = outputs
             self._outputs = tuple(outputs)
         number = self._number
         if number % self._weather_steps == 0:
@@ -156,8 +162,10 @@ class Chamber:
     def set_condition(self, name: str, closed: bool) -> None:
         """Open or close a contact from outside: emergency stop, water pressure, heating at the panel, switches.
 
-        The emergency stop stops fan, heat and fog in hardware. KeyError for an unknown name; what the model itself
-        decides (airflow, fan_runs, limiter, doors) is refused with ValueError.
+        The emergency stop stops fan, heat and fog in hardware, and so does the loss of mains, with which drives go
+        where they fail to; an open isolator stops its drive, in hand too. KeyError for an unknown name; what the
+        model itself decides (airflow, fan_runs, limiter, doors) is refused with ValueError. A switch opened here only
+        shows that it is not in automatic: set_hand() turns it.
         """
         if name in ("airflow", "fan_runs", "limiter_healthy") or name.startswith("door_"):
             raise ValueError(f"{name} follows from the model and cannot be set")
@@ -168,6 +176,24 @@ class Chamber:
         self._drive[at.D_CHAIN] = float(now["estop_healthy"] and now["mains"])
         self._drive[at.D_PRESSURE] = float(now["fog_pressure"])
         self._drive[at.D_PANEL_HEAT] = float(now["heat_enabled"])
+        self._drive[at.D_DARK] = float(not now["mains"])
+        self._switch()
+
+    def set_hand(self, name: str, value_pct: float | None) -> None:
+        """Turn the switch of fan, heat or fog: None = automatic, 0 = off, above it in hand at that value.
+
+        In hand and off the outputs do not count: a fan runs at that speed, a valve or a burner goes there, elements
+        give that share, nozzle banks are open and a pump or humidifier goes there. Emergency stop, limiter, water
+        pressure and the heating's enabling at the panel count as ever. KeyError for another name, ValueError for
+        a value outside 0..100.
+        """
+        if name not in SWITCHES:
+            raise KeyError(f"{name} has no switch; known: {', '.join(SWITCHES)}")
+        if value_pct is not None and not 0.0 <= value_pct <= 100.0:
+            raise ValueError(f"hand value of {name} {value_pct}: must be from 0 to 100 percent, or None for automatic")
+        self._hand[name] = value_pct
+        self._conditions = {**self._conditions, f"{name}_auto": value_pct is None}
+        self._switch()
 
     def set_door(self, bay: int, open_: bool) -> None:
         """Open or close the door of a bay (from 1)."""
@@ -230,6 +256,12 @@ class Chamber:
         now = self.time_s
         self._agenda.wake(min(self._loads.refresh(now), self._doors.refresh(now)))
 
+    def _switch(self) -> None:
+        """Hand values and isolators into the drive: 0 = automatic, else 1 + percent."""
+        for name, entry in SWITCHES.items():
+            value = self._hand[name] if self._conditions[f"{name}_isolator"] else 0.0
+            self._drive[entry] = 0.0 if value is None else 1.0 + value
+
     def _see(self, bits: int) -> None:
         self._bits = bits
         self._conditions = {
@@ -242,7 +274,8 @@ class Chamber:
     def _healthy(self) -> dict[str, bool]:
         names = ["heat_enabled", "estop_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto"]
         doors = [f"door_{bay}_closed" for bay in range(1, self.params.room.bays + 1)]
-        return dict.fromkeys([*names, "fog_auto", "mains", *doors], True)
+        isolators = [f"{name}_isolator" for name in SWITCHES]
+        return dict.fromkeys([*names, "fog_auto", "mains", *isolators, *doors], True)
 
     def _take_weather(self) -> None:
         T, rh_pct = self._weather.at(self._number * self.dt_s)

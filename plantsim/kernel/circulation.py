@@ -19,6 +19,7 @@ from plantsim.kernel.layout import (
     B_FAN,
     B_FOG,
     B_FOG_J,
+    B_INPUT_J,
     B_MAKEUP,
     B_MAKEUP_J,
     D_OUT_T,
@@ -29,7 +30,10 @@ from plantsim.kernel.layout import (
     G_FAN_W,
     G_FLOW,
     G_FOG_KG,
+    G_INPUT_W,
     G_RETURN_T,
+    G_STEAM_J,
+    G_STEAM_KG,
     G_SUPPLY_T,
     G_VENT,
     G_VENT_LOSS_W,
@@ -42,6 +46,7 @@ from plantsim.kernel.layout import (
     Floats,
 )
 from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, enthalpy, flash_near
+from plantsim.kernel.steam import book_steam
 
 PLUME = 0.071  # kg/s per kW**(1/3) m**(5/3): Zukoski's plume, after Morton, Taylor and Turner; from memory
 
@@ -67,6 +72,11 @@ def circulate(
     books[B_MAKEUP] += vent * dt * drive[D_OUT_W]
     books[B_EXHAUST] += vent * dt * w_return
     books[B_ABS] += spray + vent * dt * (drive[D_OUT_W] + w_return)
+    books[B_INPUT_J] += gear[G_INPUT_W] * dt
+    if gear[G_STEAM_KG] > 0.0:
+        book_steam(gear, books)
+        spray += gear[G_STEAM_KG]
+        spray_J += gear[G_STEAM_J]
     gear[G_VENT_LOSS_W] = vent * (h_return - h_out)
     gear[G_CARRIED_W] = 0.0
     if flow > 0.0:

@@ -43,7 +43,12 @@ G_EVAPORATED, G_LIMITER_T, G_TRIPPED, G_FRAME_W = 12, 13, 14, 15  # share, degC,
 G_SUPPLY_T, G_RETURN_T, G_HALL_T, G_OUT_T, G_OUT_RH = 16, 17, 18, 19, 20  # degC, degC, degC, degC, %
 G_CARRIED_W, G_VENT_LOSS_W, G_DRYING, G_WETTING, G_FOGGY = 21, 22, 23, 24, 25  # W, W, kg, kg in this step, 0/1
 G_NEAREST, G_NEAREST_WALL = 26, 27  # the board and the skin nearest to condensing when the step began
-# 28..33 circulation and vents, 34..49 heat and fog: free
+# 28..33 circulation and vents: free
+G_MOTOR, G_DAMPER_MOTOR, G_FIRE, G_FIRE_S = 34, 35, 37, 38  # %, %, 0 off 1 purge 2 fire, s in it
+G_ELEMENT_T = G_WATER_T  # elements or exchanger stand where else the water does
+G_INPUT_W, G_STEAM_KG_H, G_STEAM_KG, G_STEAM_J = 39, 40, 41, 42  # W bought, kg/h of the heater, kg and J in this step
+G_PUMP, G_DROP, G_FOG_STEAM_KG_H = 43, 44, 45  # %, size of droplets over the rated one, kg/h of the humidifier
+# 36, 46..49 heat and fog: free
 GEAR = 50
 LINE = 64  # longest delay of a fog line, in steps
 
@@ -53,14 +58,20 @@ B_LEAK_J, B_DOOR_J, B_WALL_J, B_FLOOR_J, B_DRAIN_J, B_ABS_J = 7, 8, 9, 10, 11, 1
 B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17, 18, 19
 B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
 B_CHARGE_IN_J, B_CHARGE_OUT_J, B_CHARGE_IN, B_CHARGE_OUT = 28, 29, 30, 31  # with product and boards
-# 26, 27 steam; 32, 33 vents: free
-BOOKS = 34
+B_STEAM, B_STEAM_J = 26, 27
+# 32, 33 vents: free
+B_INPUT_J = 34  # bought by the heaters: fuel, electricity, or what the coil gave; no part of the closure
+BOOKS = 35
 TRUTH = 47
 
 # drive: what comes from outside in a step
 D_OUTPUTS = 8  # in the order of plantsim.chamber.OUTPUTS
 D_OUT_T, D_OUT_W, D_OUT_RH, D_HALL_T, D_HALL_W, D_CHAIN, D_PRESSURE, D_PANEL_HEAT = 8, 9, 10, 11, 12, 13, 14, 15
-# 16, 17 circulation and vents, 18..27 heat and fog: free
+# 16, 17 circulation and vents: free
+D_STAGE, STAGES, D_FOG_PCT = 18, 4, 22
+D_HAND_FAN, D_HAND_HEAT, D_HAND_FOG = 23, 24, 25  # 0 = automatic, else 1 + the hand value in percent
+D_DARK = 26  # 1 = no power
+# 27 heat and fog: free
 DRIVE = 28  # then one entry a bay: 1 = door open
 
 # constants
@@ -79,7 +90,21 @@ K_BOARD_HOLD, K_WALL_HOLD = 54, 55
 K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
 K_PRODUCT_AREA = 61  # all of it, m2
 K_TONNES, K_NEWCOMERS, K_OPENED = 110, 111, 112  # t inside, cells with newcomers, cells behind a door just open
-# 44, 45, 50..53, 113 free; 62..73 circulation and vents, 74..109 heat and fog: free
+# 44, 45, 50..53, 113 free; 62..73 circulation and vents: free
+K_HEAT_KIND = 74
+WATER, ELECTRIC, GAS, STEAM = 0, 1, 2, 3
+K_STAGE = 75  # STAGES entries, W
+K_ELEMENT_W_K, K_ELEMENT_J_K, K_DRAUGHT = 79, 80, 81  # elements or exchanger to the air at rated flow
+K_FIRE_W, K_FIRE_MIN, K_EFFICIENCY, K_PURGE, K_FIRE_ON, K_FIRE_OFF = 82, 83, 84, 85, 86, 87
+K_STEAM_KG_H, K_STEAM_J = 88, 89
+K_VALVE_PLAY, K_VALVE_STICK, K_VALVE_LEAK, K_VALVE_FAILS = 90, 91, 92, 93
+K_DAMPER_PLAY, K_DAMPER_STICK, K_DAMPER_FAILS = 94, 95, 96
+SHUT, STAY, OPEN = 0, 1, 2  # where a drive goes without power
+K_FOG_KIND = 97
+NOZZLES, PUMP, HUMIDIFIER = 0, 1, 2
+K_PUMP_OPEN, K_PUMP_GAIN, K_DROP_GROWS = 98, 99, 100
+K_FOG_STEAM_KG_H, K_FOG_STEAM_J, K_FOG_STEAM_W, K_FOG_STEAM_GAIN = 101, 102, 103, 104
+# 105..109 heat and fog: free
 SCALARS = 114
 # per cell
 C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7

@@ -10,7 +10,7 @@ from __future__ import annotations
 from plantsim.kernel.circulation import circulate
 from plantsim.kernel.droplets import land
 from plantsim.kernel.equilibrium import settle_air
-from plantsim.kernel.gear import evaporated_share, run_gear
+from plantsim.kernel.gear import run_gear
 from plantsim.kernel.ground import conduct_floor
 from plantsim.kernel.hydration import hydrate_level
 from plantsim.kernel.instruments import sense
@@ -22,6 +22,7 @@ from plantsim.kernel.layout import (
     D_HALL_T,
     D_OUT_RH,
     D_OUT_T,
+    G_DROP,
     G_EVAPORATED,
     G_FLOW,
     G_FOG_KG,
@@ -55,6 +56,7 @@ from plantsim.kernel.layout import (
 from plantsim.kernel.mixing import leak, mix, open_doors
 from plantsim.kernel.observe import observe
 from plantsim.kernel.product import expose_product
+from plantsim.kernel.spray import evaporated_share
 from plantsim.kernel.surfaces import expose_boards, expose_frames, expose_walls
 
 PROVEN, RUNS, TRIPPED = 1, 2, 4  # bits that step() returns
@@ -104,7 +106,7 @@ def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, num
     gear[G_HALL_T], gear[G_OUT_T], gear[G_OUT_RH] = drive[D_HALL_T], drive[D_OUT_T], drive[D_OUT_RH]
     if gear[G_FOG_KG] > 0.0:
         T, W = _top_air(air, levels)
-        gear[G_EVAPORATED] = evaporated_share(k, T, W)
+        gear[G_EVAPORATED] = evaporated_share(k, T, W, gear[G_DROP])
     land(k, c.cell, air, v.work, gear, books, dt)
     circulate(k, c.share, air, gear, books, drive, levels, dt)
     mix(k, c.share, air, v.work, gear, levels, dt)

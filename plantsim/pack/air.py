@@ -6,7 +6,7 @@ import numpy as np
 
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats
-from plantsim.pack.common import gain
+from plantsim.pack.common import FAILS, gain
 from plantsim.params import PlantParams
 
 
@@ -26,6 +26,8 @@ def pack_air(k: Floats, p: PlantParams, dt: float) -> None:
     k[at.K_FAN_GAIN] = gain(p.fan.lag_s, dt)
     k[at.K_VENT], k[at.K_VENT_STEP] = p.vent.max_kg_per_s, 100.0 / p.vent.stroke_s * dt
     k[at.K_VENT_R], k[at.K_VENT_N] = p.vent.rangeability, p.vent.authority
+    k[at.K_DAMPER_PLAY], k[at.K_DAMPER_STICK] = p.vent.play_pct, p.vent.stiction_pct
+    k[at.K_DAMPER_FAILS] = FAILS[p.vent.fails]
     k[at.K_FRAME_W] = p.frames.heating_W
     k[at.K_DOOR] = p.hall.discharge / 3.0 * p.hall.door_width_m * p.hall.door_height_m
     k[at.K_DOOR_HEIGHT] = p.hall.door_height_m

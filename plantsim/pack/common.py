@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from math import exp
 
+from plantsim.kernel import layout as at
+
+# Codes of the kernel for where a drive goes without power.
+FAILS = {"shut": at.SHUT, "stay": at.STAY, "open": at.OPEN}
+
 
 def gain(lag_s: float, dt: float) -> float:
     """Part of the way that a first-order lag goes in a step."""

@@ -8,6 +8,7 @@ from plantsim.charge import Charge
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import psat
+from plantsim.pack.heat import first_temperature
 from plantsim.pack.mixes import Concrete
 from plantsim.pack.product import inner_kg
 from plantsim.params import PlantParams
@@ -22,7 +23,8 @@ def pack_start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats
     v.product[at.P_INNER] = inner_kg(p, fill * p.product.nominal_t * 1e3 / fill.size, mix)
     v.product[at.P_AGE_h], v.product[at.P_AGE40_h] = charge.age_h, charge.age_h
     v.board[at.S_T], v.wall[at.S_T], v.floor[:] = T, T, T
-    v.gear[at.G_WATER_T], v.gear[at.G_LIMITER_T] = p.coil.water_degC, T
+    v.gear[at.G_WATER_T], v.gear[at.G_LIMITER_T] = first_temperature(p.heat, T), T
+    v.gear[at.G_FIRE_S], v.gear[at.G_DROP] = c.k[at.K_FIRE_OFF], 1.0
     v.gear[at.G_SUPPLY_T], v.gear[at.G_RETURN_T], v.gear[at.G_HALL_T] = T, T, p.hall.degC
     v.gear[at.G_EVAPORATED] = 1.0
     v.lagged[:] = np.nan

@@ -7,8 +7,8 @@ nothing by themselves: files are validated where they are read.
 from __future__ import annotations
 
 from plantsim.params.air import Air, Fan, Vent
-from plantsim.params.fog import Fog
-from plantsim.params.heat import Coil, Limiter
+from plantsim.params.fog import Fog, Humidifier, PumpedFog, SteamFog
+from plantsim.params.heat import Coil, Electric, Gas, Heat, Limiter, Steam
 from plantsim.params.plant import Actuators, Condition, PlantParams
 from plantsim.params.probe import Probe, Sees
 from plantsim.params.product import MixParams, Product, Racks
@@ -19,20 +19,27 @@ __all__ = [
     "Air",
     "Coil",
     "Condition",
+    "Electric",
     "Envelope",
     "Fan",
     "Floor",
     "Fog",
     "Frames",
+    "Gas",
     "Hall",
+    "Heat",
+    "Humidifier",
     "Limiter",
     "MixParams",
     "PlantParams",
     "Probe",
     "Product",
+    "PumpedFog",
     "Racks",
     "Room",
     "Sees",
     "Start",
+    "Steam",
+    "SteamFog",
     "Vent",
 ]

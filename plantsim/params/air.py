@@ -7,7 +7,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le, Len
 
-from plantsim.params.bounds import NotNegative, Positive
+from plantsim.params.bounds import Fails, NotNegative, Positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,9 +41,15 @@ class Fan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vent:
-    """Exhaust fan and damper at the return; as much outdoor air enters at the plenum."""
+    """Exhaust fan and damper at the return; as much outdoor air enters at the plenum.
+
+    play_pct, stiction_pct, fails: of the damper's drive, as with the valve of a Coil.
+    """
 
     max_kg_per_s: NotNegative = 1.0
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
     stroke_s: Positive = 60.0
+    play_pct: Annotated[float, Ge(0), Le(50)] = 0.0
+    stiction_pct: Annotated[float, Ge(0), Le(50)] = 0.0
+    fails: Fails = "stay"

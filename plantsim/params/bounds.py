@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Lt
 
@@ -10,3 +10,4 @@ Positive = Annotated[float, Gt(0), Lt(1e9)]
 NotNegative = Annotated[float, Ge(0), Lt(1e9)]
 Share = Annotated[float, Ge(0), Le(1)]
 Celsius = Annotated[float, Ge(-40), Le(120)]
+Fails = Literal["shut", "stay", "open"]  # where a drive goes without power

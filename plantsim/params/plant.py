@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from plantsim.params.air import Air, Fan, Vent
-from plantsim.params.fog import Fog
-from plantsim.params.heat import Coil, Limiter
+from plantsim.params.fog import Fog, Humidifier
+from plantsim.params.heat import Coil, Heat, Limiter
 from plantsim.params.probe import Probe
 from plantsim.params.product import MixParams, Product, Racks
 from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
@@ -16,6 +16,7 @@ Condition = Literal[
     "airflow", "fan_runs", "heat_enabled", "door_1_closed", "door_2_closed", "door_3_closed", "door_4_closed",
     "door_5_closed", "door_6_closed", "door_7_closed", "door_8_closed", "estop_healthy", "limiter_healthy",
     "person_healthy", "fog_pressure", "fan_auto", "heat_auto", "fog_auto", "mains",
+    "fan_isolator", "heat_isolator", "fog_isolator",
 ]  # fmt: skip
 
 
@@ -31,6 +32,11 @@ class Actuators:
     fog_a: str = ""
     fog_b: str = ""
     frame_heat: str = ""
+    stage_1: str = ""
+    stage_2: str = ""
+    stage_3: str = ""
+    stage_4: str = ""
+    fog_pct: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,9 +56,9 @@ class PlantParams:
     mix: tuple[MixParams, ...] = ()
     air: Air = Air()
     fan: Fan = Fan()
-    coil: Coil = Coil()
+    heat: Heat = Coil()
     vent: Vent = Vent()
-    fog: Fog = Fog()
+    fog: Humidifier = Fog()
     limiter: Limiter = Limiter()
     hall: Hall = Hall()
     start: Start = Start()

@@ -50,7 +50,7 @@ class Equations:
         self.W_out = humidity_ratio(case.outdoor[1] / 100.0 * psat(self.T_out), p.room.pressure_Pa)
         self._masses()
         # Places where the right-hand side has a kink: the integration is cut there.
-        strokes = [p.coil.stroke_s * case.outputs[3] / 100, p.vent.stroke_s * case.outputs[4] / 100]
+        strokes = [p.heat.stroke_s * case.outputs[3] / 100, p.vent.stroke_s * case.outputs[4] / 100]
         self.cuts = sorted({0.0, p.fog.line_delay_s, *strokes, case.minutes * 60.0})
 
     def _masses(self) -> None:
@@ -120,22 +120,22 @@ class Equations:
         self._surfaces(d, cells, T, W, gear["h_c"], landed, landed_J)
         dframe = self._frames(d, T, W, frame_T, frame_film, gear)
         dfloor = self._floor(d, T, floor, gear["h_c"])
-        return np.concatenate([d.ravel(), *dframe, dfloor.ravel(), [(gear["coil_to"] - coil_W) / p.coil.lag_s]])
+        return np.concatenate([d.ravel(), *dframe, dfloor.ravel(), [(gear["coil_to"] - coil_W) / p.heat.lag_s]])
 
     def _gear(self, t: float, T: Vector, W: Vector, coil_W: float) -> dict[str, float]:
         """Equipment whose outputs were set at t = 0; only the coil needs a state of its own."""
         p, out = self.p, self.case.outputs
         fan = p.fan.full_kg_per_s * out[0] * out[1] / 100 * (1 - exp(-t / p.fan.lag_s))
         damper = installed(min(out[4], 100 * t / p.vent.stroke_s), p.vent.rangeability, p.vent.authority)
-        valve = installed(min(out[3], 100 * t / p.coil.stroke_s), p.coil.rangeability, p.coil.authority)
-        UA = p.coil.UA_kW_per_K * 1e3
+        valve = installed(min(out[3], 100 * t / p.heat.stroke_s), p.heat.rangeability, p.heat.authority)
+        UA = p.heat.UA_kW_per_K * 1e3
 
         def carried(kg_per_s: float) -> float:
             return kg_per_s * 1062 * (1 - exp(-UA / (kg_per_s * 1062)))
 
-        warm = (p.coil.water_degC - T[self.level == 0].mean()) / (p.coil.water_degC - p.coil.air_degC)
-        air = carried(max(fan, p.coil.draught_kg_per_s)) / carried(p.fan.rated_kg_per_s)
-        coil_to = min(p.coil.max_kW * 1e3 * valve * warm * air, p.coil.max_kW * 1e3)
+        warm = (p.heat.water_degC - T[self.level == 0].mean()) / (p.heat.water_degC - p.heat.air_degC)
+        air = carried(max(fan, p.heat.draught_kg_per_s)) / carried(p.fan.rated_kg_per_s)
+        coil_to = min(p.heat.max_kW * 1e3 * valve * warm * air, p.heat.max_kW * 1e3)
         top = self.level == self.l - 1
         spray = (out[5] * p.fog.bank_a_kg_per_h + out[6] * p.fog.bank_b_kg_per_h) / 3600
         spray *= self.middle > p.fog.line_delay_s

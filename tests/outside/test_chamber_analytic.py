@@ -14,10 +14,11 @@ import pytest
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.kernel import layout as at
-from plantsim.kernel.gear import evaporated_share, opened
+from plantsim.kernel.drives import opened
 from plantsim.kernel.jit import python_of
 from plantsim.kernel.mixing import swap
 from plantsim.kernel.moistair import dew_point, enthalpy, flash, humidity_ratio, psat
+from plantsim.kernel.spray import evaporated_share
 from plantsim.kernel.surfaces import LEWIS_J_PER_KG_K, vapour_to
 from plantsim.params import Air, Envelope, Fan, Floor, Frames, PlantParams, Product, Racks, Room, Start
 from plantsim.weather import Weather

@@ -45,7 +45,7 @@ def params_of(case: Any) -> PlantParams:
         racks=Racks(boards_kg=24600.0 / 72 * n, steel_kg=15000.0 / 72 * n, film_hold_kg_per_m2=9.0),
         product=Product(nominal_t=tonnes, film_hold_kg_per_m2=9.0),
         fan=Fan(full_kg_per_s=2.0 * case.bays, rated_kg_per_s=1.5 * case.bays, rated_kW=0.6 * case.bays),
-        coil=Coil(max_kW=5.0 * case.bays, UA_kW_per_K=0.14 * case.bays),
+        heat=Coil(max_kW=5.0 * case.bays, UA_kW_per_K=0.14 * case.bays),
         vent=Vent(max_kg_per_s=0.1 * case.bays),
         fog=Fog(bank_a_kg_per_h=3.0, bank_b_kg_per_h=5.0),
     )

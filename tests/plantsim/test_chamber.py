@@ -121,9 +121,8 @@ def plain(monkeypatch: pytest.MonkeyPatch) -> Chamber:
     """A chamber whose step runs as plain Python, so that its parts can be replaced."""
     import plantsim.kernel as kernel
 
-    for name in ("circulation", "droplets", "equilibrium", "gear", "ground", "hydration", "instruments", "layout",
-                 "mixing", "moistair", "noise", "observe", "product", "step", "surfaces"):  # fmt: skip
-        module = sys.modules[f"{kernel.__name__}.{name}"]
+    modules = [module for name, module in sys.modules.items() if name.startswith(f"{kernel.__name__}.")]
+    for module in modules:
         for key, value in vars(module).items():
             if hasattr(value, "py_func"):
                 monkeypatch.setattr(module, key, value.py_func)

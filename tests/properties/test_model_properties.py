@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.kernel import layout as at
-from plantsim.params import Envelope, Fog, PlantParams, Product, Racks, Room
+from plantsim.params import Coil, Envelope, Fog, PlantParams, Product, Racks, Room
 from plantsim.weather import Weather
 
 FEW = settings(derandomize=True, max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -128,7 +128,7 @@ def heat_kWh(U_W_per_m2_K: float, outdoor_degC: float) -> float:
         racks=Racks(boards_kg=100.0, steel_kg=100.0),
     )
     params = replace(params, fan=replace(params.fan, full_kg_per_s=4.0, rated_kg_per_s=3.0, rated_kW=0.2))
-    params = replace(params, coil=replace(params.coil, max_kW=20.0, stroke_s=5.0, lag_s=5.0))
+    params = replace(params, heat=Coil(max_kW=20.0, stroke_s=5.0, lag_s=5.0))
     weather = Weather.constant(outdoor_degC, 80.0)
     model = Chamber(params, charge=Charge(tonnes=0.0, mix_degC=30.0), weather=weather, seed=1)
     model.start(30.0, 40.0)
