@@ -19,6 +19,7 @@ from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
+from controller.core.frozen import FrozenConfig
 from controller.core.invariants import InvariantsConfig
 from controller.core.product import ProductConfig
 from controller.core.protection import ProtectionConfig
@@ -46,6 +47,7 @@ class ChamberFile:
     levels: Annotated[int, Ge(1), Le(40)]
     limits: ChamberLimits
     signals: SignalsConfig = field(default_factory=SignalsConfig)
+    frozen: FrozenConfig = field(default_factory=FrozenConfig)
     climate: ClimateConfig
     product: ProductConfig
     temperature: TemperatureConfig = field(default_factory=TemperatureConfig)

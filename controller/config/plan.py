@@ -9,6 +9,7 @@ from controller.core import (
     allocation,
     climate,
     constraints,
+    frozen,
     invariants,
     product,
     protection,
@@ -38,6 +39,7 @@ def bind(
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),
+        frozen=frozen.bind(chamber.frozen, points),
         climate=climate.bind(chamber.climate, points, chamber.bays, chamber.levels, empty_bays),
         sequence=sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full),
         constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),

@@ -22,6 +22,8 @@ class Role(NamedTuple):
 
 # Place in the chamber file, list entries without their number -> what its tag must be.
 ROLES: dict[str, Role] = {
+    "frozen.tags": Role("AI"),
+    "frozen.airflow": Role("DI", may_be_empty=True),
     "climate.pairs.t": Role("AI", "degC"),
     "climate.pairs.rh": Role("AI", "%RH"),
     "climate.boards.tag": Role("AI", "degC"),

@@ -20,6 +20,7 @@ from controller.core.binding import Binder
 from controller.core.climate import Climate
 from controller.core.commands import settled
 from controller.core.frames import Command, Event, Frame, Outputs, all_good
+from controller.core.frozen import FROZEN
 from controller.core.phases import SequenceState
 from controller.core.points import Point, of_kind
 from controller.core.procedure import AT_REST
@@ -76,7 +77,7 @@ _state = maker(AlarmState)
 _outputs = maker(Outputs)
 _NONE: tuple[Event, ...] = ()
 _OWN_COUNT = len(OWN)
-_UNKNOWN: tuple[float, ...] = (-100.0,) * (_OWN_COUNT - 4)  # the alarms of a working chamber, while it is at rest
+_UNKNOWN: tuple[float, ...] = (-100.0,) * (_OWN_COUNT - 5)  # the alarms of a working chamber, while it is at rest
 _MANNERS = tuple(
     Manner(on_s=row.on_s, off_s=row.off_s, deadband=row.deadband, latch=row.latch, clears=row.priority == "low")
     for row in ALARMS
@@ -150,7 +151,7 @@ def update(
         and not sequence.for_alarms
         and not verdict.trips
         and not frame.age_scans
-        and (frame.qualities is plan.good or 2 not in frame.qualities)
+        and (frame.qualities is plan.good or (2 not in frame.qualities and FROZEN not in frame.reasons))
         and False not in plan.contacts_of(frame.discrete)
         and not (working and any_beyond(plan.config, state.means, climate, targets, product, sequence))
     ):
@@ -159,6 +160,7 @@ def update(
     beyond = (
         *(excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN),
         1.0 if 2 in frame.qualities else -1.0,
+        1.0 if FROZEN in frame.reasons else -1.0,
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,

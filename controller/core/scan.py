@@ -15,6 +15,7 @@ from controller.core import (
     allocation,
     climate,
     constraints,
+    frozen,
     invariants,
     product,
     protection,
@@ -27,6 +28,7 @@ from controller.core.allocation import AllocationPlan, AllocationState, Demands
 from controller.core.climate import Climate, ClimatePlan, ClimateState
 from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+from controller.core.frozen import FrozenPlan, FrozenState
 from controller.core.invariants import InvariantPlan
 from controller.core.product import Product, ProductPlan, ProductState
 from controller.core.protection import ProtectionPlan, ProtectionState, Verdict
@@ -42,6 +44,7 @@ class ScanPlan:
 
     dt_s: float
     signals: SignalPlan
+    frozen: FrozenPlan
     climate: ClimatePlan
     sequence: SequencePlan
     constraints: ConstraintPlan
@@ -58,6 +61,7 @@ class ScanState:
     """All that one scan hands to the next; JSON-able, it is the checkpoint."""
 
     signals: SignalState
+    frozen: FrozenState
     climate: ClimateState
     sequence: SequenceState
     allocation: AllocationState
@@ -124,6 +128,7 @@ def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState
     actuation_state = actuation.initial(plan.actuation)
     return ScanState(
         signals=signals.initial(plan.signals),
+        frozen=frozen.initial(plan.frozen),
         climate=climate.initial(plan.climate),
         sequence=sequence.initial(plan.sequence),
         allocation=allocation.initial(plan.allocation),
@@ -144,6 +149,7 @@ def scan(
     """One scan. `now_s` is time since the record began; it only stamps alarms."""
     dt_s = plan.dt_s
     signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
+    frozen_state, frame, frozen_events = frozen.watch(plan.frozen, state.frozen, frame, now_s, dt_s)
     climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s)
     seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
@@ -157,14 +163,7 @@ def scan(
         plan.actuation, state.actuation, demands, air, frame, dt_s, state.outputs
     )
     protection_state, outputs, verdict = protection.guard(
-        plan.protection,
-        state.protection,
-        wanted,
-        frame,
-        air,
-        sequence_state.state,
-        sequence_state.reset,
-        dt_s,
+        plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
         raw.watchdog_tripped,
     )
     alarm_state, outputs, alarm_events = alarms.update(
@@ -175,6 +174,7 @@ def scan(
     return _result(
         _state(
             signal_state,
+            frozen_state,
             climate_state,
             sequence_state,
             allocation_state,
@@ -188,7 +188,7 @@ def scan(
             verdict.effect,
         ),
         outputs,
-        (*sequence_events, *verdict.events, *alarm_events),
+        (*frozen_events, *sequence_events, *verdict.events, *alarm_events),
         broken,
         frame,
         air,
