@@ -21,8 +21,10 @@ from plantsim.kernel.moistair import humidity_ratio, psat
 from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
 from plantsim.loads import Loads
 from plantsim.pack import pack, set_air
+from plantsim.pack.probes import acclimatise
 from plantsim.params import PlantParams
 from plantsim.positions import Positions, positions
+from plantsim.senses import probe_state, set_probe
 from plantsim.weather import Weather
 
 OUTPUTS = (
@@ -112,6 +114,7 @@ class Chamber:
         self._v.books[:] = 0.0
         self._energy_J, self._water_kg = stored(self._c, self._v)
         self._v.lagged[:] = np.nan
+        acclimatise(self._v.senses, self.params)
         self._first_reading()
 
     @property
@@ -235,6 +238,16 @@ class Chamber:
             gear[at.G_TRIPPED] = 0.0
         self._see((self._bits & ~TRIPPED) | (TRIPPED if gear[at.G_TRIPPED] > 0.5 else 0))
         return self._conditions["limiter_healthy"]
+
+    def probe_state(self, tag: str) -> dict[str, float]:
+        """What a probe that is not plain remembers, by the names of plantsim.senses.SENSES. KeyError: no such probe."""
+        return probe_state(self.params, self._v, tag)
+
+    def set_probe(self, tag: str, what: str, value: float) -> None:
+        """Change what a probe remembers: a dry wick, a film, a drift. KeyError for an unknown tag or name, ValueError
+        for a probe that has no such thing and for a value outside its limits.
+        """
+        set_probe(self.params, self._v, tag, what, value)
 
     def lose_probe(self, tag: str) -> None:
         """Break the sensor of a channel: its transmitter fails low from the next step."""

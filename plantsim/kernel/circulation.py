@@ -10,6 +10,7 @@ from plantsim.kernel.jit import inner
 from plantsim.kernel.layout import (
     AIR_H,
     AIR_T,
+    AIR_W,
     AIR_WATER,
     B_ABS,
     B_ABS_J,
@@ -35,6 +36,7 @@ from plantsim.kernel.layout import (
     G_STEAM_J,
     G_STEAM_KG,
     G_SUPPLY_T,
+    G_SUPPLY_W,
     G_VENT,
     G_VENT_LOSS_W,
     K_AIR_KG,
@@ -83,7 +85,7 @@ def circulate(
         kg = flow * dt
         h_in = h_return + (vent * dt * (h_out - h_return) + heat + spray_J) / kg
         w_in = w_return + (vent * dt * (drive[D_OUT_W] - w_return) + spray) / kg
-        gear[G_SUPPLY_T], _, _ = flash_near(h_in, w_in, k[K_PRESSURE], gear[G_SUPPLY_T])
+        gear[G_SUPPLY_T], gear[G_SUPPLY_W], _ = flash_near(h_in, w_in, k[K_PRESSURE], gear[G_SUPPLY_T])
         gear[G_CARRIED_W] = flow * (h_in - h_return)
         for b in range(bays):
             _down(air, b * levels, levels, kg * share[b], h_in, w_in, M)
@@ -92,7 +94,7 @@ def circulate(
             top = b * levels + levels - 1
             air[AIR_H, top] += (heat + spray_J) / bays
             air[AIR_WATER, top] += spray / bays
-        gear[G_SUPPLY_T] = air[AIR_T, levels - 1]
+        gear[G_SUPPLY_T], gear[G_SUPPLY_W] = air[AIR_T, levels - 1], air[AIR_W, levels - 1]
     if rising > 0.0:
         _rise(k, air, gear, bays, levels, rising / dt, dt)
 
@@ -167,4 +169,4 @@ def _rise(k: Floats, air: Floats, gear: Floats, bays: int, levels: int, heat_W: 
         h_all += h_plume
         w_all += w_plume
     kg = bay_flow * dt * bays
-    gear[G_SUPPLY_T], _, _ = flash_near(h_all / kg, w_all / kg, k[K_PRESSURE], gear[G_SUPPLY_T])
+    gear[G_SUPPLY_T], gear[G_SUPPLY_W], _ = flash_near(h_all / kg, w_all / kg, k[K_PRESSURE], gear[G_SUPPLY_T])

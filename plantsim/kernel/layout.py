@@ -31,6 +31,10 @@ PRODUCT_ROWS = 8
 S_T, S_FILM = 0, 1  # degC, kg
 SURFACE_ROWS = 2
 FLOOR_LAYERS = 3
+# senses, per probe that is not plain: air and moisture at its place, body, film, risen reading, wick, drift
+N_AIR_T, N_AIR_W, N_BODY_T, N_FILM, N_MEMORY = 0, 1, 2, 3, 4  # degC, kg/kg, degC, kg/m2, %RH
+N_WET_T, N_WETTED, N_SALT, N_RESERVOIR, N_DRIFT, N_WARM = 5, 6, 7, 8, 9, 10  # degC, share, share, K, own unit, K
+SENSE_ROWS = 11
 # scratch, per cell
 X_WS, X_LANDED, X_LANDED_J, X_A, X_B = 0, 1, 2, 3, 4  # kg/kg, kg, J, free for use inside one function
 WORK_ROWS = 5
@@ -49,7 +53,8 @@ G_ELEMENT_T = G_WATER_T  # elements or exchanger stand where else the water does
 G_INPUT_W, G_STEAM_KG_H, G_STEAM_KG, G_STEAM_J = 39, 40, 41, 42  # W bought, kg/h of the heater, kg and J in this step
 G_PUMP, G_DROP, G_FOG_STEAM_KG_H = 43, 44, 45  # %, size of droplets over the rated one, kg/h of the humidifier
 # 36, 46..49 heat and fog: free
-GEAR = 50
+G_SUPPLY_W = 50  # kg/kg
+GEAR = 51
 LINE = 64  # longest delay of a fog line, in steps
 
 # books: J and kg since the start; *_ABS = sum of amounts, whichever way they went
@@ -118,8 +123,15 @@ L_M2, L_J, L_OUT_W_K = 0, 1, 2
 WALL_ROWS = 3
 # per probe
 R_LAG, R_NOISE, R_OFFSET, R_LO, R_HI, R_SCALE = 0, 1, 2, 3, 4, 5
-# 6..15: free
-PROBE_ROWS = 16
+R_KIND, R_CELL, R_ODD = 6, 7, 8  # as in feel.py; R_ODD: a list, numbers of the probes that are not plain, then -1
+R_SLOPE, R_DRIFT, R_LEAST, R_MOST = 9, 10, 11, 12  # relative error; unit per s; what the transmitter cuts at
+R_ZERO_ERROR, R_SPAN_ERROR, R_FAILS_uA, R_COUNT_uA, R_CARD_ZERO_uA = 13, 14, 15, 16, 17  # errors in uA
+R_CARD_LO_uA, R_CARD_HI_uA = 18, 19
+R_JET, R_CORNER, R_STRATIFIED, R_WALL, R_RADIANT, R_BODY = 20, 21, 22, 23, 24, 25  # CORNER, BODY: gain of a step
+R_FILM_MOST, R_FILM_H, R_MEMORY, R_RISE, R_FALL = 26, 27, 28, 29, 30  # kg/m2, W/m2K, %RH, gains of a step
+R_RH_ERROR, R_BODY_ERROR, R_AIR_ERROR = 31, 32, 33  # %RH, K, K
+R_WICK_A, R_WICK_AIR = 34, 35  # 1/K, m/s
+PROBE_ROWS = 36
 # then the share of each bay in the fan's flow
 
 
@@ -138,6 +150,7 @@ class Views(NamedTuple):
     truth: Any
     values: Any
     lagged: Any
+    senses: Any
 
 
 class Tables(NamedTuple):
@@ -155,7 +168,7 @@ def state_size(bays: int, levels: int, probes: int) -> int:
     n = bays * levels
     cells = (AIR_ROWS + PRODUCT_ROWS + SURFACE_ROWS) * n
     walls = (SURFACE_ROWS + WORK_ROWS) * (n + bays)
-    return cells + walls + FLOOR_LAYERS * bays + GEAR + 2 * LINE + BOOKS + TRUTH + 2 * probes
+    return cells + walls + FLOOR_LAYERS * bays + GEAR + 2 * LINE + BOOKS + TRUTH + (2 + SENSE_ROWS) * probes
 
 
 def const_size(bays: int, levels: int, probes: int) -> int:
@@ -192,6 +205,7 @@ def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
         state[bk:t],
         state[t:v],
         state[v : v + probes],
+        state[v + probes : v + (1 + SENSE_ROWS) * probes].reshape((SENSE_ROWS, probes)),
     )
 
 

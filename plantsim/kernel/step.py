@@ -10,6 +10,7 @@ from __future__ import annotations
 from plantsim.kernel.circulation import circulate
 from plantsim.kernel.droplets import land
 from plantsim.kernel.equilibrium import settle_air
+from plantsim.kernel.feel import feel
 from plantsim.kernel.gear import run_gear
 from plantsim.kernel.ground import conduct_floor
 from plantsim.kernel.hydration import hydrate_level
@@ -42,6 +43,7 @@ from plantsim.kernel.layout import (
     R_LAG,
     R_LO,
     R_NOISE,
+    R_ODD,
     R_OFFSET,
     R_SCALE,
     SIZES,
@@ -56,6 +58,7 @@ from plantsim.kernel.layout import (
 from plantsim.kernel.mixing import leak, mix, open_doors
 from plantsim.kernel.observe import observe
 from plantsim.kernel.product import expose_product
+from plantsim.kernel.reading import transmit
 from plantsim.kernel.spray import evaporated_share
 from plantsim.kernel.surfaces import expose_boards, expose_frames, expose_walls
 
@@ -95,7 +98,12 @@ def read(c: Tables, v: Views, whole: Whole, state: Floats, out_uA: Whole, seed: 
     p = c.probe
     for i in range(whole[PROBES]):
         v.values[i] = state[whole[SIZES + skins + i]] * p[R_SCALE, i]
+    odd = whole[PROBES] > 0 and p[R_ODD, 0] >= 0.0
+    if odd:
+        feel(c, v, number, dt)
     sense(v.values, v.lagged, p[R_LAG], p[R_NOISE], p[R_OFFSET], p[R_LO], p[R_HI], seed, number, dt, out_uA)
+    if odd:
+        transmit(c, v, seed, number, out_uA)
 
 
 @inner

@@ -46,6 +46,6 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     cells = np.arange(bays * levels)
     frames = np.arange(bays) * levels + levels // 2
     sources = [source(params, probe, loaded) for probe in params.probe]
-    pack_probes(c, params)
+    pack_probes(c, params, dt_s)
     whole = np.concatenate([[bays, levels, probes], cells, frames, sources]).astype(np.int64)
     return const, whole, state

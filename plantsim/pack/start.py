@@ -10,6 +10,7 @@ from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import psat
 from plantsim.pack.heat import first_temperature
 from plantsim.pack.mixes import Concrete
+from plantsim.pack.probes import pack_senses
 from plantsim.pack.product import inner_kg
 from plantsim.params import PlantParams
 
@@ -28,6 +29,7 @@ def pack_start(v: Views, c: Tables, p: PlantParams, charge: Charge, fill: Floats
     v.gear[at.G_SUPPLY_T], v.gear[at.G_RETURN_T], v.gear[at.G_HALL_T] = T, T, p.hall.degC
     v.gear[at.G_EVAPORATED] = 1.0
     v.lagged[:] = np.nan
+    pack_senses(v.senses, p)
 
 
 def set_air(v: Views, c: Tables, temperature_degC: float, rh: float) -> None:
@@ -36,5 +38,6 @@ def set_air(v: Views, c: Tables, temperature_degC: float, rh: float) -> None:
     pv = rh * psat(temperature_degC)
     W = 0.621945 * pv / (P - pv)
     v.air[at.AIR_T], v.air[at.AIR_W], v.air[at.AIR_FOG], v.air[at.AIR_RH] = temperature_degC, W, 0.0, rh
+    v.gear[at.G_SUPPLY_W] = W
     v.air[at.AIR_WATER] = M * W
     v.air[at.AIR_H] = M * (1006.0 * temperature_degC + W * (2.501e6 + 1860.0 * temperature_degC))

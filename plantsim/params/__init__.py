@@ -10,13 +10,15 @@ from plantsim.params.air import Air, Fan, Vent
 from plantsim.params.fog import Fog, Humidifier, PumpedFog, SteamFog
 from plantsim.params.heat import Coil, Electric, Gas, Heat, Limiter, Steam
 from plantsim.params.plant import Actuators, Condition, PlantParams
-from plantsim.params.probe import Probe, Sees
+from plantsim.params.probe import Capacitive, Card, Kind, Place, Probe, Pt100, Sees, Transmitter, Warmed, Wick
 from plantsim.params.product import MixParams, Product, Racks
 from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
 
 __all__ = [
     "Actuators",
     "Air",
+    "Capacitive",
+    "Card",
     "Coil",
     "Condition",
     "Electric",
@@ -29,11 +31,14 @@ __all__ = [
     "Hall",
     "Heat",
     "Humidifier",
+    "Kind",
     "Limiter",
     "MixParams",
+    "Place",
     "PlantParams",
     "Probe",
     "Product",
+    "Pt100",
     "PumpedFog",
     "Racks",
     "Room",
@@ -41,5 +46,8 @@ __all__ = [
     "Start",
     "Steam",
     "SteamFog",
+    "Transmitter",
     "Vent",
+    "Warmed",
+    "Wick",
 ]
