@@ -1,8 +1,8 @@
 """The chamber model's stepping against scipy.integrate.solve_ivp (LSODA) on equations written apart from it.
 
-The equations stand in chamber_equations.py. A small chamber, few levels: the equations of a cell, of a surface and of
-a neighbour are the same for any size. The model's steps are first order, so its error must shrink in proportion to dt
-and its halving ratio must be near 2.
+The equations stand in tools/verification/equations.py. A small chamber, few levels: the equations of a cell, of a
+surface and of a neighbour are the same for any size. The model's steps are first order, so its error must shrink in
+proportion to dt and its halving ratio must be near 2.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from plantsim.params import Coil, Envelope, Fan, Fog, PlantParams, Product, Rack
 from plantsim.weather import Weather
 
 Vector = NDArray[np.float64]
-_written = run_path(str(Path(__file__).with_name("chamber_equations.py")))
+_written = run_path(str(Path(__file__).parents[2] / "tools" / "verification" / "equations.py"))
 Equations, Case, AGE_H, CELL_ROWS = (_written[name] for name in ("Equations", "Case", "AGE_H", "CELL_ROWS"))
 
 DRY = Case(outputs=(1, 50, 1, 70, 0, 0, 0, 1), outdoor=(8.0, 80.0))

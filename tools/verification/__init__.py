@@ -1,0 +1,1 @@
+"""Verification and validation of the chamber model: checks, planted errors, measured data, trade facts, the report."""
