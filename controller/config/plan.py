@@ -7,6 +7,7 @@ from controller.core import (
     actuation,
     alarms,
     allocation,
+    charges,
     climate,
     constraints,
     frozen,
@@ -14,6 +15,7 @@ from controller.core import (
     product,
     protection,
     sequence,
+    setaside,
     signals,
 )
 from controller.core.mix import Mix
@@ -31,31 +33,35 @@ def bind(
     load_t: float,
     empty_bays: tuple[int, ...] = (),
     dt_s: float = 1.0,
+    mixes: tuple[Mix, ...] = (),
 ) -> ScanPlan:
-    """The plan of one cycle in one chamber. load_t: tonnes of fresh product, on which gains are scheduled."""
+    """The plan of one cycle in one chamber. load_t: tonnes of fresh product, on which gains are scheduled. mixes:
+    others than `mix` that single charges may be of."""
     actuators = chamber.actuation
     occupied = tuple(bay not in empty_bays for bay in range(1, chamber.bays + 1) for _ in range(chamber.levels))
     guard = protection.bind(chamber.protection, points)
+    watched = climate.bind(chamber.climate, points, chamber.bays, chamber.levels, empty_bays)
+    racks = product.bind(
+        chamber.product, mix, points, chamber.bays, chamber.levels, occupied, chamber.climate.pairs,
+        chamber.climate.pressure_Pa,
+    )
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),
         frozen=frozen.bind(chamber.frozen, points),
-        climate=climate.bind(chamber.climate, points, chamber.bays, chamber.levels, empty_bays),
+        climate=watched,
         sequence=sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full),
         constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),
         allocation=allocation.bind(chamber.temperature, chamber.moisture, actuators, load_t=load_t),
         actuation=actuation.bind(actuators, points),
         protection=guard,
         alarms=alarms.bind(chamber.alarms, points),
-        product=product.bind(
-            chamber.product,
-            mix,
-            points,
-            chamber.bays,
-            chamber.levels,
-            occupied,
-            chamber.climate.pairs,
-            chamber.climate.pressure_Pa,
-        ),
+        product=racks,
         invariants=invariants.bind(chamber.invariants, points, guard, actuators, chamber.limits, dt_s),
+        charges=charges.bind(
+            racks, bays=chamber.bays, levels=chamber.levels, load_t=load_t, others=mixes, settle_h=recipe.settle_h,
+            each=any(phase.kind == "fill" or phase.on_door == "standing" for phase in recipe.phases),
+            empty=recipe.phases[0].kind == "fill",
+        ),
+        aside=setaside.bind(watched, guard.doors, chamber.bays, chamber.levels),
     )

@@ -15,7 +15,16 @@ from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 from controller.core.signals import for_control
 from controller.core.voting import agreeing, greatest, least, median, robust_mean
-from controller.core.watched import BoardProbe, ClimateConfig, FrameProbe, Pair
+from controller.core.watched import (
+    BoardProbe,
+    ClimateConfig,
+    FrameProbe,
+    Mask,
+    Pair,
+    counting,
+    nearest,
+    watched_surfaces,
+)
 
 _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates need no faster look
 _REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
@@ -128,7 +137,7 @@ def bind(
         binder.within(f"pairs[{index}].level", pair.level, levels)
     air = [binder.column(f"pairs[{index}].t", pair.t) for index, pair in enumerate(config.pairs)]
     humidity = [binder.column(f"pairs[{index}].rh", pair.rh) for index, pair in enumerate(config.pairs)]
-    surfaces = _watched(config, binder, bays, levels, empty_bays)
+    surfaces = watched_surfaces(config, binder, bays, levels, empty_bays)
     others = [binder.column(name, getattr(config, name)) for name in _OTHERS]
     binder.done()
     loaded = tuple(bay for bay in range(1, bays + 1) if bay not in empty_bays)
@@ -148,7 +157,7 @@ def bind(
         board_bays=board_bays,
         bays=loaded,
         estimate_names=tuple(f"board bay {bay} level 1, {reserve}" for bay in loaded),
-        nearest=tuple(_nearest(config.pairs, bay) for bay in loaded),
+        nearest=tuple(nearest(config.pairs, bay) for bay in loaded),
         unmeasured=tuple(index for index, bay in enumerate(loaded) if bay not in board_bays),
         others=picker(others),
         used=picker([*air, *humidity, *(column for column, _, _ in surfaces), *others]),
@@ -167,11 +176,20 @@ def initial(_plan: ClimatePlan) -> ClimateState:
     return ClimateState(since_s=0.0, estimated_degC=(), bias_K=0.0)
 
 
-def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -> tuple[ClimateState, Climate]:
-    """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link)."""
+def observe(
+    plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float, mask: Mask | None = None
+) -> tuple[ClimateState, Climate]:
+    """One picture of the chamber, from GOOD readings (or readings held over a short silence of the link).
+
+    mask: probes and boards that are set aside are looked at as if they had no reading; None = all count.
+    """
     healthy = frame.qualities is plan.good or not any(plan.used(frame.qualities))
     values = frame.values if healthy else for_control(frame)
-    temperatures, humidities = plan.temperatures(values), plan.humidities(values)
+    temperatures, humidities, surfaces = plan.temperatures(values), plan.humidities(values), plan.surfaces(values)
+    if mask is not None:
+        healthy = False
+        temperatures, humidities = counting(mask.pairs, temperatures), counting(mask.pairs, humidities)
+        surfaces = counting(mask.surfaces, surfaces)
     ordered = sorted(temperatures)  # quicker than least and greatest
     coldest, hottest = ordered[0], ordered[-1]
     if healthy and plan.even and hottest - coldest <= plan.disagree_K:  # then all are within it of their median
@@ -182,10 +200,10 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
     dew_point = saturation_temperature_degC(vapour_Pa)
     since_s = state.since_s + dt_s
     if since_s >= _ESTIMATE_EVERY_S or not state.estimated_degC:
-        state = _estimate(plan, state, values, temperatures, since_s)
+        state = _estimate(plan, state, surfaces, values[plan.airflow], temperatures, since_s)
     else:
         state = _state(since_s, state.estimated_degC, state.bias_K)
-    surface, name = _coldest_surface(plan, state, plan.surfaces(values), coldest, healthy)
+    surface, name = _coldest_surface(plan, state, surfaces, coldest, healthy, mask)
     supply, back, hall, outdoor, outdoor_rh, airflow, fan_kW, heat_kW, fog = plan.others(values)
     pressure = plan.pressure_Pa
     outdoor_Pa = 0.01 * outdoor_rh * plan.saturation_Pa(outdoor)
@@ -214,25 +232,6 @@ def observe(plan: ClimatePlan, state: ClimateState, frame: Frame, dt_s: float) -
         dew_point == dew_point,
         surface == surface,
     )
-
-
-def _watched(
-    config: ClimateConfig, binder: Binder, bays: int, levels: int, empty_bays: tuple[int, ...]
-) -> list[tuple[int, str, int]]:
-    """The measured surfaces: (column, name in words, bay of a board or 0 for what is none)."""
-    surfaces: list[tuple[int, str, int]] = []
-    for index, board in enumerate(config.boards):
-        binder.within(f"boards[{index}].bay", board.bay, bays)
-        binder.within(f"boards[{index}].level", board.level, levels)
-        column = binder.column(f"boards[{index}].tag", board.tag)
-        if board.bay not in empty_bays:
-            surfaces.append((column, f"board bay {board.bay} level {board.level}", board.bay))
-    for index, frame in enumerate(config.frames):
-        binder.within(f"frames[{index}].bay", frame.bay, bays)
-        column = binder.column(f"frames[{index}].tag", frame.tag)
-        surfaces.append((column, f"door frame bay {frame.bay}", 0))
-    surfaces.append((binder.column("ceiling", config.ceiling), "ceiling", 0))
-    return surfaces
 
 
 class _Remembered(dict[float, float]):
@@ -271,7 +270,8 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
 
 
 def _coldest_surface(
-    plan: ClimatePlan, state: ClimateState, surfaces: tuple[float, ...], coldest_air: float, healthy: bool
+    plan: ClimatePlan, state: ClimateState, surfaces: tuple[float, ...], coldest_air: float, healthy: bool,
+    mask: Mask | None,
 ) -> tuple[float, str]:
     """Coldest watched surface, reserve taken off, and its name; NaN and "unknown" when nothing is known."""
     estimated = state.estimated_degC
@@ -284,7 +284,9 @@ def _coldest_surface(
         known = surface == surface
         name = plan.surface_names[surfaces.index(surface)] if known else "unknown"
         read = {bay for bay, value in zip(plan.board_bays, surfaces, strict=True) if value == value}
-        unmeasured = [index for index, bay in enumerate(plan.bays) if bay not in read]
+        unmeasured = [
+            index for index, bay in enumerate(plan.bays) if bay not in read and (mask is None or mask.bays[index])
+        ]
         if not known and coldest_air == coldest_air:
             reserve = plan.config.blind_reserve_K
             surface, name = coldest_air - reserve, f"no surface probe is good: coldest air, reserve {reserve:g} K"
@@ -300,7 +302,8 @@ def _coldest_surface(
 def _estimate(
     plan: ClimatePlan,
     state: ClimateState,
-    values: tuple[float, ...],
+    surfaces: tuple[float, ...],
+    airflow_kg_per_s: float,
     temperatures: tuple[float, ...],
     elapsed_s: float,
 ) -> ClimateState:
@@ -311,7 +314,7 @@ def _estimate(
     ones never lift them.
     """
     boards = {
-        bay: value for bay, value in zip(plan.board_bays, plan.surfaces(values), strict=True) if bay and value == value
+        bay: value for bay, value in zip(plan.board_bays, surfaces, strict=True) if bay and value == value
     }
     airs = [next((temperatures[i] for i in order if temperatures[i] == temperatures[i]), nan) for order in plan.nearest]
     estimated = state.estimated_degC
@@ -320,7 +323,7 @@ def _estimate(
             return ClimateState(0.0, (), 0.0)
         estimated = tuple([least((air, *boards.values())) for air in airs])
     else:
-        gain = 1.0 - exp(-elapsed_s / (3600.0 * _lag_h(plan.config, values[plan.airflow])))
+        gain = 1.0 - exp(-elapsed_s / (3600.0 * _lag_h(plan.config, airflow_kg_per_s)))
         estimated = tuple(
             [was + gain * (air - was) if air == air else was for was, air in zip(estimated, airs, strict=True)]
         )
@@ -336,8 +339,3 @@ def _lag_h(config: ClimateConfig, airflow_kg_per_s: float) -> float:
         return config.estimated_lag_h * (_LAG_FACTOR_MAX if airflow_kg_per_s <= 0.0 else 1.0)
     factor = (config.lag_flow_kg_per_s / airflow_kg_per_s) ** _LAG_POWER
     return float(config.estimated_lag_h * min(_LAG_FACTOR_MAX, factor))
-
-
-def _nearest(pairs: tuple[Pair, ...], bay: int) -> tuple[int, ...]:
-    """Indexes of the air probes by distance from the bottom board of a bay; a bay counts like four levels."""
-    return tuple(sorted(range(len(pairs)), key=lambda i: (4 * abs(pairs[i].bay - bay) + pairs[i].level, i)))

@@ -15,7 +15,11 @@ from controller.core.procedure import COMMANDS
 
 RESET_TRIPS = "reset-trips"
 ACKNOWLEDGE = "acknowledge"
-VERBS: frozenset[str] = frozenset((*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, *HIDING))
+NEXT_PHASE = "next-phase"  # the end of a phase that a person ends: the last board is in, the standing climate is over
+CHARGE, DISCHARGE = "charge", "discharge"  # boards come to a place, or leave it
+VERBS: frozenset[str] = frozenset(
+    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING)
+)
 # never refused for what its sender saw
 SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE, *HIDING))
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken

@@ -9,15 +9,15 @@ from controller.core.product import Product
 from controller.core.recipe import Phase
 
 _WORDS = ("phase time", "cycle time", "equivalent age", "product warm enough", "product cool enough",
-          "strength, estimated", "in band")
+          "strength, estimated", "in band", "the last board is in")
 
 
 @dataclass(frozen=True, slots=True)
 class EndPlan:
     """Thresholds of one phase; an unset condition stands at infinity, where it never holds.
 
-    by_product: whether age, temperature or strength of the product can end it.
-    required: for match "all", which of the seven conditions must hold; empty for "any".
+    by_product: whether age, temperature, strength or number of the boards can end it.
+    required: for match "all", which of the eight conditions must hold; empty for "any".
     by_setpoint: the band counts as reached when the setpoint has arrived (a cooldown without conditions).
     """
 
@@ -33,6 +33,7 @@ class EndPlan:
     required: tuple[int, ...]
     by_setpoint: bool
     by_product: bool
+    full: bool
 
 
 def bind(phase: Phase) -> EndPlan:
@@ -42,10 +43,11 @@ def bind(phase: Phase) -> EndPlan:
              end.strength_MPa)
     arrives = (
         phase.kind in ("ramp", "cooldown") and not end.by_operator and not end.in_band
-        and all(value is None for value in given)
+        and not end.full and all(value is None for value in given)
     )
     in_band = end.in_band or arrives
-    required = tuple(number for number, value in enumerate((*given, in_band or None)) if value is not None)
+    asked = (*given, in_band or None, end.full or None)
+    required = tuple(number for number, value in enumerate(asked) if value is not None)
     return EndPlan(
         time_s=_or_never(end.time_h, 3600.0), cycle_s=_or_never(end.cycle_h, 3600.0),
         equivalent_age_h=_or_never(end.equivalent_age_h),
@@ -54,7 +56,7 @@ def bind(phase: Phase) -> EndPlan:
         strength_MPa=_or_never(end.strength_MPa),
         in_band=in_band, at_least_s=end.at_least_h * 3600.0, at_most_s=_or_never(end.at_most_h, 3600.0),
         required=required if end.match == "all" else (), by_setpoint=arrives and phase.kind == "cooldown",
-        by_product=any(value is not None for value in given[2:]),
+        by_product=end.full or any(value is not None for value in given[2:]), full=end.full,
     )
 
 
@@ -77,12 +79,14 @@ def over(end: EndPlan, phase_s: float, spent_s: float, cycle_s: float, product: 
         and not (end.in_band and in_band)
         and not (
             end.by_product
-            and product.ok
             and (
-                product.age_h_min >= end.equivalent_age_h
-                or product.core_degC >= end.above_degC
-                or product.core_degC_max <= end.below_degC
-                or product.strength_MPa_min >= end.strength_MPa
+                (end.full and product.full)
+                or (product.ok and (
+                    product.age_h_min >= end.equivalent_age_h
+                    or product.core_degC >= end.above_degC
+                    or product.core_degC_max <= end.below_degC
+                    or product.strength_MPa_min >= end.strength_MPa
+                ))
             )
         )
     ):
@@ -93,7 +97,7 @@ def over(end: EndPlan, phase_s: float, spent_s: float, cycle_s: float, product: 
 
 def _holding(
     end: EndPlan, phase_s: float, cycle_s: float, product: Product, in_band: bool
-) -> tuple[bool, bool, bool, bool, bool, bool, bool]:
+) -> tuple[bool, bool, bool, bool, bool, bool, bool, bool]:
     ok = product.ok
     return (
         phase_s >= end.time_s,
@@ -103,6 +107,7 @@ def _holding(
         ok and product.core_degC_max <= end.below_degC,
         ok and product.strength_MPa_min >= end.strength_MPa,
         end.in_band and in_band,
+        end.full and product.full,
     )
 
 

@@ -42,6 +42,7 @@ class PhasePlan:
     """One phase in the units of the scan. moves: +1 a ramp, -1 a cooldown, 0 stands still.
 
     band_floor_degC, band_ceiling_degC: when coldest and hottest good probe are inside, the band counts as reached.
+    on_door_stand: doors are daily work; door_keep_s, door_blind_s: as in the recipe.
     targets: what is asked once nothing moves any more; the same object every scan.
     """
 
@@ -59,7 +60,11 @@ class PhasePlan:
     band_floor_degC: float
     band_ceiling_degC: float
     wait_alarm_s: float
+    by_operator: bool
     on_door_hold: bool
+    on_door_stand: bool
+    door_keep_s: float
+    door_blind_s: float
     end: ends.EndPlan
     targets: Targets
 
@@ -88,6 +93,8 @@ class SequenceState:
     clock when the first hold phase began. resume_floor_degC: where a restart goes back to. rate_K_per_h: smoothed.
     trail: procedural states entered in this scan. reset: who asked for trips to be reset in this scan (id, who).
     acknowledge: somebody acknowledged alarms in this scan. for_alarms: orders of this scan that hide or show alarms.
+    moves: orders of this scan that concern what stands in the racks: charge and discharge, which the charge table
+    answers, and start.
     """
 
     state: str
@@ -108,6 +115,7 @@ class SequenceState:
     reset: tuple[tuple[str, str], ...]
     acknowledge: bool
     for_alarms: tuple[Command, ...]
+    moves: tuple[Command, ...] = ()
 
 
 def bind(
@@ -185,7 +193,10 @@ def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, 
         holdback_K=phase.holdback_K, waits=phase.kind in ("ramp", "hold"),
         ramp_rh_floor_pct=phase.ramp_rh_floor_pct if phase.kind == "ramp" else 0.0,
         band_floor_degC=band_floor - reach.in_band_K, band_ceiling_degC=band_ceiling + reach.in_band_K,
-        wait_alarm_s=phase.wait_alarm_h * 3600.0, on_door_hold=phase.on_door == "hold", end=ends.bind(phase),
+        wait_alarm_s=phase.wait_alarm_h * 3600.0, by_operator=phase.end.by_operator,
+        on_door_hold=phase.on_door == "hold",
+        on_door_stand=phase.on_door == "standing", door_keep_s=phase.door_keep_s, door_blind_s=phase.door_blind_s,
+        end=ends.bind(phase),
         targets=Targets(floor, ceiling, 0.0, phase.rh_fog_below_pct, phase.rh_accept_pct,
                         phase.supply_over_return_K_max, _fan_pct(flow, full),
                         heat=heated, fog=phase.rh_fog_below_pct > 0.0, vent=True, sags=not phase.heat_against_vent),

@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import nan
 from operator import mul
-from typing import Annotated
-
-from annotated_types import Ge, Gt, Le, Len
 
 from controller.core.binding import Binder
 from controller.core.climate import Climate
@@ -18,12 +15,15 @@ from controller.core.moistair import AIR_KJ_PER_KGK, VAPOUR_KJ_PER_KGK, saturati
 from controller.core.places import Picker, picker, positions, row, shares
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
+from controller.core.racks import Dummy, ProductConfig
 from controller.core.signals import for_control
 from controller.core.strength import strength_MPa
 from controller.core.watched import Pair
 
-_LOOK_S = 10.0  # temperatures and drying are looked at so often
-_AGE_S = 60.0  # and ages move so often
+__all__ = ["Dummy", "Product", "ProductConfig", "ProductPlan", "ProductState", "Seen"]
+
+LOOK_S = 10.0  # temperatures and drying are looked at so often
+AGE_S = 60.0  # and ages move so often
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,8 @@ class Product:
     Equivalent age in hours at 20 degC. drying_kg_per_m2h: h_m (a_w Ws(T_surface) - W), positive dries, negative wets;
     over the wetted fraction while it dries. word: "drying", "wetting", "neutral", or "unknown" (then drying is NaN).
     ok: the temperatures are known now. given_off_kg_per_h: water to the air from all positions.
-    uncertain_h: hours whose temperatures were bridged, not seen.
+    uncertain_h: hours whose temperatures were bridged, not seen.  full: every place in use holds a charge that was
+    entered one by one (see charges).
     """
 
     core_degC: float
@@ -49,42 +50,7 @@ class Product:
     ok: bool
     given_off_kg_per_h: float = 0.0
     uncertain_h: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dummy:
-    """A block with a core probe that stands for the product around it."""
-
-    tag: str
-    bay: Annotated[int, Ge(1)]
-    level: Annotated[int, Ge(1)]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProductConfig:
-    """Section [product] of the chamber file.
-
-    dummies: [[product.dummies]] tag, bay, level.
-    air_share: share of a difference of local air that the product of a place follows.
-    film_W_per_m2K at film_flow_kg_per_s (power 0.8 of the flow, never below film_still_W_per_m2K).
-    surface_share: the surface lies this share of the way from core to air.
-    water_activity, wetted_fraction: of the fresh surface while it dries; it wets over all its area.
-    neutral_kg_per_m2h: below this, drying or wetting is called neutral.
-    ready_age_h: equivalent age at which a position is ready.  gap_s: a longer interval is flagged uncertain.
-    """
-
-    dummies: Annotated[tuple[Dummy, ...], Len(1)]
-    air_share: Annotated[float, Ge(0), Le(1)] = 0.8
-    area_m2_per_position: Annotated[float, Gt(0), Le(100)] = 10.0
-    film_W_per_m2K: Annotated[float, Gt(0), Le(100)] = 10.0
-    film_flow_kg_per_s: Annotated[float, Gt(0), Le(100)] = 9.0
-    film_still_W_per_m2K: Annotated[float, Gt(0), Le(20)] = 3.0
-    surface_share: Annotated[float, Ge(0), Le(1)] = 0.1
-    water_activity: Annotated[float, Gt(0), Le(1)] = 0.98
-    wetted_fraction: Annotated[float, Gt(0), Le(1)] = 0.2
-    neutral_kg_per_m2h: Annotated[float, Ge(0), Le(1)] = 0.01
-    ready_age_h: Annotated[float, Gt(0), Le(2000)] = 30.0
-    gap_s: Annotated[float, Ge(60), Le(86400)] = 300.0
+    full: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +59,8 @@ class ProductPlan:
 
     good: qualities while all is well.  readings: picks dummies then air probes.
     count: of positions.  weights: position after position, on the readings of dummies and air probes.  dummy_air:
-    weights of the air probes at the place of each dummy, to fill in for one that is not good.  occupied: positions
-    that hold product.
+    weights of the air probes at the place of each dummy, to fill in for one that is not good.  seats: places of the
+    dummies.  occupied: positions that hold product.
     """
 
     config: ProductConfig
@@ -109,6 +75,7 @@ class ProductPlan:
     count: int
     weights: tuple[float, ...]
     dummy_air: tuple[tuple[float, ...], ...]
+    seats: tuple[int, ...]
     occupied: tuple[int, ...]
     pick_occupied: Picker
 
@@ -186,6 +153,7 @@ def bind(
             weight for place in positions(bays, levels) for weight in row(place, seats, probes, config.air_share)
         ),
         dummy_air=tuple(shares(seat, probes) if probes else () for seat in seats),
+        seats=tuple((bay - 1) * levels + level - 1 for bay, level in seats),
         occupied=full,
         pick_occupied=picker(full),
     )
@@ -212,41 +180,48 @@ def follow(
     While no dummy can be read the ages stand still and the time waits; it is bridged when one comes back.
     """
     pending_s = state.pending_s + dt_s
-    if pending_s // _LOOK_S == state.pending_s // _LOOK_S:
+    if pending_s // LOOK_S == state.pending_s // LOOK_S:
         seen = state.seen
         return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
-    readings = _readings(plan, frame, climate)
-    now = _look(plan, state, readings, climate, pending_s)
-    if pending_s < _AGE_S or not readings:
+    readings = readings_now(plan, frame, climate)
+    now = look(plan, state, readings, climate, pending_s)
+    if pending_s < AGE_S or not readings:
         was = state.seen
         aged = (was.age_h_min, was.age_h_mean, was.age_h_max, was.strength_MPa_min, was.ready_fraction)
-        seen = _record(plan, aged, state.uncertain_s, now)
+        seen = record(plan, aged, state.uncertain_s, now)
         return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
     terms = map(mul, plan.weights, readings * plan.count)  # of all positions, one after the other
     temperatures = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
-    ages = _older(plan, state, temperatures, pending_s)
+    ages = older(plan, state, temperatures, pending_s)
     uncertain_s = state.uncertain_s + (pending_s if pending_s > plan.config.gap_s else 0.0)
     seen = _picture(plan, ages, uncertain_s, now)
     return _state(0.0, temperatures, ages, uncertain_s, seen), seen
 
 
-def _readings(plan: ProductPlan, frame: Frame, climate: Climate) -> tuple[float, ...]:
-    """Dummies then air probes, those not good filled in from the others; empty when no dummy is good."""
-    if frame.qualities is plan.good:
+def readings_now(
+    plan: ProductPlan, frame: Frame, climate: Climate, hidden: tuple[int, ...] = ()
+) -> tuple[float, ...]:
+    """Dummies then air probes, those not good filled in from the others; empty when no dummy is good.
+
+    hidden: dummies that stand for nothing now, filled in as well.
+    """
+    if frame.qualities is plan.good and not hidden:
         return plan.readings(frame.values)
     values = for_control(frame) if any(frame.qualities) else frame.values
-    dummies = [values[column] for column in plan.dummies]
+    dummies = [nan if number in hidden else values[column] for number, column in enumerate(plan.dummies)]
     air = [values[column] for column in plan.air]
     total = sum(dummies) + sum(air)
     if total == total:  # no NaN among them
         return (*dummies, *air)
     good = [index for index, value in enumerate(dummies) if value == value]
-    if not good:
+    if not good and len(hidden) < len(dummies):
         return ()
     fill = climate.temperature_degC if climate.temperature_ok else 0.0  # nothing known of the air: any constant cancels
     air = [value if value == value else fill for value in air]
     local = [sum(map(mul, weights, air)) for weights in plan.dummy_air]
     share = plan.config.air_share
+    if not good:  # every dummy stands among young boards: what is known of settled ones is the air around them
+        return (*local, *air) if climate.temperature_ok else ()
     for index, value in enumerate(dummies):
         if value != value:
             others = [dummies[other] + share * (local[index] - local[other]) for other in good]
@@ -254,7 +229,7 @@ def _readings(plan: ProductPlan, frame: Frame, climate: Climate) -> tuple[float,
     return (*dummies, *air)
 
 
-def _look(
+def look(
     plan: ProductPlan, state: ProductState, readings: tuple[float, ...], climate: Climate, pending_s: float
 ) -> Seen:
     """Core from the dummies (the hottest: of them and of all positions at the last minute), surface, drying."""
@@ -285,7 +260,7 @@ def drying_rate(plan: ProductPlan, surface_degC: float, climate: Climate) -> flo
     return rate * config.wetted_fraction if rate > 0.0 else rate
 
 
-def _older(
+def older(
     plan: ProductPlan, state: ProductState, temperatures: tuple[float, ...], elapsed_s: float
 ) -> tuple[float, ...]:
     """Ages after a time in which each position went in a straight line from its last temperature to this one."""
@@ -310,13 +285,14 @@ def _picture(plan: ProductPlan, ages_h: tuple[float, ...], uncertain_s: float, n
     ready = len([age for age in ages if age >= plan.config.ready_age_h]) / len(ages) if plan.occupied else 0.0
     strength = strength_MPa(plan.mix, youngest)
     aged = (youngest, sum(ages) / len(ages), max(ages), strength, ready)
-    return _record(plan, aged, uncertain_s, now)
+    return record(plan, aged, uncertain_s, now)
 
 
-def _record(
-    plan: ProductPlan, aged: tuple[float, float, float, float, float], uncertain_s: float, now: Seen
+def record(
+    plan: ProductPlan, aged: tuple[float, float, float, float, float], uncertain_s: float, now: Seen,
+    places: int | None = None, full: bool = False,
 ) -> Product:
-    """The record from (ages min, mean, max, least strength, share ready) and one look."""
+    """The record from (ages min, mean, max, least strength, share ready) and one look. places: that give off water."""
     drying = now.drying_kg_per_m2h
     if drying != drying:
         word = "unknown"
@@ -324,7 +300,8 @@ def _record(
         word = "neutral"
     else:
         word = "drying" if drying > 0.0 else "wetting"
-    given_off_kg_per_h = drying * plan.config.area_m2_per_position * len(plan.occupied)
+    places = len(plan.occupied) if places is None else places
+    given_off_kg_per_h = drying * plan.config.area_m2_per_position * places
     return _product(
         now.core_degC,
         now.core_degC_max,
@@ -335,4 +312,5 @@ def _record(
         now.ok,
         given_off_kg_per_h,
         uncertain_s / 3600.0,
+        full,
     )

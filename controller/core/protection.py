@@ -77,10 +77,12 @@ def guard(
     reset: tuple[tuple[str, str], ...],
     dt_s: float,
     watchdog_tripped: bool = False,
+    standing: bool = False,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
     """Judge every row and overrule the outputs where a row says so, in the scan in which its cause is seen.
 
-    reset: (id, who) of each "reset-trips" in this scan; each is answered by one event here.
+    reset: (id, who) of each "reset-trips" in this scan; each is answered by one event here. standing: doors are daily
+    work now; an open one is judged by the row "door-long" instead of "door-open".
     A healthy scan returns the same outputs, HEALTHY, and mostly the same state.
     """
     if state.quiet and not reset and not watchdog_tripped and _all_well(plan, frame, climate):
@@ -96,7 +98,7 @@ def guard(
             return _state(state.timer_s, state.tripped, (), fan_s, run_on_s, _FULL_PCT, True), outputs, HEALTHY
         if not fan and not heat and state.run_on_s == 0.0 and state.fan_s == 0.0:
             return state, outputs, HEALTHY
-    causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped)
+    causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped, standing)
     return _judge(plan, state, outputs, causes, frame.discrete[plan.airflow], reset, dt_s)
 
 
@@ -115,11 +117,12 @@ def _all_well(plan: ProtectionPlan, frame: Frame, climate: Climate) -> bool:
 
 def _causes(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, frame: Frame, climate: Climate,
-    sequence_state: str, watchdog_tripped: bool,
+    sequence_state: str, watchdog_tripped: bool, standing: bool,
 ) -> tuple[bool, ...]:
     """Whether each row's cause is there, in the order of ROWS. A missing reading (NaN) is no cause of a hot row."""
     contacts, values = frame.discrete, frame.values
     at_work = sequence_state not in AT_REST
+    door = not all(contacts[column] for column in plan.doors)
     lost = frame.age_scans > plan.link_age_scans_max
     fan_due = (outputs.discrete[plan.fan_run] or state.run_on_s > 0.0) and state.fan_s >= plan.startup_s
     return (
@@ -130,12 +133,13 @@ def _causes(
         climate.hottest_degC > plan.air_degC_max,
         values[plan.supply] > plan.supply_degC_max,
         any(values[column] > plan.product_degC_max for column in plan.products),
-        not all(contacts[column] for column in plan.doors),
+        door and not standing,
         not climate.temperature_ok and not lost,  # silence of the whole link is one cause, not three
         not climate.moisture_ok and not lost,
         lost,
         watchdog_tripped and at_work,  # at rest it is how a panel greets a controller that has just started
         at_work and not contacts[plan.fog_pressure],  # at rest the fog water may be shut off
+        door and standing,
     )
 
 

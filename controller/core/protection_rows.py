@@ -90,5 +90,9 @@ ROWS: tuple[Row, ...] = (
         "pump, filter or water supply",
         "no fog; the product dries once it is warmer than the dew point",
         "look at supply, filter and pump, then reset trips"),
+    Row("door-long", "door open for long", FOG, 600.0, FOG, "none", False, 5.0, "medium",
+        "a door of a standing climate was left open, or its switch is out of place",
+        "no fog anywhere, because its banks serve all bays; the climate of the bay is lost, its boards dry",
+        "make sure that nobody is inside, close the door"),
 )
 NUMBER: dict[str, int] = {row.tag: number for number, row in enumerate(ROWS)}

@@ -12,8 +12,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from annotated_types import Ge, Gt, Le, Len
 
-PhaseKind = Literal["rest", "ramp", "hold", "cooldown", "vent"]
-HEATED: tuple[str, ...] = ("rest", "ramp", "hold")  # phases that may heat; cooldown and vent never do
+PhaseKind = Literal["fill", "rest", "ramp", "hold", "cooldown", "vent"]
+HEATED: tuple[str, ...] = ("rest", "ramp", "hold")  # phases that may heat; fill, cooldown and vent never do
 BAND_K_MIN = 0.5  # floor = ceiling is one setpoint; a band thinner than this makes heat and vent meet
 
 
@@ -26,7 +26,8 @@ class End:
     equivalent_age_h: the worst position's, at 20 degC; strength_MPa: the worst position's, an estimate.
     product_degC_above: mean core; product_degC_below: hottest core. in_band: the coldest good probe is in the band.
     at_least_h, at_most_h: never before, never after, whatever else holds; at_most_h counts waiting time too.
-    by_operator: no condition at all, a person ends it with stop (a standing climate).
+    full: the last board is in: every place of the bays in use holds a charge (a fill).
+    by_operator: no condition at all, a person ends it with next-phase or stop (a standing climate).
     """
 
     match: Literal["any", "all"] = "any"
@@ -37,6 +38,7 @@ class End:
     product_degC_below: Annotated[float, Ge(0), Le(90)] | None = None
     strength_MPa: Annotated[float, Gt(0), Le(200)] | None = None
     in_band: bool = False
+    full: bool = False
     by_operator: bool = False
     at_least_h: Annotated[float, Ge(0), Le(2000)] = 0.0
     at_most_h: Annotated[float, Gt(0), Le(2000)] | None = None
@@ -55,7 +57,10 @@ class Phase:
     holdback_K: the clock of a ramp or hold stands still while the mean is further than this below the setpoint.
     in_band_K: a hold may begin, and its band counts as reached, when the coldest good probe is at most this far
     below the floor. wait_alarm_h: waiting longer than this in one phase raises an alarm.
-    on_door: what an open door does to the recipe's clock.
+    on_door: what an open door does. hold, continue: no fog, no heat after a while; the recipe's clock stands still or
+    goes on. standing: doors are daily work. Fog goes off (its banks serve all bays), heat and vent keep their outputs
+    for door_keep_s and then follow the other bays, no clock stops; the air probes of the opened bay weigh nothing
+    while its door is open and for door_blind_s after it shut. Open for long, the door is alarmed (row "door-long").
     heat_against_vent: False = while the vent carries moisture out, heat fades, the floor sags and a ramp waits: saves
     energy. True = temperature comes first, whatever it costs.
     """
@@ -74,18 +79,24 @@ class Phase:
     holdback_K: Annotated[float, Ge(0.1), Le(10)] = 1.0
     in_band_K: Annotated[float, Ge(0), Le(1)] = 0.2
     wait_alarm_h: Annotated[float, Gt(0), Le(100)] = 4.0
-    on_door: Literal["hold", "continue"] = "hold"
+    on_door: Literal["hold", "continue", "standing"] = "hold"
+    door_keep_s: Annotated[float, Ge(0), Le(3600)] = 180.0
+    door_blind_s: Annotated[float, Ge(0), Le(3600)] = 300.0
     heat_against_vent: bool = False
     end: End = field(default_factory=End)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
-    """A named list of phases, carried out in order; the cycle is complete when the last one ends."""
+    """A named list of phases, carried out in order; the cycle is complete when the last one ends.
+
+    settle_h: in place of the chamber's own ([product] settle_h): younger charges are not watched for dew.
+    """
 
     name: Annotated[str, Len(1, 40)]
     text: str = ""
     version: Annotated[int, Ge(1)] = 1
+    settle_h: Annotated[float, Ge(0), Le(48)] | None = None
     phases: Annotated[tuple[Phase, ...], Len(1, 40)]
 
 
@@ -189,6 +200,9 @@ def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     if fog and accept > fog:
         found.append(Finding(f"{where}.rh_accept_pct", f"{accept:g} %", f"at most rh_fog_below_pct = {fog:g} %",
                              "judge by no more than what the fog steers for"))
+    if phase.kind == "fill" and phase.on_door == "hold":
+        found.append(Finding(f"{where}.on_door", "hold", '"standing" or "continue" in a fill',
+                             'say on_door = "standing": doors are what a fill is done through'))
     if phase.kind == "vent" and fog:
         found.append(Finding(f"{where}.rh_fog_below_pct", f"{fog:g} %", "0 in a vent phase",
                              "remove it: fog and vent would work against each other"))
@@ -208,7 +222,7 @@ def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     end = phase.end
     given = (end.time_h, end.cycle_h, end.equivalent_age_h, end.product_degC_above, end.product_degC_below,
              end.strength_MPa)
-    condition = any(value is not None for value in given) or end.in_band
+    condition = any(value is not None for value in given) or end.in_band or end.full
     here = f"{where}.end"
     if not condition and end.at_most_h is None and not end.by_operator and phase.kind not in ("ramp", "cooldown"):
         found.append(Finding(here, "no condition", "at least one condition, or by_operator = true",
@@ -216,6 +230,8 @@ def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     if condition and end.by_operator:
         found.append(Finding(f"{here}.by_operator", "true beside other conditions", "alone",
                              "remove the other conditions or by_operator"))
+    if end.full and phase.kind != "fill":
+        found.append(Finding(f"{here}.full", "true", "only in a fill", "put a fill phase first, or say time_h"))
     most = end.at_most_h
     if most is not None and end.at_least_h > most:
         found.append(Finding(f"{here}.at_least_h", f"{end.at_least_h:g} h", f"at most at_most_h = {most:g} h",
@@ -238,6 +254,11 @@ def _order_problems(where: str, phase: Phase, before: Phase | None, found: list[
     """Does the phase go on from where the one before it ends?"""
     if before is None:
         return
+    if phase.kind == "fill" and before.kind != "fill":
+        found.append(Finding(f"{where}.kind", "fill", "before every other phase",
+                             "put it first; boards that come later need a hold with on_door = \"standing\""))
+    if before.kind == "fill":
+        return  # it heats nothing: the next phase begins from what is found
     floor, ceiling = band(phase)
     earlier_floor, earlier_ceiling = band(before)
     name = "temperature_degC" if phase.temperature_degC is not None else "floor_degC"

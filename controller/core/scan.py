@@ -7,33 +7,40 @@ commands and time give the same outputs bit for bit, so a recorded run can be re
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.core import (
     actuation,
     alarms,
     allocation,
+    charges,
     climate,
     constraints,
     frozen,
     invariants,
+    moves,
     product,
     protection,
     sequence,
+    setaside,
     signals,
 )
 from controller.core.actuation import Achieved, ActuationPlan, ActuationState
 from controller.core.alarms import AlarmPlan, AlarmState
 from controller.core.allocation import AllocationPlan, AllocationState, Demands
+from controller.core.charges import ChargePlan, ChargeState
 from controller.core.climate import Climate, ClimatePlan, ClimateState
 from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.frozen import FrozenPlan, FrozenState
 from controller.core.invariants import InvariantPlan
+from controller.core.phases import PhasePlan
+from controller.core.procedure import CONTROLLED
 from controller.core.product import Product, ProductPlan, ProductState
 from controller.core.protection import ProtectionPlan, ProtectionState, Verdict
 from controller.core.quick import maker
 from controller.core.sequence import SequencePlan, SequenceState
+from controller.core.setaside import AsidePlan, AsideState
 from controller.core.setpoints import Targets
 from controller.core.signals import SignalPlan, SignalState
 
@@ -54,6 +61,8 @@ class ScanPlan:
     alarms: AlarmPlan
     product: ProductPlan
     invariants: InvariantPlan
+    charges: ChargePlan
+    aside: AsidePlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +82,9 @@ class ScanState:
     achieved: Achieved
     outputs: Outputs
     effect: str
+    charges: ChargeState
+    aside: AsideState
+    demands: Demands | None = None  # of the scan before, where a phase may have to keep them
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +103,7 @@ class ScanResult:
     verdict: Verdict
 
 
+NO_EVENTS: tuple[Event, ...] = ()
 _state = maker(ScanState)
 _result = maker(ScanResult)
 
@@ -125,6 +138,9 @@ COMPUTED: tuple[tuple[str, str, str], ...] = (
 def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState:
     """The state before the first scan: idle, every output at rest, product as mixed."""
     product_state = product.initial(plan.product, mix_degC, age_h)
+    charge_state = charges.initial(plan.charges, mix_degC, age_h)
+    if charge_state.places:
+        product_state, _ = charges.seen_now(plan.charges, charge_state, product_state)
     actuation_state = actuation.initial(plan.actuation)
     return ScanState(
         signals=signals.initial(plan.signals),
@@ -140,6 +156,8 @@ def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState
         achieved=actuation.achieved_at_start(plan.actuation),
         outputs=actuation.outputs_at_rest(plan.actuation),
         effect="none",
+        charges=charge_state,
+        aside=setaside.initial(plan.aside),
     )
 
 
@@ -150,13 +168,20 @@ def scan(
     dt_s = plan.dt_s
     signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
     frozen_state, frame, frozen_events = frozen.watch(plan.frozen, state.frozen, frame, now_s, dt_s)
-    climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s)
+    charge_state, aside = state.charges, state.aside
+    if charge_state.places:
+        aside = setaside.watch(plan.aside, aside, frame, _phase(plan, state.sequence), charge_state.young, dt_s)
+    climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s, aside.mask)
     seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
         plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.means.fighting
     )
     limits = constraints.narrow(plan.constraints, targets, air, seen)
-    allocation_state, demands = allocation.allocate(
+    standing = bool(charge_state.places) and _doors_are_work(plan, sequence_state)
+    if standing and aside.open_s > 0.0:
+        targets = replace(targets, fog=False)  # its banks serve all bays
+    kept = state.demands if standing and _keeps(plan, sequence_state, aside) else None
+    allocation_state, demands = (state.allocation, kept) if kept is not None else allocation.allocate(
         plan.allocation, state.allocation, targets, limits, air, seen, state.achieved, dt_s
     )
     actuation_state, wanted, achieved = actuation.actuate(
@@ -164,39 +189,57 @@ def scan(
     )
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
-        raw.watchdog_tripped,
-    )
+        raw.watchdog_tripped, standing,
+    )  # fmt: skip
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s
     )
-    product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
+    move_events = NO_EVENTS
+    if charge_state.places or sequence_state.moves:
+        charge_state, product_state, seen, move_events = _racks(plan, state, sequence_state, frame, air, now_s)
+    else:
+        product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
     broken = invariants.check(plan.invariants, state, outputs, frame, air, sequence_state, targets, verdict, commands)
-    return _result(
-        _state(
-            signal_state,
-            frozen_state,
-            climate_state,
-            sequence_state,
-            allocation_state,
-            actuation_state,
-            protection_state,
-            alarm_state,
-            product_state,
-            seen,
-            achieved,
-            outputs,
-            verdict.effect,
-        ),
-        outputs,
-        (*frozen_events, *sequence_events, *verdict.events, *alarm_events),
-        broken,
-        frame,
-        air,
-        targets,
-        limits,
-        demands,
-        verdict,
-    )
+    after = _state(
+        signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
+        protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
+        charge_state, aside, demands if standing else None,
+    )  # fmt: skip
+    events = (*frozen_events, *sequence_events, *verdict.events, *move_events, *alarm_events)
+    return _result(after, outputs, events, broken, frame, air, targets, limits, demands, verdict)
+
+
+def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:
+    """The phase that is carried out now, None when none is."""
+    return plan.sequence.phases[state.phase] if state.phase >= 0 and state.state in CONTROLLED else None
+
+
+def _doors_are_work(plan: ScanPlan, state: SequenceState) -> bool:
+    phase = _phase(plan, state)
+    return phase is not None and phase.on_door_stand
+
+
+def _keeps(plan: ScanPlan, state: SequenceState, aside: AsideState) -> bool:
+    """Do the loops keep asking for what they asked for before the door opened?"""
+    return state.state == "running" and setaside.keeps(aside, plan.sequence.phases[state.phase])
+
+
+def _racks(
+    plan: ScanPlan, state: ScanState, sequence_state: SequenceState, frame: Frame, air: Climate, now_s: float
+) -> tuple[ChargeState, ProductState, Product, tuple[Event, ...]]:
+    """What stands in the racks: the orders of this scan, then its time, place by place or as one charge."""
+    charge_state, product_state, events = state.charges, state.product, NO_EVENTS
+    if sequence_state.moves:
+        charge_state, product_state, _, events = moves.apply(
+            plan.charges, charge_state, product_state, sequence_state.moves, now_s
+        )
+    if charge_state.places:
+        charge_state, product_state, seen = charges.follow(
+            plan.charges, charge_state, product_state, frame, air, plan.dt_s
+        )
+    else:
+        product_state, seen = product.follow(plan.product, product_state, frame, air, plan.dt_s)
+    return charge_state, product_state, seen, events
 
 
 def values(result: ScanResult) -> tuple[float, ...]:

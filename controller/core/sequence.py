@@ -15,7 +15,16 @@ from math import isfinite
 from controller.core import constraints
 from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.climate import Climate
-from controller.core.commands import ACKNOWLEDGE, RESET_TRIPS, fresh, objection, outcome
+from controller.core.commands import (
+    ACKNOWLEDGE,
+    CHARGE,
+    DISCHARGE,
+    NEXT_PHASE,
+    RESET_TRIPS,
+    fresh,
+    objection,
+    outcome,
+)
 from controller.core.ends import over
 from controller.core.frames import Command, Event
 from controller.core.phases import (
@@ -54,9 +63,11 @@ def advance(
 
     effect: what protection asked for in the scan before: "none", "door" (hold, where the phase says so), "hold" or
     "abort". fighting: heat has worked against the vent for too long; a ramp waits. Every new command is answered with
-    exactly one event: here, save for "reset-trips" (see `SequenceState.reset`) and for what hides alarms.
+    exactly one event: here, save for "reset-trips" (see `SequenceState.reset`), for what hides alarms, and for "charge"
+    and "discharge", which the charge table answers (see `SequenceState.moves`).
     """
-    if commands or effect != "none" or state.trail or state.reset or state.acknowledge or state.for_alarms:
+    passing = state.trail or state.reset or state.acknowledge or state.for_alarms or state.moves
+    if commands or effect != "none" or passing:
         state, events = _decide(plan, state, commands, climate, effect)
         if state.trail:
             return state, _targets(plan, state), events
@@ -113,7 +124,7 @@ def _run(
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), state.reset, state.acknowledge, state.for_alarms)
+                       (), state.reset, state.acknowledge, state.for_alarms, state.moves)
     if why:
         return _next_phase(plan, after, climate, why)
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
@@ -139,7 +150,7 @@ def _next_phase(
     ))
     number = state.phase + 1
     if number == len(plan.phases):
-        done = replace(state, state="complete", trail=("complete",), rate_K_per_h=0.0)
+        done = replace(state, state="complete", trail=(*state.trail, "complete"), rate_K_per_h=0.0)
         return done, plan.rest, (over_event, _moved("running", "complete", "the last phase is over"))
     begun, event = _begin(plan, state, number, climate)
     return begun, targets_at(plan.phases[number], begun.floor_degC, begun.ceiling_degC, 0.0), (over_event, event)
@@ -174,7 +185,7 @@ def _wait(
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
                            state.resume_floor_degC, state.commands, (), state.reset,
-                           state.acknowledge, state.for_alarms)
+                           state.acknowledge, state.for_alarms, state.moves)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"
@@ -217,8 +228,8 @@ def _decide(
     plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str
 ) -> tuple[SequenceState, tuple[Event, ...]]:
     """Apply commands in order, then what protection asks for. `trail` of the result names every state entered."""
-    if state.trail or state.reset or state.acknowledge or state.for_alarms:
-        state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=())
+    if state.trail or state.reset or state.acknowledge or state.for_alarms or state.moves:
+        state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=(), moves=())
     events: list[Event] = []
     if commands:
         memory, taken = fresh(state.commands, commands)
@@ -249,6 +260,10 @@ def _obey(
         return replace(state, acknowledge=True)
     if verb in HIDING:
         return replace(state, for_alarms=(*state.for_alarms, command))
+    if verb in (CHARGE, DISCHARGE):
+        return replace(state, moves=(*state.moves, command))
+    if verb == NEXT_PHASE:
+        return _end_phase(plan, state, command, climate, events)
     following = after_command(name, verb)
     reason = refusal(name, verb) if following is None else _not_ready(plan, state, command, climate, effect)
     events.append(outcome(command, reason))
@@ -258,15 +273,34 @@ def _obey(
     state = _enter(state, following)
     if verb == "start":
         clean = replace(initial(plan), state="running", commands=state.commands, trail=state.trail,
-                        reset=state.reset, acknowledge=state.acknowledge, for_alarms=state.for_alarms)
+                        reset=state.reset, acknowledge=state.acknowledge, for_alarms=state.for_alarms,
+                        moves=(*state.moves, command))
         state, event = _begin(plan, clean, 0, climate)
         events.append(event)
     elif verb == "restart":
         state = _from_measured(state, climate.temperature_degC)
     elif verb == "reset":
         state = replace(initial(plan), commands=state.commands, trail=state.trail, reset=state.reset,
-                        acknowledge=state.acknowledge, for_alarms=state.for_alarms)
+                        acknowledge=state.acknowledge, for_alarms=state.for_alarms, moves=state.moves)
     return state
+
+
+def _end_phase(
+    plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, events: list[Event]
+) -> SequenceState:
+    """A person ends the phase: only where the recipe leaves that to people, and only while it runs."""
+    phase = plan.phases[state.phase] if state.phase >= 0 else None
+    reason = ""
+    if state.state != "running" or phase is None:
+        reason = f"refused while {state.state}: only a running cycle has a phase to end"
+    elif not (phase.by_operator or phase.kind == "fill"):
+        reason = f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
+    events.append(outcome(command, reason))
+    if reason:
+        return state
+    after, _, told = _next_phase(plan, state, climate, f"ended by {command.who}")
+    events.extend(told)
+    return after
 
 
 def _not_ready(plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, effect: str) -> str:

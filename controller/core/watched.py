@@ -1,11 +1,14 @@
-"""The [climate] section of a chamber file: which probe is where, and how much margin to keep."""
+"""The [climate] section of a chamber file: which probe is where, how much margin to keep; and what of it counts."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import nan
 from typing import Annotated
 
 from annotated_types import Ge, Gt, Le, Len
+
+from controller.core.binding import Binder
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,3 +73,41 @@ class ClimateConfig:
     disagree_K: Annotated[float, Ge(0.5), Le(30)] = 5.0
     empty_weight: Annotated[float, Ge(0), Le(1)] = 0.3
     pressure_Pa: Annotated[float, Ge(60000), Le(110000)] = 101325.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mask:
+    """What counts: air pairs and watched surfaces in the order of the climate plan, bays in that of its estimates."""
+
+    pairs: tuple[bool, ...]
+    surfaces: tuple[bool, ...]
+    bays: tuple[bool, ...]
+
+
+def counting(mask: tuple[bool, ...], values: tuple[float, ...]) -> tuple[float, ...]:
+    """Values that count; NaN in place of the others."""
+    return tuple([value if counts else nan for counts, value in zip(mask, values, strict=True)])
+
+
+def watched_surfaces(
+    config: ClimateConfig, binder: Binder, bays: int, levels: int, empty_bays: tuple[int, ...]
+) -> list[tuple[int, str, int]]:
+    """The measured surfaces: (column, name in words, bay of a board or 0 for what is none)."""
+    surfaces: list[tuple[int, str, int]] = []
+    for index, board in enumerate(config.boards):
+        binder.within(f"boards[{index}].bay", board.bay, bays)
+        binder.within(f"boards[{index}].level", board.level, levels)
+        column = binder.column(f"boards[{index}].tag", board.tag)
+        if board.bay not in empty_bays:
+            surfaces.append((column, f"board bay {board.bay} level {board.level}", board.bay))
+    for index, frame in enumerate(config.frames):
+        binder.within(f"frames[{index}].bay", frame.bay, bays)
+        column = binder.column(f"frames[{index}].tag", frame.tag)
+        surfaces.append((column, f"door frame bay {frame.bay}", 0))
+    surfaces.append((binder.column("ceiling", config.ceiling), "ceiling", 0))
+    return surfaces
+
+
+def nearest(pairs: tuple[Pair, ...], bay: int) -> tuple[int, ...]:
+    """Indexes of the air probes by distance from the bottom board of a bay; a bay counts like four levels."""
+    return tuple(sorted(range(len(pairs)), key=lambda i: (4 * abs(pairs[i].bay - bay) + pairs[i].level, i)))

@@ -85,7 +85,11 @@ def outage_of(start: Start) -> Event | None:
 def _new_charge(session: Session, state: ScanState) -> ScanState:
     """A chamber at rest: what is known of panel, trips and alarms stays, the product is that of the new charge."""
     fresh = session.fresh()
-    return replace(state, allocation=fresh.allocation, product=fresh.product, seen=fresh.seen)
+    if state.charges.places and fresh.charges.places:  # boards that were entered one by one are still there
+        return replace(state, allocation=fresh.allocation)
+    return replace(
+        state, allocation=fresh.allocation, product=fresh.product, seen=fresh.seen, charges=fresh.charges
+    )
 
 
 def _refuse(record: Path, why: str, differing: list[tuple[str, str, str]]) -> None:

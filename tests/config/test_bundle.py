@@ -152,7 +152,7 @@ IN_RECIPE = [
     ("equivalent_age_h = 30.0", "equivalent_age_h = 1000", "phases[2].end.equivalent_age_h = 1000 h: demo-60"),
     ("equivalent_age_h = 30.0", "strength_MPa = 70.0", "phases[2].end.strength_MPa = 70 MPa: demo-60 reaches at most"),
     ("time_h = 2.0", "hours = 2.0", "phases[0].end.hours = 2.0: unknown key hours; remove it; known here: match, tim"),
-    ('kind = "ramp"', 'kind = "rampe"', 'phases[1].kind = "rampe": must be one of "rest", "ramp", "hold", "cool'),
+    ('kind = "ramp"', 'kind = "rampe"', 'phases[1].kind = "rampe": must be one of "fill", "rest", "ramp", "hold'),
 ]  # fmt: skip
 
 

@@ -134,7 +134,7 @@ class Guard:
         self.asked, self.frame, self.air = outputs, frame, air
         self.tag_of = tag_of
         self.sequence = "running"
-        self.watchdog = False
+        self.watchdog = self.standing = False
         self.outputs = outputs
         self.verdict: Verdict = HEALTHY
         self.events: list[Event] = []
@@ -142,7 +142,8 @@ class Guard:
     def scan(self, scans: int = 1, reset: tuple[tuple[str, str], ...] = ()) -> Verdict:
         for _ in range(scans):
             self.state, self.outputs, self.verdict = protection.guard(
-                self.plan, self.state, self.asked, self.frame, self.air, self.sequence, reset, 1.0, self.watchdog
+                self.plan, self.state, self.asked, self.frame, self.air, self.sequence, reset, 1.0, self.watchdog,
+                self.standing,
             )
             self.events.extend(self.verdict.events)
         return self.verdict

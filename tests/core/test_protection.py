@@ -48,7 +48,7 @@ CAUSES: list[tuple[str, str, int, str, set[str], bool]] = [
 
 
 def test_every_row_has_its_cause_tested() -> None:
-    assert {row for row, *_ in CAUSES} == set(NUMBER)
+    assert {row for row, *_ in CAUSES} == set(NUMBER) - {"door-long"}  # of a standing climate: test_standing_door
 
 
 @pytest.mark.parametrize(("row", "cause", "scans", "effect", "still_on", "latched"), CAUSES)
