@@ -19,7 +19,7 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
-from controller.config import files, tables, tomltext, words
+from controller.config import choice, files, tables, tomltext, words
 from controller.errors import ConfigError, Problem
 
 T = TypeVar("T")
@@ -98,11 +98,11 @@ def _adapter(cls: type[Any]) -> TypeAdapter[tuple[Any]]:
 def _validate(content: dict[str, Any], cls: type[T], name: str) -> tuple[T, list[Problem]]:
     """Validate by way of JSON: only there is strict mode willing to make tuples and dataclasses."""
     adapter: TypeAdapter[tuple[T]] = _adapter(cls)  # type: ignore[arg-type]  # a class is hashable
+    content, chosen, problems = choice.settle(cls, content, name)
     try:
         return adapter.validate_json(json.dumps([content], default=str))[0], []
     except ValidationError as error:
-        found = error.errors(include_url=False)
-    problems = []
+        found = [item for item in error.errors(include_url=False) if choice.concerns(chosen, item["loc"][1:])]
     for item in found[: PROBLEMS_MAX + 1]:
         given, context = item["input"], item.get("ctx", {})
         if item["type"] == "too_short" and isinstance(given, list) and len(given) >= context["min_length"]:

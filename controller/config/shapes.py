@@ -18,8 +18,8 @@ def describe(shape: Any) -> str:
     origin = get_origin(base)
     if origin is Literal:
         return "one of " + ", ".join(toml(choice) for choice in get_args(base))
-    if _members(shape):
-        return " or ".join(dict.fromkeys(describe(part) for part in _members(shape)))
+    if members(shape):
+        return " or ".join(dict.fromkeys(describe(part) for part in members(shape)))
     if base is bool:
         return "true or false"
     if base is int:
@@ -36,12 +36,18 @@ def describe(shape: Any) -> str:
 
 
 def at(cls: Any, loc: Loc) -> Any:
-    """The type at a place below `cls`, or None when the place is not in its shape."""
+    """The type at a place below `cls`, or None when the place is not in its shape.
+
+    A class named in the place decides between the members of a union; other names of members are passed over.
+    """
     shape: Any = cls
     for step in loc:
-        shape = _below(shape, step)
-        if shape is None:
+        inside = below(shape, step)
+        if inside is None and len(members(shape)) > 1:
+            continue
+        if inside is None:
             return None
+        shape = inside
     return shape
 
 
@@ -50,11 +56,13 @@ def plain_loc(cls: Any, loc: Loc) -> Loc:
     shape: Any = cls
     plain: list[str | int] = []
     for step in loc:
-        below = _below(shape, step)
-        if below is None and len(_members(shape)) > 1:
+        inside = below(shape, step)
+        named = any(getattr(member, "__name__", None) == step for member in members(shape))
+        if named or (inside is None and len(members(shape)) > 1):
+            shape = shape if inside is None else inside
             continue
         plain.append(step)
-        shape = below
+        shape = inside
     return tuple(plain)
 
 
@@ -80,7 +88,7 @@ def dataclass_of(shape: Any) -> Any:
     base, _ = _bare(shape)
     if dataclasses.is_dataclass(base):
         return base
-    inside = [dataclass_of(part) for part in _members(shape)]
+    inside = [dataclass_of(part) for part in members(shape)]
     return next((found for found in inside if found is not None), None)
 
 
@@ -89,7 +97,7 @@ def number_type(shape: Any) -> type | None:
     base, _ = _bare(shape)
     if base in (int, float, bool):
         return base  # type: ignore[no-any-return]
-    found = {number_type(part) for part in _members(shape)}
+    found = {number_type(part) for part in members(shape)}
     return found.pop() if len(found) == 1 else None
 
 
@@ -116,7 +124,7 @@ def place(loc: Iterable[str | int]) -> str:
     return text or "(whole file)"
 
 
-def _members(shape: Any) -> list[Any]:
+def members(shape: Any) -> list[Any]:
     """The types of a union, None left out; of anything else nothing."""
     base, _ = _bare(shape)
     if get_origin(base) not in (Union, types.UnionType):
@@ -124,11 +132,15 @@ def _members(shape: Any) -> list[Any]:
     return [part for part in get_args(base) if part is not type(None)]
 
 
-def _below(shape: Any, step: str | int) -> Any:
+def below(shape: Any, step: str | int) -> Any:
     base, _ = _bare(shape)
     origin = get_origin(base)
-    if _members(shape):
-        inside = [_below(part, step) for part in _members(shape)]
+    if members(shape):
+        tables = [part for part in members(shape) if dataclasses.is_dataclass(part)]
+        named = [part for part in tables if getattr(part, "__name__", "") == step]
+        if named:
+            return named[0]
+        inside = [below(part, step) for part in members(shape)]
         return next((found for found in inside if found is not None), None)
     if dataclasses.is_dataclass(base):
         return _hints(base).get(str(step))

@@ -19,8 +19,7 @@ def problem(file: str, cls: Any, loc: Loc, found: str, given: object, context: d
 
     loc: place below `cls`; the last step of a missing or unknown key is that key.
     """
-    loc = shapes.plain_loc(cls, loc)
-    field = shapes.place(loc)
+    field = shapes.place(shapes.plain_loc(cls, loc))
     if found in ("missing", "missing_argument", "missing_keyword_only_argument"):
         return _missing(file, cls, loc)
     if found in ("unexpected_keyword_argument", "extra_forbidden"):
@@ -49,19 +48,21 @@ def listed(names: Sequence[str]) -> str:
 def _missing(file: str, cls: Any, loc: Loc) -> Problem:
     shape = shapes.at(cls, loc)
     key = loc[-1] if loc else ""
-    table = shapes.place(loc[:-1]) if len(loc) > 1 else "the file"
+    plain = shapes.plain_loc(cls, loc)
+    table = shapes.place(plain[:-1]) if len(plain) > 1 else "the file"
     if isinstance(key, int):
-        return Problem(file, shapes.place(loc), MISSING, "needs one more entry", "add it to the list")
+        return Problem(file, shapes.place(plain), MISSING, "needs one more entry", "add it to the list")
     where = f"at the top of {table}" if table == "the file" else f"to {table}"
-    remedy = f"add a table [{shapes.place(loc)}]" if shapes.dataclass_of(shape) else f"add {key} = ... {where}"
-    return Problem(file, shapes.place(loc), MISSING, f"needed: {shapes.describe(shape)}", remedy)
+    remedy = f"add a table [{shapes.place(plain)}]" if shapes.dataclass_of(shape) else f"add {key} = ... {where}"
+    return Problem(file, shapes.place(plain), MISSING, f"needed: {shapes.describe(shape)}", remedy)
 
 
 def _unknown(file: str, cls: Any, loc: Loc, given: object) -> Problem:
     known = shapes.keys(shapes.at(cls, loc[:-1]))
     meant = closest(str(loc[-1]), known)
     remedy = f"did you mean {meant}?" if meant else f"remove it; known here: {listed(known)}"
-    return Problem(file, shapes.place(loc), shapes.toml(given), f"unknown key {loc[-1]}", remedy)
+    place = shapes.place(shapes.plain_loc(cls, loc))
+    return Problem(file, place, shapes.toml(given), f"unknown key {loc[-1]}", remedy)
 
 
 def _remedy(found: str, shape: Any, given: object, context: dict[str, Any]) -> str:
