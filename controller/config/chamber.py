@@ -9,10 +9,10 @@ from annotated_types import Ge, Le, Len
 
 from controller.core.actuation import (
     ActuationConfig,
+    AnyHeatConfig,
     FanConfig,
     FogConfig,
     FrameHeatingConfig,
-    HeatConfig,
     VentConfig,
 )
 from controller.core.alarms import AlarmsConfig
@@ -54,7 +54,7 @@ class ChamberFile:
     moisture: MoistureConfig = field(default_factory=MoistureConfig)
     constraints: ConstraintsConfig = field(default_factory=ConstraintsConfig)
     fan: FanConfig
-    heat: HeatConfig
+    heat: AnyHeatConfig
     fog: FogConfig
     vent: VentConfig
     frame_heating: FrameHeatingConfig | None = None

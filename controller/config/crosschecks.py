@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from controller.config import words
 from controller.config.chamber import ChamberFile
 from controller.core import recipe as recipes
+from controller.core.heaters import GasConfig, HeatConfig
 from controller.core.protection_rows import NUMBER
 from controller.core.recipe import Recipe
 from controller.errors import Problem
@@ -141,9 +142,20 @@ def _actuators(chamber: ChamberFile) -> Iterator[Finding]:
     if heat.kW_min >= heat.capacity_kW:
         limit = f"must be below capacity_kW = {heat.capacity_kW:g}"
         yield "heat.kW_min", f"{heat.kW_min:g}", limit, "the heater could never come on: lower it"
-    if heat.water_nominal_degC <= heat.air_nominal_degC:
+    if isinstance(heat, HeatConfig) and heat.water_nominal_degC <= heat.air_nominal_degC:
         limit = f"must be above air_nominal_degC = {heat.air_nominal_degC:g}"
         yield "heat.water_nominal_degC", f"{heat.water_nominal_degC:g}", limit, "give the design temperatures"
+    for number, stage in enumerate(heat.stages):
+        here = f"heat.stage[{number}]"
+        if stage.kW > heat.stages[0].kW:
+            limit = f"must be at most that of the first, {heat.stages[0].kW:g}"
+            yield f"{here}.kW", f"{stage.kW:g}", limit, "the pulsed stage stands first and fills every gap"
+        if stage.on_s_min + stage.off_s_min > stage.cycle_s and number == 0:
+            limit = f"must be at least on_s_min + off_s_min = {stage.on_s_min + stage.off_s_min:g}"
+            yield f"{here}.cycle_s", f"{stage.cycle_s:g}", limit, "give it a longer cycle or shorter minimum times"
+    if isinstance(heat, GasConfig) and heat.on_s_min <= heat.purge_s:
+        limit = f"must be above purge_s = {heat.purge_s:g}"
+        yield "heat.on_s_min", f"{heat.on_s_min:g}", limit, "the burner would be stopped before it burns"
     if vent.kg_per_s_min >= vent.kg_per_s_max:
         limit = f"must be below kg_per_s_max = {vent.kg_per_s_max:g}"
         yield "vent.kg_per_s_min", f"{vent.kg_per_s_min:g}", limit, "the vent could never open: lower it"
@@ -155,17 +167,22 @@ def _actuators(chamber: ChamberFile) -> Iterator[Finding]:
 def _protection(chamber: ChamberFile) -> Iterator[Finding]:
     """Protection must hold the same outputs as the actuators drive, and trip above what a recipe may ask for."""
     guard, frame = chamber.protection, chamber.frame_heating
+    output = "fire" if chamber.heat.kind == "gas" else "valve"
     for field, tag, actuator, driven in (
         ("fan_speed", guard.fan_speed, "fan.speed", chamber.fan.speed),
         ("fan_run", guard.fan_run, "fan.run", chamber.fan.run),
-        ("heat_valve", guard.heat_valve, "heat.valve", chamber.heat.valve),
+        ("heat_valve", guard.heat_valve, f"heat.{output}", chamber.heat.drive),
         ("heat_run", guard.heat_run, "heat.enable", chamber.heat.enable),
         ("vent", guard.vent, "vent.damper", chamber.vent.damper),
         ("frame_heat", guard.frame_heat, "frame_heating.output", frame.output if frame else guard.frame_heat),
     ):
         if tag != driven:
-            limit = f"must be {driven}, as {actuator}"
+            limit = f'must be {driven or chr(34) * 2}, as {actuator}'
             yield f"protection.{field}", tag, limit, "it must act on the output that is driven"
+    for stage in chamber.heat.stages:
+        if stage.tag not in guard.heat_stages:
+            limit = f"must have {stage.tag}, a stage of [heat]"
+            yield "protection.heat_stages", ", ".join(guard.heat_stages), limit, "it must be able to switch all off"
     for bank in chamber.fog.bank:
         if bank.tag not in guard.fog_valves:
             limit = f"must have {bank.tag}, a bank of [fog]"

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from controller.core import pulses
+from controller.core import fogging, heating, pulses
 from controller.core.actuators import Achieved as Achieved
 from controller.core.actuators import ActuationConfig as ActuationConfig
 from controller.core.actuators import BankConfig as BankConfig
 from controller.core.actuators import FanConfig as FanConfig
 from controller.core.actuators import FogConfig as FogConfig
 from controller.core.actuators import FrameHeatingConfig as FrameHeatingConfig
-from controller.core.actuators import HeatConfig as HeatConfig
 from controller.core.actuators import VentConfig as VentConfig
 from controller.core.allocation import Demands
 from controller.core.climate import Climate
 from controller.core.frames import Frame, Outputs
+from controller.core.heaters import AnyHeatConfig as AnyHeatConfig
+from controller.core.heaters import HeatConfig as HeatConfig
+from controller.core.heating import HeatingState, move
 from controller.core.pulses import PulseState
 from controller.core.quick import maker
-from controller.core.valve import Characteristic
 from controller.core.wiring import ActuationPlan as ActuationPlan
 from controller.core.wiring import bind as bind
 
@@ -30,17 +31,16 @@ BLOCKED_S = 60.0
 class ActuationState:
     """Where the outputs stand, and how far they have travelled.
 
-    heat_s: how long the heating pump has been on or off (stops at its shortest time).
+    heating: pump, valve, stages or burner.  fog_pct: of pump or humidifier.
     heat_blocked_s, fog_blocked_s: for how long the output still counts as taken away.
     *_travel_pct: sum of all moves; *_starts: times switched on (fog strokes are counted in the banks).
     wanted: the outputs asked for, given again as they are while nothing changes.
     """
 
     fan_pct: float
-    valve_pct: float
+    heating: HeatingState
     damper_pct: float
-    heat_on: bool
-    heat_s: float
+    fog_pct: float
     frame_on: bool
     banks: tuple[PulseState, ...]
     heat_blocked_s: float
@@ -60,12 +60,11 @@ def initial(plan: ActuationPlan) -> ActuationState:
     """Everything off and shut."""
     return ActuationState(
         fan_pct=0.0,
-        valve_pct=0.0,
+        heating=heating.initial(plan.heating),
         damper_pct=0.0,
-        heat_on=False,
-        heat_s=plan.heat.hold_s,
+        fog_pct=0.0,
         frame_on=False,
-        banks=tuple(pulses.at_rest(bank) for bank in plan.banks),
+        banks=tuple(pulses.at_rest(bank) for bank in plan.fogging.banks),
         heat_blocked_s=0.0,
         fog_blocked_s=0.0,
         valve_travel_pct=0.0,
@@ -104,7 +103,7 @@ def actuate(
     if last is not None and (
         last.analog != outputs.analog or plan.driven(last.discrete) != plan.driven(outputs.discrete)
     ):
-        before = _corrected(plan, state, last)
+        before = _corrected(plan, state, last, dt_s)
     contacts, heat_blocked_s, fog_blocked_s = frame.discrete, before.heat_blocked_s, before.fog_blocked_s
     heat_ready = heat_blocked_s <= 0.0 and False not in plan.heat_contacts(contacts)
     fog_ready = fog_blocked_s <= 0.0 and False not in plan.fog_contacts(contacts)
@@ -113,62 +112,62 @@ def actuate(
     if fan_pct != before.fan_pct:
         fan_pct = _fan(plan.fan, before.fan_pct, fan_pct, dt_s)
     capacity_kW = _capacity_kW(plan, climate, frame)
-    heat_on, heat_s, valve_pct = _heat(plan, before, demands.heat_kW, heat_ready, capacity_kW, dt_s)
+    heat = heating.step(plan.heating, before.heating, demands.heat_kW, heat_ready, capacity_kW, dt_s)
     vent, damper_pct = demands.vent_kg_per_s, before.damper_pct
     if vent > 0.0 or damper_pct > 0.0:
         damper_pct = _vent(plan, damper_pct, vent, dt_s)
     fog_kg_per_h = demands.fog_kg_per_h if fog_ready else 0.0
-    banks, same = _fog(plan, before.banks, fog_kg_per_h, fog_ready, dt_s)
+    banks, same, fog_pct = fogging.step(plan.fogging, before.banks, fog_kg_per_h, fog_ready, dt_s)
     frame_on = _frame_heating(plan.frame_heating, plan.frame_ai, before.frame_on, climate, frame)
 
-    same = same and fan_pct == before.fan_pct and valve_pct == before.valve_pct and damper_pct == before.damper_pct
-    same = same and heat_on == before.heat_on and frame_on == before.frame_on
+    was = before.heating
+    same = same and fan_pct == before.fan_pct and damper_pct == before.damper_pct and fog_pct == before.fog_pct
+    same = same and frame_on == before.frame_on and (heat is was or _alike(heat, was))
     if before is not state or not same:
-        outputs = _written(plan, fan_pct, valve_pct, damper_pct, heat_on, frame_on, banks)
-    if same and banks is before.banks and heat_s == before.heat_s and heat_blocked_s <= 0.0 and fog_blocked_s <= 0.0:
+        outputs = _written(plan, fan_pct, heat, damper_pct, fog_pct, frame_on, banks)
+    if same and banks is before.banks and heat is was and heat_blocked_s <= 0.0 and fog_blocked_s <= 0.0:
         if before is not state:
             before = replace(before, wanted=outputs)
     else:
         before = _state(
-            fan_pct, valve_pct, damper_pct, heat_on, heat_s, frame_on, banks,
+            fan_pct, heat, damper_pct, fog_pct, frame_on, banks,
             heat_blocked_s - dt_s if heat_blocked_s > 0.0 else 0.0,
             fog_blocked_s - dt_s if fog_blocked_s > 0.0 else 0.0,
-            state.valve_travel_pct + abs(valve_pct - state.valve_pct),
+            state.valve_travel_pct + abs(heat.position_pct - state.heating.position_pct),
             state.damper_travel_pct + abs(damper_pct - state.damper_pct),
             state.fan_starts + (fan_pct > 0.0 and state.fan_pct <= 0.0),
-            state.heat_starts + (heat_on and not state.heat_on),
+            state.heat_starts + (heat.on and not state.heating.on),
             outputs,
         )  # fmt: skip
     return before, outputs, _achieved(
         capacity_kW if heat_ready else 0.0,
-        plan.fog_kg_per_h_max if fog_ready else 0.0,
+        plan.fogging.kg_per_h_max if fog_ready else 0.0,
         plan.vent.kg_per_s_max,
         fog_kg_per_h,
-        capacity_kW * plan.valve_share(valve_pct) if heat_on else 0.0,
+        heating.given_kW(plan.heating, heat, demands.heat_kW, heat_ready, capacity_kW),
     )
 
 
-def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs) -> ActuationState:
+def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs, dt_s: float) -> ActuationState:
     """The state as the device has it: positions that protection changed, outputs that it took away."""
-    analog, discrete = last.analog, last.discrete
-    heat_taken = state.heat_on and not discrete[plan.enable_do]
+    analog, discrete, heat = last.analog, last.discrete, state.heating
+    heat_taken = heat.on and not discrete[plan.enable_do]
     fog_taken = False
     for bank, column in zip(state.banks, plan.bank_do, strict=True):
         if bank.on and not discrete[column]:
             fog_taken = True
     fan_pct = analog[plan.speed_ao] if discrete[plan.run_do] else 0.0
-    valve_pct, damper_pct = analog[plan.valve_ao], analog[plan.damper_ao]
+    damper_pct = analog[plan.damper_ao]
+    valve_pct = analog[plan.valve_ao] if plan.valve_ao >= 0 else 0.0
     if not (heat_taken or fog_taken) and (
-        valve_pct == state.valve_pct and damper_pct == state.damper_pct and fan_pct == state.fan_pct
+        valve_pct == heat.position_pct and damper_pct == state.damper_pct and fan_pct == state.fan_pct
     ):
         return state
     return replace(
         state,
         fan_pct=fan_pct,
-        valve_pct=valve_pct,
+        heating=heating.corrected(plan.heating, heat, valve_pct, heat_taken, dt_s),
         damper_pct=damper_pct,
-        heat_on=state.heat_on and not heat_taken,
-        heat_s=0.0 if heat_taken else state.heat_s,
         heat_blocked_s=BLOCKED_S if heat_taken else state.heat_blocked_s,
         fog_blocked_s=BLOCKED_S if fog_taken else state.fog_blocked_s,
     )
@@ -177,17 +176,24 @@ def _corrected(plan: ActuationPlan, state: ActuationState, last: Outputs) -> Act
 def _written(
     plan: ActuationPlan,
     fan_pct: float,
-    valve_pct: float,
+    heat: HeatingState,
     damper_pct: float,
-    heat_on: bool,
+    fog_pct: float,
     frame_on: bool,
     banks: tuple[PulseState, ...],
 ) -> Outputs:
     """The columns of the outputs; what actuation does not drive (beacon, horn, healthy) is at rest."""
     analog, discrete = list(plan.at_rest.analog), list(plan.at_rest.discrete)
-    analog[plan.speed_ao], analog[plan.valve_ao], analog[plan.damper_ao] = fan_pct, valve_pct, damper_pct
+    analog[plan.speed_ao], analog[plan.damper_ao] = fan_pct, damper_pct
+    if plan.valve_ao >= 0:
+        analog[plan.valve_ao] = heat.position_pct
+    if plan.fog_ao >= 0:
+        analog[plan.fog_ao] = fog_pct
     discrete[plan.run_do] = fan_pct > 0.0
-    discrete[plan.enable_do] = heat_on
+    discrete[plan.enable_do] = heat.on
+    if plan.stage_do:
+        for stage, column in zip(heat.stages, plan.stage_do, strict=True):
+            discrete[column] = stage.on
     for bank, column in zip(banks, plan.bank_do, strict=True):
         discrete[column] = bank.on
     if plan.frame_do >= 0:
@@ -206,26 +212,15 @@ def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> floa
     return min(max(wanted_pct, now_pct - step), now_pct + step)
 
 
-def _heat(
-    plan: ActuationPlan, state: ActuationState, heat_kW: float, ready: bool, capacity_kW: float, dt_s: float
-) -> tuple[bool, float, float]:
-    """Pump on or off, since when, and the valve: a pump runs and rests its shortest time, a lost contact beats it."""
-    on, since_s, valve_pct, heat = state.heat_on, state.heat_s, state.valve_pct, plan.heat
-    if not ready:
-        heat_kW = 0.0
-    if since_s < heat.hold_s:
-        since_s += dt_s
-    if on:
-        if not ready or capacity_kW <= 0.0 or (heat_kW < 0.5 * heat.kW_min and since_s >= heat.hold_s):
-            on, since_s = False, 0.0
-    elif heat_kW > 0.0 and heat_kW >= heat.kW_min and capacity_kW > 0.0 and since_s >= heat.hold_s:
-        on, since_s = True, 0.0
-    if on or valve_pct > 0.0:
-        share, least = heat_kW / capacity_kW if on else 0.0, 0.01 * heat.move_pct_min
-        missing = share - plan.valve_share(valve_pct)
-        if not (-least < missing < least and 0.0 < share < 1.0 and valve_pct > 0.0):
-            valve_pct = _move(plan.valve, valve_pct, share, 100.0 * dt_s / heat.stroke_s)
-    return on, since_s, valve_pct
+def _alike(heat: HeatingState, was: HeatingState) -> bool:
+    """Do two states of the heater give the same outputs?"""
+    if heat.on is not was.on or heat.position_pct != was.position_pct:
+        return False
+    if heat.stages is not was.stages:
+        for stage, before in zip(heat.stages, was.stages, strict=True):
+            if stage.on is not before.on:
+                return False
+    return True
 
 
 def _vent(plan: ActuationPlan, damper_pct: float, vent_kg_per_s: float, dt_s: float) -> float:
@@ -236,16 +231,7 @@ def _vent(plan: ActuationPlan, damper_pct: float, vent_kg_per_s: float, dt_s: fl
     missing = share - plan.damper_share(damper_pct)
     if -least < missing < least and 0.0 < share < 1.0 and damper_pct > 0.0:
         return damper_pct  # less flow than is worth a move
-    return _move(plan.damper, damper_pct, share, 100.0 * dt_s / vent.stroke_s)
-
-
-def _move(valve: Characteristic, now_pct: float, flow: float, step_pct: float) -> float:
-    """A position one scan on, not faster than the drive's stroke."""
-    wanted_pct = 100.0 * valve.opening(flow)
-    gap = wanted_pct - now_pct
-    if gap > step_pct:
-        return now_pct + step_pct
-    return now_pct - step_pct if gap < -step_pct else wanted_pct
+    return move(plan.damper, damper_pct, share, 100.0 * dt_s / vent.stroke_s)
 
 
 def _capacity_kW(plan: ActuationPlan, climate: Climate, frame: Frame) -> float:
@@ -257,32 +243,6 @@ def _capacity_kW(plan: ActuationPlan, climate: Climate, frame: Frame) -> float:
     if share != share:
         return heat.capacity_kW
     return heat.capacity_kW * (0.0 if share < 0.0 else 1.5 if share > 1.5 else share)
-
-
-def _fog(
-    plan: ActuationPlan, banks: tuple[PulseState, ...], fog_kg_per_h: float, ready: bool, dt_s: float
-) -> tuple[tuple[PulseState, ...], bool]:
-    """Pulses of every bank: the smallest takes what it can, the next the rest. The same tuple when all rest.
-
-    Also: whether every bank is as it was, on or off.
-    """
-    moved, same = False, True
-    new: list[PulseState] = []
-    for pulse, bank, size in zip(plan.banks, banks, plan.bank_kg_per_h, strict=True):
-        if not ready:
-            after = pulses.cut(pulse, bank, dt_s)
-        elif fog_kg_per_h > 0.0:
-            share = fog_kg_per_h if fog_kg_per_h < size else size
-            fog_kg_per_h -= share
-            after = pulses.step(pulse, bank, share / size, dt_s)
-        else:
-            after = pulses.step(pulse, bank, 0.0, dt_s)
-        if after is not bank:
-            moved = True
-            if after.on is not bank.on:
-                same = False
-        new.append(after)
-    return (tuple(new), same) if moved else (banks, True)
 
 
 def _frame_heating(

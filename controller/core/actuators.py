@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Len
+
+from controller.core.heaters import AnyHeatConfig
+from controller.core.heaters import HeatConfig as HeatConfig
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,34 +33,6 @@ class FanConfig:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HeatConfig:
-    """[heat]: hot-water valve with an equal-percentage characteristic, and the enable of its pump.
-
-    capacity_kW: heat at a fully open valve, with water at water_nominal_degC and air at air_nominal_degC.
-    rangeability, authority: of the valve (kv_max/kv_min; pressure drop of the open valve over that of the circuit).
-    ready: contacts that must be on before heat can be given (air flow proven, enabled at panel, in automatic).
-    water: tag of the water temperature; "" = capacity is taken as it stands.
-    move_pct_min: changes of less than this share of the full flow are saved up; noise would wear the valve.
-    hold_s: shortest time on and off of the pump.
-    kW_min: below it the pump stays off (the valve cannot throttle so far down); off again below half of it.
-    """
-
-    valve: str = "TCV-103"
-    enable: str = "YC-103"
-    ready: tuple[str, ...] = ("FS-101", "YS-103", "HS-113")
-    water: str = "TT-103"
-    capacity_kW: Annotated[float, Gt(0), Le(2000)] = 60.0
-    water_nominal_degC: Annotated[float, Ge(30), Le(120)] = 70.0
-    air_nominal_degC: Annotated[float, Ge(0), Le(60)] = 30.0
-    rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
-    authority: Annotated[float, Gt(0), Le(1)] = 0.5
-    stroke_s: Annotated[float, Gt(0), Le(600)] = 90.0
-    move_pct_min: Annotated[float, Ge(0), Le(5)] = 1.0
-    hold_s: Annotated[float, Ge(0), Le(1800)] = 180.0
-    kW_min: Annotated[float, Ge(0), Le(50)] = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BankConfig:
     """One [[fog.bank]]: a valve that is pulsed. kg_per_h * cycle_s may not pass 3600, a kilogram of water in one
     cycle: larger pulses swing the dew point by themselves. Banks are listed smallest first and used in that order."""
@@ -71,8 +46,16 @@ class BankConfig:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FogConfig:
-    """[fog]: the banks, and the contacts that must be on for fog to come (water pressure, switch in automatic)."""
+    """[fog]: the banks, and the contacts that must be on for fog to come (water pressure, switch in automatic).
 
+    kind: what comes, droplets that take their heat from the air, or steam that brings it. modulation: output in percent
+    of a pump or humidifier, "" = banks are only on or off; their kg_per_h are those at 100 percent. pct_min: slowest
+    that gives any water; below it the banks are pulsed there.
+    """
+
+    kind: Literal["droplets", "steam"] = "droplets"
+    modulation: str = ""
+    pct_min: Annotated[float, Gt(0), Le(100)] = 40.0
     ready: tuple[str, ...] = ("PS-102", "HS-112")
     bank: Annotated[tuple[BankConfig, ...], Len(1, 4)] = (
         BankConfig(tag="XV-102A", kg_per_h=15.0, cycle_s=120.0),
@@ -108,7 +91,7 @@ class ActuationConfig:
     """The actuator sections of a chamber file, together. frame_heating: None where a chamber has none."""
 
     fan: FanConfig = FanConfig()
-    heat: HeatConfig = HeatConfig()
+    heat: AnyHeatConfig = field(default_factory=HeatConfig)
     fog: FogConfig = FogConfig()
     vent: VentConfig = VentConfig()
     frame_heating: FrameHeatingConfig | None = FrameHeatingConfig()

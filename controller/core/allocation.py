@@ -15,7 +15,7 @@ from annotated_types import Ge, Gt, Le
 
 from controller.core import loops
 from controller.core.actuators import Achieved, ActuationConfig, FanConfig
-from controller.core.capacity import FOG_kW_PER_KG_H, circulation, evaporation_kg_per_h, heat_cap, outdoors
+from controller.core.capacity import circulation, fog_cap, fog_heat_kW_per_kg_h, heat_cap, outdoors
 from controller.core.climate import Climate
 from controller.core.constraints import Limits
 from controller.core.loops import Loop, LoopConfig, LoopState
@@ -108,6 +108,8 @@ class AllocationPlan:
     """Both loops with gains for this load, and what the actuators of this chamber are.
 
     mass_kWs_per_K: thermal mass that a ramp has to move.
+    fog_kW_per_kg_h: heat that fog costs (below 0 of steam). heat_kg_per_kWh: water that comes with heat (steam), which
+    fades over the last steam_fade_g_per_kg below the dew limit.
     """
 
     temperature: Loop
@@ -123,6 +125,9 @@ class AllocationPlan:
     rh_full_gain_pct: float
     gain_ratio_min: float
     fan: FanConfig
+    fog_kW_per_kg_h: float
+    heat_kg_per_kWh: float
+    steam_fade_g_per_kg: float
 
 
 def bind(
@@ -154,6 +159,9 @@ def bind(
         rh_full_gain_pct=moisture.full_gain_below_rh_pct,
         gain_ratio_min=moisture.gain_ratio_min,
         fan=actuators.fan,
+        fog_kW_per_kg_h=fog_heat_kW_per_kg_h(actuators.fog),
+        heat_kg_per_kWh=actuators.heat.kg_per_kWh,
+        steam_fade_g_per_kg=actuators.heat.fade_g_per_kg if actuators.heat.kind == "steam" else 0.0,
     )
 
 
@@ -176,7 +184,8 @@ def allocate(
     why, floor, ceiling = limits.why, targets.floor_degC, targets.ceiling_degC
     t, w_g_per_kg = climate.temperature_degC, 1000.0 * climate.humidity_ratio
     fan_pct, flow, fan_kW = circulation(plan.fan, targets.fan_pct, climate)
-    heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW)
+    fade = plan.steam_fade_g_per_kg
+    heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW, fade)
     vent_max = achieved.vent_kg_per_s_max if targets.vent else 0.0
     moisture, fog, vent, drier, cooler = state.moisture, 0.0, 0.0, 0.0, 0.0
     too_moist = w_g_per_kg > 1000.0 * limits.vent_above
@@ -207,7 +216,7 @@ def allocate(
             why = (*why, VENT_USELESS)
     else:
         why = (*why, NO_MOISTURE)
-    temperature, need, known_kW = state.temperature, 0.0, near * FOG_kW_PER_KG_H * fog - fan_kW
+    temperature, need, known_kW = state.temperature, 0.0, near * plan.fog_kW_per_kg_h * fog - fan_kW
     if climate.temperature_ok:
         temperature, need = _need(
             plan, temperature, t, targets, limits, known_kW, vent_max * cooler, heat_kW_max, near, dt_s
@@ -242,18 +251,17 @@ def _water(
     heat_kW: what may evaporate fog, beside the air passing by at flow_kg_per_s.
     """
     above = 1000.0 * limits.vent_above - w_g_per_kg
-    integral = state.integral
+    integral, known = state.integral, -plan.heat_kg_per_kWh * achieved.heat_kW  # what steam brings need not come as fog
     if above < 0.0:
         if integral > 0.0:
             state = NOTHING_LEARNT  # what was learnt about fogging says nothing about venting
         gain = plan.moisture_gain * plan.vent_gain_ratio
-        return *loops.step(plan.moisture, state, above, 0.0, lo, 0.0, dt_s, gain), 0.0
+        return *loops.step(plan.moisture, state, above, known, lo, 0.0, dt_s, gain), 0.0
     below = 1000.0 * limits.fog_below - w_g_per_kg
     fog_max = 0.0
     if targets.fog and (below > 0.0 or integral > 0.0):
-        fog_max = evaporation_kg_per_h(w_g_per_kg, climate.rh_pct, flow_kg_per_s, heat_kW)
-        if not fog_max < achieved.fog_kg_per_h_max:
-            fog_max = achieved.fog_kg_per_h_max
+        steam = plan.fog_kW_per_kg_h < 0.0
+        fog_max = fog_cap(steam, w_g_per_kg, climate.rh_pct, flow_kg_per_s, heat_kW, achieved.fog_kg_per_h_max)
     if below > 0.0:
         # Near saturation a gram more of fog does less: it evaporates slower, and part of it falls out.
         gain = plan.moisture_gain
@@ -262,7 +270,7 @@ def _water(
             gain *= ratio if ratio > plan.gain_ratio_min else plan.gain_ratio_min
         if integral < 0.0:
             state = NOTHING_LEARNT  # and the other way round
-        return *loops.step(plan.moisture, state, below, 0.0, 0.0, fog_max, dt_s, gain), fog_max
+        return *loops.step(plan.moisture, state, below, known, 0.0, fog_max, dt_s, gain), fog_max
     if integral == 0.0 and state.output == 0.0:
         return state, 0.0, fog_max
     return *loops.step(plan.moisture, state, 0.0, 0.0, lo, fog_max, dt_s), fog_max

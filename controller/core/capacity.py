@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from controller.core.actuators import Achieved, FanConfig
+from controller.core.actuators import Achieved, FanConfig, FogConfig
 from controller.core.climate import Climate
 from controller.core.constraints import Limits
 from controller.core.setpoints import Targets
 
 FOG_kW_PER_KG_H = 0.674  # latent heat of water at 32 degC, 2426 kJ/kg, over 3600 s/h
+STEAM_FOG_kW_PER_KG_H = -0.033  # vapour at 32 degC less steam at 100 degC, 2558 - 2676 kJ/kg
 MOIST_AIR_KJ_PER_KGK = 1.06  # 1.006 + 1.86 W at 30 g/kg
 # Below these, outdoor air does not dry or cool, whatever the vent.
 DRIER_G_PER_KG_MIN = 0.3
@@ -18,6 +19,7 @@ COOLER_KJ_PER_KG_ASSUMED = 40.0
 
 SUPPLY = "heat limited: supply air over return"
 HEATER = "heat limited: what the heater can give"
+STEAM = "heat limited: steam would wet what is cold"
 
 
 def circulation(fan: FanConfig, pct: float, climate: Climate) -> tuple[float, float, float]:
@@ -33,19 +35,44 @@ def circulation(fan: FanConfig, pct: float, climate: Climate) -> tuple[float, fl
     return pct, flow, power
 
 
+def fog_heat_kW_per_kg_h(fog: FogConfig) -> float:
+    """Heat that takes up a kilogram an hour of this fog: droplets cost their evaporation, steam brings a little."""
+    return STEAM_FOG_kW_PER_KG_H if fog.kind == "steam" else FOG_kW_PER_KG_H
+
+
 def heat_cap(
-    targets: Targets, limits: Limits, climate: Climate, achieved: Achieved, flow: float, fan_kW: float
+    targets: Targets, limits: Limits, climate: Climate, achieved: Achieved, flow: float, fan_kW: float,
+    fade_g_per_kg: float,
 ) -> tuple[float, str]:
-    """The most heat that may be given now, and the reason when it is less than the heater has."""
+    """The most heat that may be given now, and the reason when it is less than the heater has.
+
+    fade_g_per_kg: of steam, which hardly warms the supply air but wets; 0 for dry heat.
+    """
     if not (targets.heat and climate.temperature_ok):
         return 0.0, ""
     most, why = achieved.heat_kW_max, HEATER
     if limits.heat_kW_max < most:
         most, why = limits.heat_kW_max, ""  # the constraint has said why
+    if fade_g_per_kg > 0.0:
+        room = 1000.0 * (limits.vent_above - climate.humidity_ratio) / fade_g_per_kg if climate.moisture_ok else 0.0
+        wet = achieved.heat_kW_max * room
+        return (max(wet, 0.0), STEAM) if wet < most else (most, why)
     supply = targets.supply_over_return_K_max * flow * MOIST_AIR_KJ_PER_KGK - fan_kW
     if supply < most:
         most, why = max(supply, 0.0), SUPPLY
     return most, why
+
+
+def fog_cap(
+    steam: bool, w_g_per_kg: float, rh_pct: float, flow_kg_per_s: float, heat_kW: float, kg_per_h_max: float
+) -> float:
+    """The most fog that may be given: what the air takes up, of steam without any heat; not more than there is."""
+    if steam:
+        missing = w_g_per_kg * (100.0 - rh_pct) / rh_pct if 0.0 < rh_pct < 100.0 else 0.0
+        most = 3.6 * flow_kg_per_s * missing
+    else:
+        most = evaporation_kg_per_h(w_g_per_kg, rh_pct, flow_kg_per_s, heat_kW)
+    return most if most < kg_per_h_max else kg_per_h_max
 
 
 def evaporation_kg_per_h(w_g_per_kg: float, rh_pct: float, flow_kg_per_s: float, heat_kW: float) -> float:

@@ -15,6 +15,7 @@ from controller.core import allocation, constraints, reduced, sequence
 from controller.core.actuators import Achieved, ActuationConfig
 from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import MoistureConfig, TemperatureConfig
+from controller.core.capacity import FOG_kW_PER_KG_H, fog_heat_kW_per_kg_h
 from controller.core.climate import Climate, ClimateConfig
 from controller.core.constraints import ConstraintsConfig
 from controller.core.diary import HOUR_S, Diary, Forecast, PhaseForecast, Row
@@ -102,6 +103,7 @@ def _run(
     loops = allocation.bind(room.temperature, room.moisture, actuators, load_t=case.load_t)
     state, order = reduced.initial(chamber, case.mix_degC, case.age_h), sequence.initial(plan)
     loop, fan = allocation.initial(loops), actuators.fan
+    steam_kW_per_kg_h = FOG_kW_PER_KG_H - fog_heat_kW_per_kg_h(actuators.fog)
     diary = Diary(plan, room.product.ready_age_h, case.age_h, dt_s)
     flow = fan_kW = heat = fought = heated = 0.0
     fighting, commands = False, START
@@ -122,7 +124,9 @@ def _run(
             diary.end(product)
             break
         diary.note(before, order, targets, air, product, asked, fighting)
-        state = reduced.step(chamber, state, heat, fan_kW, asked.fog_kg_per_h, vent, flow, dt_s)
+        water = asked.fog_kg_per_h + heat * actuators.heat.kg_per_kWh
+        bought = heat + asked.fog_kg_per_h * steam_kW_per_kg_h  # steam brings what droplets would take from the air
+        state = reduced.step(chamber, state, bought, fan_kW, water, vent, flow, dt_s)
         diary.spent(heat, fan_kW, asked.fog_kg_per_h, vent, asked.fighting_kW, state.drying_kg_per_m2h)
         heated += (heat - heated) * mean / (1.0 + mean)
         fought += (asked.fighting_kW - fought) * mean / (1.0 + mean)
@@ -132,10 +136,8 @@ def _run(
 
 def _achieved(actuators: ActuationConfig, air_degC: float, heat_kW: float) -> Achieved:
     """What the actuators can give to air of this temperature, all of them healthy."""
-    heat = actuators.heat
-    share = (heat.water_nominal_degC - air_degC) / (heat.water_nominal_degC - heat.air_nominal_degC)
     fog = sum(bank.kg_per_h for bank in actuators.fog.bank)
-    return Achieved(heat.capacity_kW * max(share, 0.0), fog, actuators.vent.kg_per_s_max, 0.0, heat_kW)
+    return Achieved(actuators.heat.capacity_at_kW(air_degC), fog, actuators.vent.kg_per_s_max, 0.0, heat_kW)
 
 
 def _product_of(plan: ReducedPlan, state: ReducedState, mix: Mix, air: Climate) -> Product:

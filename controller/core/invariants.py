@@ -93,9 +93,10 @@ def bind(
     valve_pct_per_s = max(100.0 / actuators.heat.stroke_s, protection.heat_rise_pct_per_s)
     slew = {
         protection.fan_speed: actuators.fan.slew_pct_per_s * dt_s,
-        protection.heat_valve: valve_pct_per_s * dt_s,
         protection.vent: 100.0 / actuators.vent.stroke_s * dt_s,
     }
+    if protection.heat_valve >= 0:
+        slew[protection.heat_valve] = valve_pct_per_s * dt_s
     count = len(of_kind(points, "AO"))
     return InvariantPlan(
         airflow=protection.airflow, fan_speed=protection.fan_speed, fan_run=protection.fan_run,
@@ -128,7 +129,7 @@ def check(
         if not 0.0 <= value <= 100.0:
             broken.append("output-range")
             break
-    heat = discrete[plan.heat_run] or analog[plan.heat_valve] > 0.0
+    heat = discrete[plan.heat_run] or (plan.heat_valve >= 0 and analog[plan.heat_valve] > 0.0)
     if heat and not (discrete[plan.fan_run] and frame.discrete[plan.airflow]):
         broken.append("heat-without-air")
     fog = False

@@ -8,6 +8,7 @@ runs on after heat.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.core.climate import Climate
@@ -87,7 +88,7 @@ def guard(
     """
     if state.quiet and not reset and not watchdog_tripped and _all_well(plan, frame, climate):
         fan = outputs.discrete[plan.fan_run]
-        heat = outputs.discrete[plan.heat_run] or outputs.analog[plan.heat_valve] > 0.0
+        heat = _heats(plan, outputs.analog, outputs.discrete)
         contacts = frame.discrete
         if fan and contacts[plan.airflow] and contacts[plan.fan_runs]:
             run_on_s = plan.run_on_s if heat else state.run_on_s and max(0.0, state.run_on_s - dt_s)
@@ -100,6 +101,11 @@ def guard(
             return state, outputs, HEALTHY
     causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped, standing)
     return _judge(plan, state, outputs, causes, frame.discrete[plan.airflow], reset, dt_s)
+
+
+def _heats(plan: ProtectionPlan, analog: Sequence[float], discrete: Sequence[bool]) -> bool:
+    """Is there heat, as far as outputs tell? Stages are behind the contact that is looked at."""
+    return discrete[plan.heat_run] or (plan.heat_valve >= 0 and analog[plan.heat_valve] > 0.0)
 
 
 def _all_well(plan: ProtectionPlan, frame: Frame, climate: Climate) -> bool:
@@ -222,8 +228,12 @@ def _overrule(
         mask |= HEAT
     cap = state.valve_cap_pct
     if mask & HEAT:
-        cap = _FULL_PCT if analog[plan.heat_valve] == 0.0 and not discrete[plan.heat_run] else 0.0
-        discrete[plan.heat_run], analog[plan.heat_valve] = False, 0.0
+        cap = 0.0 if plan.heat_valve >= 0 and _heats(plan, analog, discrete) else _FULL_PCT
+        discrete[plan.heat_run] = False
+        if plan.heat_valve >= 0:
+            analog[plan.heat_valve] = 0.0
+        for column in plan.heat_stages:
+            discrete[column] = False
     elif cap < _FULL_PCT:
         cap += plan.heat_rise_pct_per_s * dt_s
         if cap < analog[plan.heat_valve]:
@@ -237,7 +247,7 @@ def _overrule(
         discrete[plan.frame_heat] = False
     if mask & VENT_OPEN:
         analog[plan.vent] = _FULL_PCT
-    if discrete[plan.heat_run] or analog[plan.heat_valve] > 0.0:
+    if _heats(plan, analog, discrete):
         run_on_s = plan.run_on_s
     fan_s = min(state.fan_s + dt_s, plan.startup_s) if fan else 0.0
     final = Outputs(tuple(analog), tuple(discrete))

@@ -21,6 +21,7 @@ class ProtectionConfig:
 
     airflow, fan_runs: contacts; startup_s: they may be missing so long after the fan was switched on.
     fan_auto, heat_auto, fog_auto: switches at the panel, only followed, never a cause.
+    heat_valve: analog output of the heater, "" for none; heat_stages: further contacts that heat.
     run_on_s, run_on_pct: how long and how fast the fan runs on after heat.
     heat_rise_pct_per_s: how fast the valve may open again after heat was blocked.
     link_age_scans_max: scans without an answer before the link counts as lost.
@@ -42,6 +43,7 @@ class ProtectionConfig:
     fan_speed: str = "SC-101"
     fan_run: str = "YC-101"
     heat_valve: str = "TCV-103"
+    heat_stages: tuple[str, ...] = ()
     heat_run: str = "YC-103"
     fog_valves: tuple[str, ...] = ("XV-102A", "XV-102B")
     vent: str = "ZC-120"
@@ -75,7 +77,8 @@ class ProtectionPlan:
     products: tuple[int, ...]
     fan_speed: int
     fan_run: int
-    heat_valve: int
+    heat_valve: int  # -1 for none
+    heat_stages: tuple[int, ...]
     heat_run: int
     fog_valves: tuple[int, ...]
     vent: int
@@ -119,7 +122,9 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
         closed_of=itemgetter(watched[0], watched[1], *watched[2:]), supply=binder.column("supply", config.supply),
         products=tuple(binder.column("product_temperatures", tag) for tag in config.product_temperatures),
         fan_speed=output("fan_speed", "AO"), fan_run=output("fan_run", "DO"),
-        heat_valve=output("heat_valve", "AO"), heat_run=output("heat_run", "DO"),
+        heat_valve=output("heat_valve", "AO") if config.heat_valve else -1,
+        heat_stages=tuple(binder.column("heat_stages", tag, "DO") for tag in config.heat_stages),
+        heat_run=output("heat_run", "DO"),
         fog_valves=tuple(binder.column("fog_valves", tag, "DO") for tag in config.fog_valves),
         vent=output("vent", "AO"), frame_heat=output("frame_heat", "DO"),
         safe=Outputs(tuple(point.safe for point in of_kind(points, "AO")),

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from controller.core.actuators import ActuationConfig, FanConfig, FrameHeatingConfig, HeatConfig, VentConfig
+from controller.core import fogging, heating
+from controller.core.actuators import ActuationConfig, FanConfig, FrameHeatingConfig, VentConfig
 from controller.core.binding import Binder
+from controller.core.fogging import FoggingPlan
 from controller.core.frames import Outputs
+from controller.core.heaters import AnyHeatConfig, HeatConfig
+from controller.core.heating import HeatingPlan
 from controller.core.places import Picker, picker
 from controller.core.points import Point, of_kind
-from controller.core.pulses import PulsePlan
 from controller.core.valve import Characteristic, share_at_pct
 from controller.errors import ConfigError, Problem
 
@@ -22,26 +25,26 @@ PULSE_KG_MAX = 1.0
 class ActuationPlan:
     """Columns of tags, characteristics and steps per scan of one chamber.
 
-    valve_share, damper_share: share of the full flow at a position in percent.  driven: picks the contacts out that
-    actuation drives.  heat_contacts, fog_contacts: pick what must be on.
+    heating, fogging: how heater and fog are driven.  damper_share: share of the full flow at a position in percent.
+    driven: picks the contacts out that actuation drives.  heat_contacts, fog_contacts: pick what must be on.
+    valve_ao, fog_ao, frame_do, water_ai: -1 where there is none.
     """
 
     fan: FanConfig
-    heat: HeatConfig
+    heat: AnyHeatConfig
     vent: VentConfig
     frame_heating: FrameHeatingConfig | None
-    valve: Characteristic
+    heating: HeatingPlan
+    fogging: FoggingPlan
     damper: Characteristic
-    valve_share: Callable[[float], float]
     damper_share: Callable[[float], float]
-    banks: tuple[PulsePlan, ...]
-    bank_kg_per_h: tuple[float, ...]
-    fog_kg_per_h_max: float
     speed_ao: int
     valve_ao: int
     damper_ao: int
     run_do: int
     enable_do: int
+    stage_do: tuple[int, ...]
+    fog_ao: int
     bank_do: tuple[int, ...]
     frame_do: int
     water_ai: int
@@ -62,34 +65,39 @@ def bind(config: ActuationConfig, points: tuple[Point, ...]) -> ActuationPlan:
             sections["fog"].refuse(
                 "bank.cycle_s", f"{bank.cycle_s:g}", f"at most {3600.0 / bank.kg_per_h:.0f}", "shorten the cycle"
             )
-    valve, damper = Characteristic(heat.rangeability, heat.authority), Characteristic(vent.rangeability, vent.authority)
+    damper = Characteristic(vent.rangeability, vent.authority)
     run_do = sections["fan"].column("run", fan.run, "DO")
     enable_do = sections["heat"].column("enable", heat.enable, "DO")
     bank_do = tuple(sections["fog"].column("bank.tag", bank.tag, "DO") for bank in fog.bank)
+    stage_do = tuple(sections["heat"].column("stage.tag", stage.tag, "DO") for stage in heat.stages)
+    drive = "fire" if heat.kind == "gas" else "valve"
+    valve_ao = sections["heat"].column(drive, heat.drive, "AO") if heat.drive else -1
+    water_ai = -1
+    if isinstance(heat, HeatConfig) and heat.water:
+        water_ai = sections["heat"].column("water", heat.water)
     frame_do = sections["frame_heating"].column("output", frame.output, "DO") if frame else -1
     plan = ActuationPlan(
         fan=fan,
         heat=heat,
         vent=vent,
         frame_heating=frame,
-        valve=valve,
+        heating=heating.plan(heat),
+        fogging=fogging.plan(fog),
         damper=damper,
-        valve_share=share_at_pct(valve),
         damper_share=share_at_pct(damper),
-        banks=tuple(PulsePlan(bank.cycle_s, bank.on_s_min, bank.off_s_min) for bank in fog.bank),
-        bank_kg_per_h=tuple(bank.kg_per_h for bank in fog.bank),
-        fog_kg_per_h_max=sum(bank.kg_per_h for bank in fog.bank),
         speed_ao=sections["fan"].column("speed", fan.speed, "AO"),
-        valve_ao=sections["heat"].column("valve", heat.valve, "AO"),
+        valve_ao=valve_ao,
         damper_ao=sections["vent"].column("damper", vent.damper, "AO"),
         run_do=run_do,
         enable_do=enable_do,
+        stage_do=stage_do,
+        fog_ao=sections["fog"].column("modulation", fog.modulation, "AO") if fog.modulation else -1,
         bank_do=bank_do,
         frame_do=frame_do,
-        water_ai=sections["heat"].column("water", heat.water) if heat.water else -1,
-        water_lift_K=heat.water_nominal_degC - heat.air_nominal_degC,
+        water_ai=water_ai,
+        water_lift_K=heat.water_nominal_degC - heat.air_nominal_degC if isinstance(heat, HeatConfig) else 1.0,
         frame_ai=tuple(sections["frame_heating"].column("frames", tag) for tag in frame.frames) if frame else (),
-        driven=picker(sorted((run_do, enable_do, *bank_do, *((frame_do,) if frame else ())))),
+        driven=picker(sorted((run_do, enable_do, *stage_do, *bank_do, *((frame_do,) if frame else ())))),
         heat_contacts=picker([sections["heat"].column("ready", tag, "DI") for tag in heat.ready]),
         fog_contacts=picker([sections["fog"].column("ready", tag, "DI") for tag in fog.ready]),
         at_rest=Outputs(

@@ -90,7 +90,7 @@ def test_fan_starts_slowly_and_stops_at_once() -> None:
 @pytest.mark.parametrize("kW", [3.0, 12.0, 30.0, 60.0])
 def test_valve_ends_where_its_characteristic_gives_the_heat(kW: float) -> None:
     _, written, achieved = run(replace(RUN, heat_kW=kW), 200)
-    flow = PLAN.valve.flow(0.01 * ao(written[-1], "TCV-103"))
+    flow = PLAN.heating.valve.flow(0.01 * ao(written[-1], "TCV-103"))
     assert 60.0 * flow == pytest.approx(kW, abs=0.6)  # 1 % of the full flow is saved up
     assert achieved.heat_kW == pytest.approx(60.0 * flow)
     assert do(written[-1], "YC-103")
@@ -180,7 +180,8 @@ def test_banks_together_give_the_fog_asked_for(kg_per_h: float) -> None:
     assert kg == pytest.approx(4.0 * kg_per_h, abs=0.06)
     if kg_per_h <= 15.0:
         assert not any(do(outputs, "XV-102B") for outputs in written)  # the small bank alone, while it can
-    assert all(bank.strokes <= 4 * 3600 / plan.cycle_s + 1 for bank, plan in zip(state.banks, PLAN.banks, strict=True))
+    for bank, plan in zip(state.banks, PLAN.fogging.banks, strict=True):
+        assert bank.strokes <= 4 * 3600 / plan.cycle_s + 1
 
 
 def test_damper_opens_by_its_characteristic_and_stays_shut_for_next_to_nothing() -> None:
