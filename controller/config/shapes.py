@@ -133,6 +133,7 @@ def members(shape: Any) -> list[Any]:
 
 
 def below(shape: Any, step: str | int) -> Any:
+    """The type of one entry of a table, list or union; None when it has none such."""
     base, _ = _bare(shape)
     origin = get_origin(base)
     if members(shape):

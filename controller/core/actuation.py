@@ -120,12 +120,11 @@ def actuate(
     banks, same, fog_pct = fogging.step(plan.fogging, before.banks, fog_kg_per_h, fog_ready, dt_s)
     frame_on = _frame_heating(plan.frame_heating, plan.frame_ai, before.frame_on, climate, frame)
 
-    was = before.heating
     same = same and fan_pct == before.fan_pct and damper_pct == before.damper_pct and fog_pct == before.fog_pct
-    same = same and frame_on == before.frame_on and (heat is was or _alike(heat, was))
+    same = same and frame_on == before.frame_on and _alike(heat, before.heating)
     if before is not state or not same:
         outputs = _written(plan, fan_pct, heat, damper_pct, fog_pct, frame_on, banks)
-    if same and banks is before.banks and heat is was and heat_blocked_s <= 0.0 and fog_blocked_s <= 0.0:
+    if same and banks is before.banks and heat is before.heating and heat_blocked_s <= 0.0 and fog_blocked_s <= 0.0:
         if before is not state:
             before = replace(before, wanted=outputs)
     else:
@@ -214,6 +213,8 @@ def _fan(fan: FanConfig, now_pct: float, wanted_pct: float, dt_s: float) -> floa
 
 def _alike(heat: HeatingState, was: HeatingState) -> bool:
     """Do two states of the heater give the same outputs?"""
+    if heat is was:
+        return True
     if heat.on is not was.on or heat.position_pct != was.position_pct:
         return False
     if heat.stages is not was.stages:

@@ -184,8 +184,7 @@ def allocate(
     why, floor, ceiling = limits.why, targets.floor_degC, targets.ceiling_degC
     t, w_g_per_kg = climate.temperature_degC, 1000.0 * climate.humidity_ratio
     fan_pct, flow, fan_kW = circulation(plan.fan, targets.fan_pct, climate)
-    fade = plan.steam_fade_g_per_kg
-    heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW, fade)
+    heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW, plan.steam_fade_g_per_kg)
     vent_max = achieved.vent_kg_per_s_max if targets.vent else 0.0
     moisture, fog, vent, drier, cooler = state.moisture, 0.0, 0.0, 0.0, 0.0
     too_moist = w_g_per_kg > 1000.0 * limits.vent_above
