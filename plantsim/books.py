@@ -41,6 +41,7 @@ class Books:
     drain_kWh: float
     charges_in_kWh: float
     charges_out_kWh: float
+    recovered_kWh: float
     energy_throughput_kWh: float
     energy_stored_kWh: float
     energy_closure: float
@@ -53,6 +54,7 @@ class Books:
     drain_kg: float
     charges_in_kg: float
     charges_out_kg: float
+    exhaust_drain_kg: float
     water_throughput_kg: float
     water_stored_kg: float
     water_closure: float
@@ -111,6 +113,7 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
         drain_kWh=-kWh[at.B_DRAIN_J],
         charges_in_kWh=kWh[at.B_CHARGE_IN_J],
         charges_out_kWh=-kWh[at.B_CHARGE_OUT_J],
+        recovered_kWh=kWh[at.B_RECOVERED_J],
         energy_throughput_kWh=kWh[at.B_ABS_J],
         energy_stored_kWh=energy / JOULE_PER_KWH,
         energy_closure=_relative(energy - energy_at_start_J - into, b[at.B_ABS_J]),
@@ -123,6 +126,7 @@ def close(c: Tables, v: Views, energy_at_start_J: float, water_at_start_kg: floa
         drain_kg=-b[at.B_DRAIN],
         charges_in_kg=b[at.B_CHARGE_IN],
         charges_out_kg=-b[at.B_CHARGE_OUT],
+        exhaust_drain_kg=-b[at.B_EXHAUST_DRAIN],
         water_throughput_kg=b[at.B_ABS],
         water_stored_kg=water,
         water_closure=_relative(water - water_at_start_kg - water_in, b[at.B_ABS]),

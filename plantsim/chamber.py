@@ -1,6 +1,6 @@
 """The chamber model: outputs in, instruments out, one step at a time.
 
-Deterministic for a seed. Everything is a lumped, first-order model of one cell per bay and level; what it leaves out
+Deterministic for a seed. Everything is a lumped, first-order model of a few cells per bay and level; what it leaves out
 stands in the parameter file.
 """
 
@@ -66,18 +66,18 @@ class Chamber:
         self._seed = seed
         self._step = step
         self._const, self._whole, self._state = pack(params, charge, dt_s)
-        bays, levels, probes = params.room.bays, params.room.levels, len(params.probe)
-        self._c: Tables = at.const_views(self._const, bays, levels, probes)
-        self._v: Views = at.state_views(self._state, bays, levels, probes)
-        self._uA = np.zeros(probes, dtype=np.int64)
-        self._drive = np.zeros(at.DRIVE + bays)
+        size = (params.room.bays, params.room.depth_cells, params.room.levels, len(params.probe))
+        self._c: Tables = at.const_views(self._const, *size)
+        self._v: Views = at.state_views(self._state, *size)
+        self._uA = np.zeros(len(params.probe), dtype=np.int64)
+        self._drive = np.zeros(at.DRIVE + params.room.bays)
         self._drive[at.D_CHAIN] = self._drive[at.D_PRESSURE] = self._drive[at.D_PANEL_HEAT] = 1.0
         self._outputs: Sequence[float] | None = None
         self._hand: dict[str, float | None] = dict.fromkeys(SWITCHES)
         self._number = 0
         self._weather_steps = max(1, round(WEATHER_EVERY_S / dt_s))
         self._bits = -1
-        self._doors = Doors(params.room, self._c, self._drive)
+        self._doors = Doors(params, self._c, self._drive)
         self._loads = Loads(params, self._c, self._v, self._whole, dt_s, charge.mix)
         self._agenda = Agenda(filling, dt_s)
         self._loads.require_possible(self._agenda.left)
@@ -286,7 +286,7 @@ class Chamber:
 
     def _healthy(self) -> dict[str, bool]:
         names = ["heat_enabled", "estop_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto"]
-        doors = [f"door_{bay}_closed" for bay in range(1, self.params.room.bays + 1)]
+        doors = [f"door_{bay}_closed" for bay in self.params.hall.doors or range(1, self.params.room.bays + 1)]
         isolators = [f"{name}_isolator" for name in SWITCHES]
         return dict.fromkeys([*names, "fog_auto", "mains", *isolators, *doors], True)
 

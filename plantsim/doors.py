@@ -9,14 +9,15 @@ import numpy as np
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Tables
 from plantsim.pack.places import cells_of_bay
-from plantsim.params import Room
+from plantsim.params import PlantParams
 
 
 class Doors:
-    """One door a bay. Arrays have one entry a bay. settle_s: so long after closing its bay counts as disturbed."""
+    """One door a bay that has one. Arrays have an entry a bay. settle_s: so long after closing is a bay disturbed."""
 
-    def __init__(self, room: Room, c: Tables, drive: Floats) -> None:
-        self._room, self._c = room, c
+    def __init__(self, params: PlantParams, c: Tables, drive: Floats) -> None:
+        room = params.room
+        self._room, self._c, self._with = room, c, params.hall.doors
         self._drive = drive[at.DRIVE : at.DRIVE + room.bays]
         self._total_s = np.zeros(room.bays)
         self._since_s = np.zeros(room.bays)  # of the last change
@@ -24,9 +25,11 @@ class Doors:
         self.settle_s = 900.0
 
     def set(self, bay: int, open_: bool, time_s: float) -> None:
-        """Open or close the door of a bay (from 1). ValueError for a bay that does not exist."""
+        """Open or close the door of a bay (from 1). ValueError for a bay that does not exist or has no door."""
         if not 1 <= bay <= self._room.bays:
             raise ValueError(f"door of bay {bay}: this chamber has bays 1..{self._room.bays}")
+        if self._with and bay not in self._with:
+            raise ValueError(f"door of bay {bay}: only bays {self._with} have one (hall.doors)")
         b = bay - 1
         if open_ == (self._drive[b] > 0.5):
             return

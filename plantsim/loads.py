@@ -108,7 +108,7 @@ class Loads:
         p, cell, board, product = self._params, self._c.cell, self._v.board, self._v.product
         n = cell.shape[1]
         boards = cell[at.C_BOARD_J, cells] - p.racks.steel_kg / n * p.racks.steel_J_per_kg_K
-        share = 1.0 - p.racks.steel_m2_per_position / cell[at.C_BOARD_M2, cells]
+        share = 1.0 - p.racks.steel_m2_per_position / p.room.depth_cells / cell[at.C_BOARD_M2, cells]
         film = share * board[at.S_FILM, cells]
         water = product[at.P_FILM, cells] + product[at.P_INNER, cells]
         energy = (cell[at.C_SKIN_J, cells] + water * LIQUID_J_PER_KG_K) * product[at.P_SKIN, cells]

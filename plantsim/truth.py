@@ -1,6 +1,7 @@
 """The truth of a step: what the model knows and no probe shows. One row of floats, columns below.
 
-Surfaces are numbered boards first (n cells), then envelope skins (n), then door frames (one a bay). The dew margin
+Surfaces are numbered boards first (n cells), then envelope skins (n), then door frames (one a bay). Front to back is
+the largest difference of air along the depth at one bay and level, 0 where the model has one cell there. The dew margin
 is that of the surface nearest to condensing: its temperature less the dew point of the air beside it.
 Drying is water leaving the concrete itself, wetting is water arriving at it; both are positive parts, area means.
 The mean dew point is the dew point of the mean moisture content.
@@ -58,15 +59,19 @@ COLUMNS: tuple[str, ...] = (
     "settled_board_film_max_kg_per_m2",
     "settled_air_min_degC",
     "settled_air_max_degC",
+    "front_to_back_K",
 )
 COLUMN = {name: i for i, name in enumerate(COLUMNS)}
 
 
-def surface_name(index: int, bays: int, levels: int) -> str:
-    """In words, the surface that `dew_margin_surface` numbers."""
-    n = bays * levels
+_ALONG = {1: ("",), 2: (", front", ", back"), 3: (", front", ", middle", ", back")}
+
+
+def surface_name(index: int, bays: int, levels: int, depth: int = 1) -> str:
+    """In words, the surface that `dew_margin_surface` numbers. depth: cells from front to back."""
+    n = bays * depth * levels
     if index >= 2 * n:
         return f"door frame bay {index - 2 * n + 1}"
-    cell = index % n
+    column, level = divmod(index % n, levels)
     kind = "board" if index < n else "envelope"
-    return f"{kind} bay {cell // levels + 1} level {cell % levels + 1}"
+    return f"{kind} bay {column // depth + 1} level {level + 1}{_ALONG[depth][column % depth]}"

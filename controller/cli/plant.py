@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         stack.callback(server.stop)
         truth = None
         if args.truth is not None:
-            truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels))
+            truth = stack.enter_context(TruthFile(Path(args.truth), scan_s, room.bays, room.levels, room.depth_cells))
         ended = threading.Event()
         with on_request(ended.set):  # before the greeting: whoever has read it may already ask for the end
             _greet(args, site.chamber.name, server.ports)

@@ -86,7 +86,7 @@ def figures(recipe: str, ran: Ran) -> Found:
     """Every row of `targets(recipe)` from a run."""
     rows, dt_s = ran.plant.log.known(), ran.options.scene.dt_s
     band, room = asked_band(ran.bundle.recipe), ran.plant.params.room
-    block = truth.block(rows, dt_s, ran.hold, band, room.bays, room.levels)
+    block = truth.block(rows, dt_s, ran.hold, band, room)
     found = {**_of_block(block), **_of_cost(truth.used(rows, dt_s)), **_of_mean(rows, ran.hold, band)}
     found |= _of_dew_point(ran, rows)
     found["hold in 24 h"] = found["hold"] = hold_h(ran)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from controller.rig.field import behind, field_devices
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.field import FieldDevice
+from plantsim.pack.common import MisfitError
 from plantsim.params import PlantParams
 from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
 from plantsim.terminals import wiring_of
@@ -136,7 +138,7 @@ def build(
     panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
     params = scene.params or load(path, PlantParams)
-    chamber = Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
+    chamber = _chamber(scene, params, path)
     log = TruthLog(chamber, steps_max)
     try:
         if panel:
@@ -152,6 +154,15 @@ def build(
             ]
         ) from None
     return Plant(params, chamber, log, remote, field_devices(remote, points, devices) if panel else ())
+
+
+def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
+    """The chamber model; parameters that contradict each other are problems of their file."""
+    try:
+        return Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
+    except MisfitError as misfit:
+        problem = Problem(str(path), misfit.field, misfit.value, misfit.limit, misfit.remedy)
+        raise ConfigError([problem]) from None
 
 
 def _terminals(points: tuple[Point, ...]) -> tuple[Terminal, ...]:

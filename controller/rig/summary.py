@@ -27,7 +27,7 @@ def summarise(ran: Ran) -> Summary:
     rows, dt_s = ran.plant.log.known(), options.scene.dt_s
     asked = asked_band(bundle.recipe)
     room = ran.plant.params.room
-    true = truth.block(rows, dt_s, ran.hold, asked, room.bays, room.levels)
+    true = truth.block(rows, dt_s, ran.hold, asked, room)
     with Reader(options.out / "record.sqlite") as reader:
         known = believed.block(reader, ran.start_ms, (ran.hold[0] * dt_s, ran.hold[1] * dt_s), asked)
         journal = reader.journal()

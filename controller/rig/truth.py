@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.report import kpis
+from plantsim.params import Room
 from plantsim.truth import COLUMN, surface_name
 
 Rows = NDArray[np.float64]
 WINDOW_S = 600.0  # heating against venting is counted in windows of ten minutes
 
 
-def block(rows: Rows, dt_s: float, hold: tuple[int, int], band: kpis.Band, bays: int, levels: int) -> dict[str, Any]:
+def block(rows: Rows, dt_s: float, hold: tuple[int, int], band: kpis.Band, room: Room) -> dict[str, Any]:
     """The block `truth`. rows: steps x columns of the model's truth; hold: first step and one past the last."""
     n = len(rows)
     series = kpis.Series(
@@ -30,7 +31,7 @@ def block(rows: Rows, dt_s: float, hold: tuple[int, int], band: kpis.Band, bays:
         dew_point=column(rows, "dew_point_mean_degC"),
         dew_margin=column(rows, "dew_margin_K"),
         surface=[int(index) for index in rows[:, COLUMN["dew_margin_surface"]]],
-        surface_names=[surface_name(index, bays, levels) for index in range(2 * bays * levels + bays)],
+        surface_names=_surfaces(room),
         drying=(rows[:, COLUMN["drying_kg_per_m2h"]] - rows[:, COLUMN["wetting_kg_per_m2h"]]).tolist(),
         core_max=column(rows, "core_max_degC"),
         product_spread=column(rows, "product_spread_K"),
@@ -55,6 +56,11 @@ def block(rows: Rows, dt_s: float, hold: tuple[int, int], band: kpis.Band, bays:
     found["board_film_kg_per_m2_max"] = round(float(rows[:, COLUMN["board_film_max_kg_per_m2"]].max()), 6)
     found["envelope_film_kg_per_m2_max"] = round(float(rows[:, COLUMN["envelope_film_max_kg_per_m2"]].max()), 6)
     return found
+
+
+def _surfaces(room: Room) -> list[str]:
+    bays, levels, depth = room.bays, room.levels, room.depth_cells
+    return [surface_name(i, bays, levels, depth) for i in range(2 * bays * levels * depth + bays)]
 
 
 def used(rows: Rows, dt_s: float) -> dict[str, dict[str, float]]:

@@ -22,9 +22,9 @@ class TruthFile:
     time_s is the model's time at the end of the minute. The last row may stand for less than a minute.
     """
 
-    def __init__(self, path: Path, dt_s: float, bays: int, levels: int) -> None:
+    def __init__(self, path: Path, dt_s: float, bays: int, levels: int, depth: int = 1) -> None:
         """Begin the file anew. Raises UnavailableError when it cannot be written."""
-        self._path, self._dt_s, self._bays, self._levels = path, dt_s, bays, levels
+        self._path, self._dt_s, self._place = path, dt_s, (bays, levels, depth)
         self._steps = max(1, round(60.0 / dt_s))
         self._kept: Rows = np.empty((0, len(COLUMNS)))
         self._time_s = 0.0
@@ -64,7 +64,7 @@ class TruthFile:
     def _write(self, rows: Rows) -> None:
         self._time_s += len(rows) * self._dt_s
         row: list[object] = [f"{mean:.6g}" for mean in rows.mean(axis=0)]
-        row[_SURFACE] = surface_name(int(rows[-1, _SURFACE]), self._bays, self._levels)
+        row[_SURFACE] = surface_name(int(rows[-1, _SURFACE]), *self._place)
         try:
             self._csv.writerow((f"{self._time_s:g}", *row))
         except OSError as error:

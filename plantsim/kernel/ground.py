@@ -1,4 +1,4 @@
-"""The slab under each bay: three layers of concrete between the lowest air and the ground."""
+"""The slab under each column: three layers of concrete between the lowest air and the ground."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from plantsim.kernel.layout import (
 
 @inner
 def conduct_floor(k: Floats, air: Floats, floor: Floats, books: Floats, levels: int, h_c: float, dt: float) -> None:
-    """Heat from the lowest cell of each bay through its slab to the ground, for dt."""
+    """Heat from the lowest cell of each column through its slab to the ground, for dt."""
     lost, lost_abs = 0.0, 0.0
     for b in range(floor.shape[1]):
         i = b * levels

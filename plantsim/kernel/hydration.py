@@ -55,7 +55,7 @@ def degree_per_h(age_h: float, tau_h: float, shape: float) -> float:
 
 @inner
 def hydrate_level(k: Floats, cell: Floats, product: Floats, level: int, levels: int, dt: float) -> None:
-    """Age one level of all bays by a whole round of levels * dt and set its heat until its next turn.
+    """Age one level of all columns by a whole round of levels * dt and set its heat until its next turn.
 
     Concrete changes over hours: a turn every few seconds costs a twelfth and changes nothing.
     """

@@ -16,9 +16,12 @@ from plantsim.kernel.jit import inner
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+# Cells stand in columns of `levels`, lowest first; a bay has `depth` columns, the front one (at the door) first. So a
+# cell's number is (bay * depth + place) * levels + level, all from 0.
+
 # sizes: entries of the whole-number vector before wall_cell
-BAYS, LEVELS, PROBES = 0, 1, 2
-SIZES = 3
+BAYS, DEPTH, LEVELS, PROBES = 0, 1, 2, 3
+SIZES = 4
 
 # air, per cell
 AIR_H, AIR_WATER, AIR_T, AIR_W, AIR_FOG, AIR_RH = 0, 1, 2, 3, 4, 5  # J, kg, degC, kg/kg, kg/kg, fraction
@@ -47,12 +50,12 @@ G_EVAPORATED, G_LIMITER_T, G_TRIPPED, G_FRAME_W = 12, 13, 14, 15  # share, degC,
 G_SUPPLY_T, G_RETURN_T, G_HALL_T, G_OUT_T, G_OUT_RH = 16, 17, 18, 19, 20  # degC, degC, degC, degC, %
 G_CARRIED_W, G_VENT_LOSS_W, G_DRYING, G_WETTING, G_FOGGY = 21, 22, 23, 24, 25  # W, W, kg, kg in this step, 0/1
 G_NEAREST, G_NEAREST_WALL = 26, 27  # the board and the skin nearest to condensing when the step began
-# 28..33 circulation and vents: free
+G_MAKEUP, G_RECOVERED_W = 28, 29  # %, W
 G_MOTOR, G_DAMPER_MOTOR, G_FIRE, G_FIRE_S = 34, 35, 37, 38  # %, %, 0 off 1 purge 2 fire, s in it
 G_ELEMENT_T = G_WATER_T  # elements or exchanger stand where else the water does
 G_INPUT_W, G_STEAM_KG_H, G_STEAM_KG, G_STEAM_J = 39, 40, 41, 42  # W bought, kg/h of the heater, kg and J in this step
 G_PUMP, G_DROP, G_FOG_STEAM_KG_H = 43, 44, 45  # %, size of droplets over the rated one, kg/h of the humidifier
-# 36, 46..49 heat and fog: free
+# 30..33 circulation and vents, 36, 46..49 heat and fog: free
 G_SUPPLY_W = 50  # kg/kg
 GEAR = 51
 LINE = 64  # longest delay of a fog line, in steps
@@ -64,10 +67,10 @@ B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17,
 B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
 B_CHARGE_IN_J, B_CHARGE_OUT_J, B_CHARGE_IN, B_CHARGE_OUT = 28, 29, 30, 31  # with product and boards
 B_STEAM, B_STEAM_J = 26, 27
-# 32, 33 vents: free
 B_INPUT_J = 34  # bought by the heaters: fuel, electricity, or what the coil gave; no part of the closure
+B_EXHAUST_DRAIN, B_RECOVERED_J = 32, 33  # parts of B_DRAIN and of what did not leave: told, not added
 BOOKS = 35
-TRUTH = 47
+TRUTH = 48
 
 # drive: what comes from outside in a step
 D_OUTPUTS = 8  # in the order of plantsim.chamber.OUTPUTS
@@ -94,33 +97,11 @@ K_PRODUCT_HOLD, K_FILM_FULL, K_ABSORB, K_SKIN_SHARE = 46, 47, 48, 49
 K_BOARD_HOLD, K_WALL_HOLD = 54, 55
 K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
 K_PRODUCT_AREA = 61  # all of it, m2
-K_TONNES, K_NEWCOMERS, K_OPENED = 110, 111, 112  # t inside, cells with newcomers, cells behind a door just open
-# 44, 45, 50..53, 113 free; 62..73 circulation and vents: free
-K_HEAT_KIND = 74
-WATER, ELECTRIC, GAS, STEAM = 0, 1, 2, 3
-K_STAGE = 75  # STAGES entries, W
-K_ELEMENT_W_K, K_ELEMENT_J_K, K_DRAUGHT = 79, 80, 81  # elements or exchanger to the air at rated flow
-K_FIRE_W, K_FIRE_MIN, K_EFFICIENCY, K_PURGE, K_FIRE_ON, K_FIRE_OFF = 82, 83, 84, 85, 86, 87
-K_STEAM_KG_H, K_STEAM_J = 88, 89
-K_VALVE_PLAY, K_VALVE_STICK, K_VALVE_LEAK, K_VALVE_FAILS = 90, 91, 92, 93
-K_DAMPER_PLAY, K_DAMPER_STICK, K_DAMPER_FAILS = 94, 95, 96
-SHUT, STAY, OPEN = 0, 1, 2  # where a drive goes without power
-K_FOG_KIND = 97
-NOZZLES, PUMP, HUMIDIFIER = 0, 1, 2
-K_PUMP_OPEN, K_PUMP_GAIN, K_DROP_GROWS = 98, 99, 100
-K_FOG_STEAM_KG_H, K_FOG_STEAM_J, K_FOG_STEAM_W, K_FOG_STEAM_GAIN = 101, 102, 103, 104
-# 105..109 heat and fog: free
-SCALARS = 114
-# per cell
-C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7
-C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
-# 11..15 circulation and vents: free
-C_ACTIVITY, C_WETTED, C_HYDRATION, C_TAU, C_SHAPE, C_ACTIVATION = 16, 17, 18, 19, 20, 21  # of the mix; C_HYDRATION: J
-C_NEWCOMER, C_OPENED = 22, 23  # 1 = not judged: product placed lately; door open lately
-CELL_ROWS = 24
+K_DEPTH, K_DEPTH_STILL, K_DEPTH_JET = 62, 63, 64
+K_THROUGH, K_PASS_MAX = 65, 66  # 1 = air goes the way of CELL_ROWS = 24
 # per skin and frame
-L_M2, L_J, L_OUT_W_K = 0, 1, 2
-WALL_ROWS = 3
+L_M2, L_J, L_OUT_W_K, L_HEATED = 0, 1, 2, 3  # L_HEATED: of a frame, over the mean of all
+WALL_ROWS = 4
 # per probe
 R_LAG, R_NOISE, R_OFFSET, R_LO, R_HI, R_SCALE = 0, 1, 2, 3, 4, 5
 R_KIND, R_CELL, R_ODD = 6, 7, 8  # as in feel.py; R_ODD: a list, numbers of the probes that are not plain, then -1
@@ -132,7 +113,12 @@ R_FILM_MOST, R_FILM_H, R_MEMORY, R_RISE, R_FALL = 26, 27, 28, 29, 30  # kg/m2, W
 R_RH_ERROR, R_BODY_ERROR, R_AIR_ERROR = 31, 32, 33  # %RH, K, K
 R_WICK_A, R_WICK_AIR = 34, 35  # 1/K, m/s
 PROBE_ROWS = 36
-# then the share of each bay in the fan's flow
+# dampers: exhaust, make-up; a characteristic of up to DAMPER_POINTS points
+A_KIND, A_RANGEABILITY, A_AUTHORITY, A_LEAKAGE, A_COUNT, A_X = 0, 1, 2, 3, 4, 5
+DAMPER_POINTS = 12
+A_Y = A_X + DAMPER_POINTS
+DAMPER_COLUMNS = A_Y + DAMPER_POINTS
+# then the share of each column in the fan's flow
 
 
 class Views(NamedTuple):
@@ -160,32 +146,35 @@ class Tables(NamedTuple):
     cell: Any
     wall: Any
     probe: Any
+    damper: Any
     share: Any
 
 
-def state_size(bays: int, levels: int, probes: int) -> int:
+def state_size(bays: int, depth: int, levels: int, probes: int) -> int:
     """Length of the state vector."""
-    n = bays * levels
+    n = bays * depth * levels
     cells = (AIR_ROWS + PRODUCT_ROWS + SURFACE_ROWS) * n
     walls = (SURFACE_ROWS + WORK_ROWS) * (n + bays)
-    return cells + walls + FLOOR_LAYERS * bays + GEAR + 2 * LINE + BOOKS + TRUTH + (2 + SENSE_ROWS) * probes
+    rest = GEAR + 2 * LINE + BOOKS + TRUTH + (2 + SENSE_ROWS) * probes
+    return cells + walls + FLOOR_LAYERS * bays * depth + rest
 
 
-def const_size(bays: int, levels: int, probes: int) -> int:
+def const_size(bays: int, depth: int, levels: int, probes: int) -> int:
     """Length of the vector of constants."""
-    n = bays * levels
-    return SCALARS + CELL_ROWS * n + WALL_ROWS * (n + bays) + PROBE_ROWS * probes + bays
+    n = bays * depth * levels
+    walls = WALL_ROWS * (n + bays)
+    return SCALARS + CELL_ROWS * n + walls + PROBE_ROWS * probes + 2 * DAMPER_COLUMNS + bays * depth
 
 
-def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
+def state_views(state: Floats, bays: int, depth: int, levels: int, probes: int) -> Views:
     """The tables of a state vector of state_size(). work has n + bays columns: it serves skins and frames too."""
-    n = bays * levels
+    n = bays * depth * levels
     m = n + bays
     a = AIR_ROWS * n
     p = a + PRODUCT_ROWS * n
     b = p + SURFACE_ROWS * n
     w = b + SURFACE_ROWS * m
-    f = w + FLOOR_LAYERS * bays
+    f = w + FLOOR_LAYERS * bays * depth
     x = f + WORK_ROWS * m
     g = x + GEAR
     li = g + 2 * LINE
@@ -197,7 +186,7 @@ def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
         state[a:p].reshape((PRODUCT_ROWS, n)),
         state[p:b].reshape((SURFACE_ROWS, n)),
         state[b:w].reshape((SURFACE_ROWS, m)),
-        state[w:f].reshape((FLOOR_LAYERS, bays)),
+        state[w:f].reshape((FLOOR_LAYERS, bays * depth)),
         state[f:x].reshape((WORK_ROWS, m)),
         state[x:g],
         state[g:li].reshape((2, LINE)),
@@ -209,18 +198,20 @@ def state_views(state: Floats, bays: int, levels: int, probes: int) -> Views:
     )
 
 
-def const_views(const: Floats, bays: int, levels: int, probes: int) -> Tables:
+def const_views(const: Floats, bays: int, depth: int, levels: int, probes: int) -> Tables:
     """The tables of a vector of constants of const_size()."""
-    n = bays * levels
+    n = bays * depth * levels
     c = SCALARS + CELL_ROWS * n
     w = c + WALL_ROWS * (n + bays)
     r = w + PROBE_ROWS * probes
+    d = r + 2 * DAMPER_COLUMNS
     return Tables(
         const[:SCALARS],
         const[SCALARS:c].reshape((CELL_ROWS, n)),
         const[c:w].reshape((WALL_ROWS, n + bays)),
         const[w:r].reshape((PROBE_ROWS, probes)),
-        const[r : r + bays],
+        const[r:d].reshape((2, DAMPER_COLUMNS)),
+        const[d : d + bays * depth],
     )
 
 

@@ -30,6 +30,7 @@ from plantsim.kernel.layout import (
     G_VENT,
     G_VENT_LOSS_W,
     G_WETTING,
+    K_DEPTH,
     K_NEWCOMERS,
     K_OPENED,
     K_PRESSURE,
@@ -69,10 +70,11 @@ def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
     row[29], row[30], row[31] = gear[G_HEAT_kW], gear[G_FAN_kW], gear[G_FOG_KG_H]
     row[32], row[33] = gear[G_VENT], gear[G_VENT_LOSS_W] * 1e-3
     row[34], row[35] = gear[G_CARRIED_W] * 1e-3, gear[G_FLOW]
-    row[37] = gear[G_FRAME_W] * v.floor.shape[1] * 1e-3
+    row[37] = gear[G_FRAME_W] * (v.wall.shape[1] - v.air.shape[1]) * 1e-3
     row[38], row[39] = gear[G_SUPPLY_T], gear[G_RETURN_T]
     row[41], row[42] = gear[G_EVAPORATED], books[B_DRIED]
     _settled(c, v, row)
+    row[47] = _front_to_back(v.air[AIR_T], int(c.k[K_DEPTH]), v.floor.shape[1])
 
 
 @inner
@@ -89,6 +91,22 @@ def _air(k: Floats, air: Floats, row: Floats) -> None:
     row[3], row[4], row[5] = 100.0 * rh / n, 100.0 * rh_lo, 100.0 * rh_hi
     row[6] = dew_point(W / n, k[K_PRESSURE])
     row[40] = bounds(air[AIR_FOG])[1] * 1e3
+
+
+@inner
+def _front_to_back(T: Floats, depth: int, columns: int) -> float:
+    """Largest difference along the depth at one bay and level, K; 0 where the model has one cell there."""
+    if depth == 1:
+        return 0.0
+    levels = T.size // columns
+    most = 0.0
+    for i in range(0, T.size, depth * levels):
+        for j in range(i, i + levels):
+            lo, hi = T[j], T[j]
+            for d in range(1, depth):
+                lo, hi = min(lo, T[j + d * levels]), max(hi, T[j + d * levels])
+            most = max(most, hi - lo)
+    return most
 
 
 @inner

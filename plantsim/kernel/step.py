@@ -23,6 +23,7 @@ from plantsim.kernel.layout import (
     D_HALL_T,
     D_OUT_RH,
     D_OUT_T,
+    DEPTH,
     G_DROP,
     G_EVAPORATED,
     G_FLOW,
@@ -33,10 +34,12 @@ from plantsim.kernel.layout import (
     G_OUT_T,
     G_TRIPPED,
     G_VENT,
+    K_DAMPERS,
     K_FAN_PROVEN,
     K_FILM,
     K_FILM_V,
     K_SPEED,
+    K_THROUGH,
     LEVELS,
     PROBES,
     R_HI,
@@ -61,6 +64,8 @@ from plantsim.kernel.product import expose_product
 from plantsim.kernel.reading import transmit
 from plantsim.kernel.spray import evaporated_share
 from plantsim.kernel.surfaces import expose_boards, expose_frames, expose_walls
+from plantsim.kernel.through import at_outlets
+from plantsim.kernel.vents import set_vent
 
 PROVEN, RUNS, TRIPPED = 1, 2, 4  # bits that step() returns
 
@@ -75,10 +80,10 @@ def step(
     in `state` its truth stands. number: of the step, from 0; -1 lives nothing and only reads.
     Returns bits PROVEN (air flow), RUNS (fan), TRIPPED (limiter).
     """
-    bays, levels, probes = whole[BAYS], whole[LEVELS], whole[PROBES]
-    at_cell = whole[SIZES : SIZES + bays * levels + bays]
-    c = const_views_compiled(const, bays, levels, probes)
-    v = state_views_compiled(state, bays, levels, probes)
+    bays, depth, levels, probes = whole[BAYS], whole[DEPTH], whole[LEVELS], whole[PROBES]
+    at_cell = whole[SIZES : SIZES + bays * depth * levels + bays]
+    c = const_views_compiled(const, bays, depth, levels, probes)
+    v = state_views_compiled(state, bays, depth, levels, probes)
     if number >= 0:
         advance(c, v, at_cell, drive, levels, number, dt)
     read(c, v, whole, state, out_uA, seed, number, dt)
@@ -111,12 +116,14 @@ def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, num
     """The physics of a step, without instruments."""
     k, air, gear, books = c.k, v.air, v.gear, v.books
     run_gear(k, gear, v.line, drive, number, dt)
+    if k[K_DAMPERS] > 0.5:
+        set_vent(k, c.damper, gear, drive)
     gear[G_HALL_T], gear[G_OUT_T], gear[G_OUT_RH] = drive[D_HALL_T], drive[D_OUT_T], drive[D_OUT_RH]
     if gear[G_FOG_KG] > 0.0:
-        T, W = _top_air(air, levels)
+        T, W = at_outlets(c.cell, air) if k[K_THROUGH] > 0.5 else _top_air(air, levels)
         gear[G_EVAPORATED] = evaporated_share(k, T, W, gear[G_DROP])
     land(k, c.cell, air, v.work, gear, books, dt)
-    circulate(k, c.share, air, gear, books, drive, levels, dt)
+    circulate(k, c.cell, c.share, air, v.work, gear, books, drive, levels, dt)
     mix(k, c.share, air, v.work, gear, levels, dt)
     leak(k, c.cell, air, books, drive, dt)
     open_doors(k, air, books, drive, levels, dt)

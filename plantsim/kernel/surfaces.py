@@ -31,6 +31,7 @@ from plantsim.kernel.layout import (
     K_BOARD_HOLD,
     K_PRESSURE,
     K_WALL_HOLD,
+    L_HEATED,
     L_J,
     L_M2,
     L_OUT_W_K,
@@ -165,12 +166,15 @@ def expose_frames(
     for j in range(n, wall.shape[1]):
         area, i = skin[L_M2, j], at_cell[j]
         film, T, T_air = wall[S_FILM, j], wall[S_T, j], air[AIR_T, i]
+        if area == 0.0:  # a bay without a door has no frame
+            wall[S_T, j] = T_air
+            continue
         kg = vapour_to(h_c / LEWIS_J_PER_KG_K * dt * area, air[AIR_W, i], work[X_WS, j], film)
         heat = h_c * area * dt * (T_air - T) + kg * vapour_enthalpy(T_air)
         air[AIR_H, i] -= heat
         air[AIR_WATER, i] -= kg
         loss = skin[L_OUT_W_K, j] * dt * (drive[D_OUT_T] - T)
-        warmth = gear[G_FRAME_W] * dt
+        warmth = gear[G_FRAME_W] * skin[L_HEATED, j] * dt
         C = skin[L_J, j]
         warm = (C + film * LIQUID_J_PER_KG_K) * T + heat + loss + warmth
         wall[S_T, j] = warm / (C + (film + kg) * LIQUID_J_PER_KG_K)

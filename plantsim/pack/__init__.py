@@ -7,14 +7,17 @@ import numpy as np
 from plantsim.charge import Charge
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Whole
-from plantsim.pack.air import pack_air, shares
+from plantsim.pack.air import pack_air
 from plantsim.pack.fog import pack_fog
 from plantsim.pack.heat import pack_heat
 from plantsim.pack.mixes import concretes
+from plantsim.pack.places import beside_frames, count
 from plantsim.pack.probes import pack_probes, source
 from plantsim.pack.product import loaded_cells, pack_cells, pack_product
 from plantsim.pack.room import pack_floor, pack_walls
 from plantsim.pack.start import pack_start, set_air
+from plantsim.pack.vents import pack_vents
+from plantsim.pack.ways import pack_ways
 from plantsim.params import PlantParams
 
 __all__ = ["loaded_cells", "pack", "set_air"]
@@ -22,15 +25,16 @@ __all__ = ["loaded_cells", "pack", "set_air"]
 
 def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whole, Floats]:
     """(const, whole, state) of a chamber that has just been filled."""
-    bays, levels, probes = params.room.bays, params.room.levels, len(params.probe)
-    const = np.zeros(at.const_size(bays, levels, probes))
-    state = np.zeros(at.state_size(bays, levels, probes))
-    c = at.const_views(const, bays, levels, probes)
-    v = at.state_views(state, bays, levels, probes)
-    c.share[:] = shares(params)
+    size = (params.room.bays, params.room.depth_cells, params.room.levels, len(params.probe))
+    const = np.zeros(at.const_size(*size))
+    state = np.zeros(at.state_size(*size))
+    c = at.const_views(const, *size)
+    v = at.state_views(state, *size)
+    pack_ways(c, params)
     loaded = loaded_cells(params, charge)
     fill = charge.tonnes / params.product.nominal_t * loaded * (loaded.size / max(loaded.sum(), 1.0))
     pack_air(c.k, params, dt_s)
+    pack_vents(c, params, dt_s)
     pack_heat(c.k, params, dt_s)
     pack_fog(c.k, params, dt_s)
     pack_product(c.k, params)
@@ -43,9 +47,7 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     c.k[at.K_PRODUCT_AREA] = c.cell[at.C_PRODUCT_M2].sum()
     pack_walls(c.wall, params)
     pack_start(v, c, params, charge, fill, mixes[charge.mix])
-    cells = np.arange(bays * levels)
-    frames = np.arange(bays) * levels + levels // 2
     sources = [source(params, probe, loaded) for probe in params.probe]
     pack_probes(c, params, dt_s)
-    whole = np.concatenate([[bays, levels, probes], cells, frames, sources]).astype(np.int64)
+    whole = np.concatenate([size, np.arange(count(params.room)), beside_frames(params.room), sources]).astype(np.int64)
     return const, whole, state

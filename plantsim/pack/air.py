@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats
 from plantsim.pack.common import FAILS, gain
+from plantsim.pack.places import count
+from plantsim.pack.room import frame_W
 from plantsim.params import PlantParams
 
 
 def pack_air(k: Floats, p: PlantParams, dt: float) -> None:
     """Constants of room, air, fan, vent, doors and frames into k."""
     room, air = p.room, p.air
-    n = room.bays * room.levels
+    depth = room.depth_cells
+    n = count(room)
     k[at.K_PRESSURE], k[at.K_AIR_KG], k[at.K_HEIGHT] = room.pressure_Pa, room.dry_air_kg / n, room.height_m
-    k[at.K_STILL], k[at.K_JET] = air.still_exchange_kg_per_s, air.jet_exchange
-    k[at.K_SIDE], k[at.K_SIDE_JET] = air.side_exchange_kg_per_s, air.side_jet_exchange
+    # What a bay exchanges is shared by the columns of its depth.
+    k[at.K_DEPTH] = depth
+    k[at.K_STILL], k[at.K_JET] = air.still_exchange_kg_per_s / depth, air.jet_exchange
+    k[at.K_SIDE], k[at.K_SIDE_JET] = air.side_exchange_kg_per_s / depth, air.side_jet_exchange
+    k[at.K_DEPTH_STILL], k[at.K_DEPTH_JET] = air.depth_exchange_kg_per_s, air.depth_jet_exchange
     k[at.K_OPENING], k[at.K_SPEED] = air.opening_m, air.speed_m_per_s_per_kg_per_s
     k[at.K_SPEED0] = air.speed_still_m_per_s
     k[at.K_FILM], k[at.K_FILM_V] = air.film_W_per_m2_K, air.film_W_per_m2_K_per_m_per_s
@@ -28,15 +32,7 @@ def pack_air(k: Floats, p: PlantParams, dt: float) -> None:
     k[at.K_VENT_R], k[at.K_VENT_N] = p.vent.rangeability, p.vent.authority
     k[at.K_DAMPER_PLAY], k[at.K_DAMPER_STICK] = p.vent.play_pct, p.vent.stiction_pct
     k[at.K_DAMPER_FAILS] = FAILS[p.vent.fails]
-    k[at.K_FRAME_W] = p.frames.heating_W
+    k[at.K_FRAME_W] = frame_W(p).mean()
     k[at.K_DOOR] = p.hall.discharge / 3.0 * p.hall.door_width_m * p.hall.door_height_m
     k[at.K_DOOR_HEIGHT] = p.hall.door_height_m
 
-
-def shares(params: PlantParams) -> Floats:
-    """Share of each bay in the fan's flow; adds up to 1. ValueError for a list of another length."""
-    given = params.fan.bay_share
-    if given and len(given) != params.room.bays:
-        raise ValueError(f"fan.bay_share has {len(given)} entries for {params.room.bays} bays")
-    share = np.array(given if given else [1.0] * params.room.bays)
-    return np.asarray(share / share.sum())

@@ -9,9 +9,11 @@ import numpy as np
 from plantsim.kernel import layout as at
 from plantsim.kernel.feel import AIR, AIR_HUMIDITY, BODY, ELEMENT, SOURCE, WARM_DEW, WARM_HUMIDITY, WICK
 from plantsim.kernel.layout import Floats, Tables, Whole
-from plantsim.pack.common import gain
+from plantsim.pack.common import MisfitError, gain
+from plantsim.pack.places import cells_of, count
 from plantsim.pack.probechecks import require_sound
 from plantsim.pack.pt100 import errors
+from plantsim.pack.room import has_door
 from plantsim.params import PlantParams, Probe
 
 # Default range of the current loop of each kind of probe, until the point list sets it.
@@ -117,7 +119,10 @@ def cell_of(p: PlantParams, probe: Probe) -> int:
     level = levels if probe.sees == "ceiling" else (probe.level or levels // 2 + 1)
     if not (1 <= probe.bay <= bays and 1 <= level <= levels):
         raise ValueError(f"probe {probe.tag}: bay {probe.bay} level {level} is outside {bays} bays x {levels} levels")
-    return (probe.bay - 1) * levels + level - 1
+    if probe.depth > p.room.depth_cells:
+        limit = f"this chamber has {p.room.depth_cells} cells of depth (room.depth_cells)"
+        raise MisfitError(f"probe {probe.tag} depth", probe.depth, limit, "correct it, or leave it out: the middle")
+    return int(cells_of(p.room, probe.bay, level)[(probe.depth or p.room.depth_cells // 2 + 1) - 1])
 
 
 def aim(whole: Whole, p: PlantParams, loaded: Floats) -> None:
@@ -131,9 +136,9 @@ def aim(whole: Whole, p: PlantParams, loaded: Floats) -> None:
 def source(p: PlantParams, probe: Probe, loaded: Floats) -> int:
     """Entry of the state vector that a probe sees. ValueError for a place that does not exist."""
     bays, levels = p.room.bays, p.room.levels
-    n = bays * levels
-    size = at.state_size(bays, levels, len(p.probe))
-    where = at.state_views(np.arange(size, dtype=float), bays, levels, len(p.probe))
+    n = count(p.room)
+    shape = (bays, p.room.depth_cells, levels, len(p.probe))
+    where = at.state_views(np.arange(at.state_size(*shape), dtype=float), *shape)
     gear = {
         "supply": at.G_SUPPLY_T, "return": at.G_RETURN_T, "hall": at.G_HALL_T, "outdoor_t": at.G_OUT_T,
         "outdoor_rh": at.G_OUT_RH, "water": at.G_WATER_T, "fan_speed": at.G_SPEED, "airflow": at.G_FLOW,
@@ -144,6 +149,9 @@ def source(p: PlantParams, probe: Probe, loaded: Floats) -> int:
         return int(where.gear[gear[probe.sees]])
     cell = cell_of(p, probe)
     if probe.sees == "frame":
+        if not has_door(p)[probe.bay - 1]:
+            remedy = "hang it at a bay of hall.doors"
+            raise MisfitError(f"probe {probe.tag} bay", probe.bay, "a door frame needs a door", remedy)
         return int(where.wall[at.S_T, n + probe.bay - 1])
     empty = probe.sees == "product" and not loaded[cell]
     row = {

@@ -6,7 +6,7 @@ nothing by themselves: files are validated where they are read.
 
 from __future__ import annotations
 
-from plantsim.params.air import Air, Fan, Vent
+from plantsim.params.air import Air, Fan, Makeup, Vent
 from plantsim.params.fog import Fog, Humidifier, PumpedFog, SteamFog
 from plantsim.params.heat import Coil, Electric, Gas, Heat, Limiter, Steam
 from plantsim.params.plant import Actuators, Condition, PlantParams
@@ -33,6 +33,7 @@ __all__ = [
     "Humidifier",
     "Kind",
     "Limiter",
+    "Makeup",
     "MixParams",
     "Place",
     "PlantParams",

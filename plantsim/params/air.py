@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
-from annotated_types import Ge, Gt, Le, Len
+from annotated_types import Ge, Gt, Le, Len, Lt
 
 from plantsim.params.bounds import Fails, NotNegative, Positive
+
+Characteristic = Literal["equal-percentage", "linear", "table"]
+Percent = Annotated[float, Ge(0), Le(100)]
+Table = Annotated[tuple[tuple[Percent, Percent], ...], Len(0, 12)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
-    """How air moves between cells and along surfaces."""
+    """How air moves between cells and along surfaces.
+
+    depth_*: exchange of the cells of a bay along its depth, as side_* between bays: smaller as the face is smaller.
+    """
 
     still_exchange_kg_per_s: NotNegative = 0.02  # vertical, fans off, before stability damps it
     jet_exchange: NotNegative = 3.0  # vertical exchange per kg/s through the bay
     side_exchange_kg_per_s: NotNegative = 0.05
     side_jet_exchange: NotNegative = 1.0
+    depth_exchange_kg_per_s: NotNegative = 0.007
+    depth_jet_exchange: NotNegative = 0.13  # per kg/s through the bay
     opening_m: Positive = 1.7  # horizontal opening through which unstable layers overturn
     speed_m_per_s_per_kg_per_s: NotNegative = 0.2
     speed_still_m_per_s: Positive = 0.05
@@ -29,14 +38,38 @@ class Air:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fan:
-    """Circulating fan: flow with speed, power with its cube, all of it heat in the air."""
+    """Circulating fan: flow with speed, power with its cube, all of it heat in the air.
+
+    pattern: way of the air. down = let out above, returned at the floor; up = the other way round; across = let out in
+    the back wall, returned at the front (with one cell of depth: both in the same cell).
+    outlet: relative opening of the outlet at every bay and level, one list a bay, lowest level first; empty = what the
+    pattern usually has: down all above, up all below, across alike at every level.
+    bay_share: a short way of saying it: relative flow of each bay through the usual outlets; empty = all alike.
+    """
 
     full_kg_per_s: Positive = 12.0
     rated_kg_per_s: Positive = 9.0
     rated_kW: Positive = 4.0
     lag_s: Positive = 8.0
-    bay_share: Annotated[tuple[Positive, ...], Len(0, 8)] = ()  # relative flow of each bay; empty = all alike
+    pattern: Literal["down", "up", "across"] = "down"
+    outlet: Annotated[tuple[tuple[NotNegative, ...], ...], Len(0, 8)] = ()
+    bay_share: Annotated[tuple[Positive, ...], Len(0, 8)] = ()
     proven_kg_per_s: Positive = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Makeup:
+    """The damper of the make-up air, in series with that of the exhaust. authority 0: there is none.
+
+    Both dampers take the same output. For characteristic, table, leakage and authority see Vent.
+    """
+
+    characteristic: Characteristic = "linear"
+    table: Table = ()
+    rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
+    authority: Annotated[float, Ge(0), Lt(1)] = 0.0
+    leakage_share: Annotated[float, Ge(0), Le(0.5)] = 0.0
+    stroke_s: Positive = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,12 +77,22 @@ class Vent:
     """Exhaust fan and damper at the return; as much outdoor air enters at the plenum.
 
     play_pct, stiction_pct, fails: of the damper's drive, as with the valve of a Coil.
+    characteristic: free area of the damper with its position. table: (position %, area %) from 0 to 100 %, for
+    "table" only. authority: its share of the exhaust fan's pressure when open. leakage_share: area when shut.
+    recovery_efficiency: share of the way to the return temperature that an exchanger brings the make-up air, 0 = none;
+    its exhaust side is kept above recovery_frost_degC. It has no bypass for days when cooling is wanted.
     """
 
     max_kg_per_s: NotNegative = 1.0
+    characteristic: Characteristic = "equal-percentage"
+    table: Table = ()
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
+    leakage_share: Annotated[float, Ge(0), Le(0.5)] = 0.0
     stroke_s: Positive = 60.0
     play_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     stiction_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     fails: Fails = "stay"
+    makeup: Makeup = Makeup()
+    recovery_efficiency: Annotated[float, Ge(0), Lt(1)] = 0.0
+    recovery_frost_degC: Annotated[float, Ge(-5), Le(15)] = 1.0

@@ -127,7 +127,8 @@ class Card:
 class Probe:
     """One analog channel: what it sees and where, time constant, noise (one standard deviation) and constant error.
 
-    bay, level: from 1, where they matter. noise and offset in the probe's own unit.
+    bay, level: from 1, where they matter. depth: cell of the depth, from 1 at the front; 0 = the middle one.
+    noise and offset in the probe's own unit.
     kind: what it is; the section of that name says the rest, and only that one may be given (a wick has a pt100).
     sees "wet" is the temperature of a wick, "dew" the dew point that a warmed probe gives.
     """
@@ -136,6 +137,7 @@ class Probe:
     sees: Sees
     bay: Annotated[int, Ge(0), Le(8)] = 0
     level: Annotated[int, Ge(0), Le(24)] = 0
+    depth: Annotated[int, Ge(0), Le(3)] = 0
     lag_s: NotNegative = 0.0
     noise: NotNegative = 0.0
     offset: float = 0.0

@@ -5,17 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from annotated_types import Ge, Gt, Le, Lt
+from annotated_types import Ge, Gt, Le, Len, Lt
 
 from plantsim.params.bounds import Celsius, NotNegative, Positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """Inside of the chamber. Cells are bay-major, level 1 is the lowest. The mass of air in a cell is constant."""
+    """Inside of the chamber. Cells are bay-major, level 1 is the lowest. The mass of air in a cell is constant.
+
+    depth_cells: from front (at the doors) to back; with 1 nothing can be said about evenness along the depth.
+    """
 
     bays: Annotated[int, Ge(1), Le(8)] = 6
     levels: Annotated[int, Ge(2), Le(24)] = 12
+    depth_cells: Annotated[int, Ge(1), Le(3)] = 1
     width_m: Positive = 10.2  # across the bays
     depth_m: Positive = 13.0
     height_m: Positive = 5.5
@@ -36,12 +40,16 @@ class Envelope:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frames:
-    """Door frames, one a bay, beside its middle level: weaker insulation, with trace heating."""
+    """Door frames, one a door, beside the middle level of its bay: weaker insulation, with trace heating.
+
+    bay_heating_W: heating of each bay's frame, in place of heating_W for all; empty = all alike.
+    """
 
     area_m2: Positive = 2.0
     U_W_per_m2_K: Annotated[float, Gt(0), Le(5)] = 0.5
     skin_J_per_m2_K: Positive = 20000.0
     heating_W: NotNegative = 60.0
+    bay_heating_W: Annotated[tuple[NotNegative, ...], Len(0, 8)] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,10 +65,11 @@ class Floor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hall:
-    """Air in front of the doors, and the door openings."""
+    """Air in front of the doors, and the door openings. doors: bays that have one, from 1; empty = every bay."""
 
     degC: Celsius = 18.0
     rh_pct: Annotated[float, Ge(0), Le(100)] = 50.0
+    doors: Annotated[tuple[Annotated[int, Ge(1), Le(8)], ...], Len(0, 8)] = ()
     door_width_m: Positive = 1.6
     door_height_m: Positive = 5.0
     discharge: Annotated[float, Gt(0), Le(1)] = 0.6

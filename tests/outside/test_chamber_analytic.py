@@ -149,7 +149,7 @@ def test_a_chamber_like_its_surroundings_stays_as_it_is():
     for _ in range(86400):
         model.step(IDLE)
     for table in (model.state.air, model.state.board, model.state.wall, model.state.floor):
-        then = at.state_views(before, 6, 12, 0)
+        then = at.state_views(before, 6, 1, 12, 0)
         was = next(old for old, new in zip(then, model.state, strict=True) if new is table)
         np.testing.assert_allclose(table, was, rtol=1e-10, atol=1e-10)
 

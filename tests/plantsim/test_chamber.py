@@ -318,6 +318,9 @@ def test_truth_has_a_value_for_every_column():
     assert surface_name(0, 6, 12) == "board bay 1 level 1"
     assert surface_name(143, 6, 12) == "envelope bay 6 level 12"
     assert surface_name(146, 6, 12) == "door frame bay 3"
+    assert surface_name(2 * 36, 6, 12, 3) == "board bay 3 level 1, front"
+    assert surface_name(3 * 72 + 2 * 36 + 12, 6, 12, 3) == "envelope bay 3 level 1, middle"
+    assert surface_name(2 * 3 * 72 + 5, 6, 12, 3) == "door frame bay 6"
 
 
 def test_weather_is_interpolated_between_hours_and_repeats():
