@@ -67,8 +67,8 @@ B_FOG, B_MAKEUP, B_EXHAUST, B_LEAK, B_DOOR, B_DRAIN, B_ABS = 13, 14, 15, 16, 17,
 B_ON_PRODUCT, B_ON_BOARDS, B_ON_ENVELOPE, B_LANDED, B_DRIED, B_TAKEN_UP = 20, 21, 22, 23, 24, 25
 B_CHARGE_IN_J, B_CHARGE_OUT_J, B_CHARGE_IN, B_CHARGE_OUT = 28, 29, 30, 31  # with product and boards
 B_STEAM, B_STEAM_J = 26, 27
-B_INPUT_J = 34  # bought by the heaters: fuel, electricity, or what the coil gave; no part of the closure
 B_EXHAUST_DRAIN, B_RECOVERED_J = 32, 33  # parts of B_DRAIN and of what did not leave: told, not added
+B_INPUT_J = 34  # bought by the heaters: fuel, electricity, or what the coil gave; no part of the closure
 BOOKS = 35
 TRUTH = 48
 
@@ -98,7 +98,34 @@ K_BOARD_HOLD, K_WALL_HOLD = 54, 55
 K_FLOOR_AREA, K_FLOOR_J, K_FLOOR_W_K, K_GROUND_W_K, K_GROUND_T = 56, 57, 58, 59, 60
 K_PRODUCT_AREA = 61  # all of it, m2
 K_DEPTH, K_DEPTH_STILL, K_DEPTH_JET = 62, 63, 64
-K_THROUGH, K_PASS_MAX = 65, 66  # 1 = air goes the way of CELL_ROWS = 24
+K_THROUGH, K_PASS_MAX = 65, 66  # 1 = air goes the way of C_SUPPLY, C_PASS, C_BEFORE; largest share through a cell
+K_DAMPERS, K_MAKEUP_STEP = 67, 68  # 1 = flow follows the table of dampers
+K_RECOVERY, K_FROST_T = 69, 70
+K_HEAT_KIND = 74
+WATER, ELECTRIC, GAS, STEAM = 0, 1, 2, 3
+K_STAGE = 75  # STAGES entries, W
+K_ELEMENT_W_K, K_ELEMENT_J_K, K_DRAUGHT = 79, 80, 81  # elements or exchanger to the air at rated flow
+K_FIRE_W, K_FIRE_MIN, K_EFFICIENCY, K_PURGE, K_FIRE_ON, K_FIRE_OFF = 82, 83, 84, 85, 86, 87
+K_STEAM_KG_H, K_STEAM_J = 88, 89
+K_VALVE_PLAY, K_VALVE_STICK, K_VALVE_LEAK, K_VALVE_FAILS = 90, 91, 92, 93
+K_DAMPER_PLAY, K_DAMPER_STICK, K_DAMPER_FAILS = 94, 95, 96
+SHUT, STAY, OPEN = 0, 1, 2  # where a drive goes without power
+K_FOG_KIND = 97
+NOZZLES, PUMP, HUMIDIFIER = 0, 1, 2
+K_PUMP_OPEN, K_PUMP_GAIN, K_DROP_GROWS = 98, 99, 100
+K_FOG_STEAM_KG_H, K_FOG_STEAM_J, K_FOG_STEAM_W, K_FOG_STEAM_GAIN = 101, 102, 103, 104
+# 105..109 heat and fog: free
+K_TONNES, K_NEWCOMERS, K_OPENED = 110, 111, 112  # t inside, cells with newcomers, cells behind a door just open
+# 44, 45, 50..53, 71..73, 113: free
+SCALARS = 114
+# per cell
+C_PRODUCT_M2, C_SKIN_J, C_PAIR_J, C_CORE_J, C_CEMENT, C_BOARD_M2, C_BOARD_J, C_LEAK = 0, 1, 2, 3, 4, 5, 6, 7
+C_LAND, C_LAND_PRODUCT, C_LAND_BOARD = 8, 9, 10
+C_SUPPLY, C_PASS, C_RETURN, C_BEFORE = 11, 12, 13, 14  # shares of the fan's flow; the cell it comes from, -1 = none
+# 15 circulation and vents: free
+C_ACTIVITY, C_WETTED, C_HYDRATION, C_TAU, C_SHAPE, C_ACTIVATION = 16, 17, 18, 19, 20, 21  # of the mix; C_HYDRATION: J
+C_NEWCOMER, C_OPENED = 22, 23  # 1 = not judged: product placed lately; door open lately
+CELL_ROWS = 24
 # per skin and frame
 L_M2, L_J, L_OUT_W_K, L_HEATED = 0, 1, 2, 3  # L_HEATED: of a frame, over the mean of all
 WALL_ROWS = 4

@@ -170,12 +170,12 @@ def test_a_wrong_outlet_makes_a_hot_bay_and_the_right_one_evens_it(pattern: Patt
     spreads = []
     for given in (wrong, right):
         model = chamber(pattern=pattern, outlet=given, mix_degC=25.0)
-        live(model, 4 * 3600.0, outputs(fan_run=1, fan_pct=75, heat_run=1, valve_pct=80))
+        live(model, 3600.0, outputs(fan_run=1, fan_pct=75, heat_run=1, valve_pct=80))
         spreads.append(spread_between_bays_K(model))
         if given is wrong:
             assert int(model.state.air[at.AIR_T].reshape(BAYS, -1).mean(axis=1).argmax()) == 2
-    assert spreads[0] > 0.5
-    assert spreads[1] < 0.4 * spreads[0]
+    assert spreads[0] > 0.3
+    assert spreads[1] < 0.03
 
 
 @pytest.mark.parametrize(
