@@ -116,6 +116,6 @@ CHECKS = (
         proves="what the fan carries into each cell it carries out of another: rows and columns of the flows add to 0",
         formula="sum_j G_ij = sum_i G_ij = 0", source="recomputed: conservation of dry air", run=loop,
         plants=(Plant(what="shares of the bays that add to 1.001", compiled=True, changes={
-            "pack.air.shares": lambda right: lambda params: right(params) * 1.001}),),
+            "pack.ways.shares": lambda right: lambda params: right(params) * 1.001}),),
     ),
 )  # fmt: skip

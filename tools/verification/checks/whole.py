@@ -169,14 +169,14 @@ CHECKS = (
         proves="no bay is favoured by the order of loops: alike to the last bit",
         formula="T(bay) = T(bay 1), bit for bit", source="recomputed: symmetry", run=alike,
         plants=(Plant(what="a share of the air larger by 1e-9", compiled=True, changes={
-            "pack.air.shares": lambda right: lambda p: right(p) * (1.0 + 1e-9 * (np.arange(p.room.bays) == 2))}),),
+            "pack.ways.shares": lambda right: lambda p: right(p) * (1.0 + 1e-9 * (np.arange(p.room.bays) == 2))}),),
     ),
     Check(
         name="mirrored input, mirrored result", subject="whole chamber", sized=True,
         proves="left and right are the same, also with an odd number of bays",
         formula="T(bay i; door 1) = T(bay n+1-i; door n)", source="recomputed: symmetry", run=mirrored,
         plants=(Plant(what="a tenth more air for bay 1", compiled=True, changes={
-            "pack.air.shares": lambda right: lambda p: right(p) * (1.0 + 0.1 * (np.arange(p.room.bays) == 0))}),),
+            "pack.ways.shares": lambda right: lambda p: right(p) * (1.0 + 0.1 * (np.arange(p.room.bays) == 0))}),),
     ),
     Check(
         name="order of convergence", subject="whole chamber", sized=True,
