@@ -121,3 +121,20 @@ def test_in_any_story_what_is_blocked_is_off_and_latches_keep(
             assert reset or before <= set(guard.verdict.trips)
             answers = [event for event in guard.verdict.events if event.kind == "command"]
             assert len(answers) == len(reset)
+
+
+def test_stages_without_an_analog_output_go_off_with_their_contactor(
+    make_guard: Callable[..., Guard], written: Written, opened: Opened, frame: Frame, tag_of: TagOf
+) -> None:
+    """Electric heat: no valve to close, contacts to open; the fan runs on as after any heat. YL-190 plays a stage."""
+    asked = written(SC_101=75.0, YC_101=True, YC_103=True, YL_190=True, ZC_120=30.0)
+    guard = make_guard(asked, frame, heat_valve="", heat_stages=("YL-190",))
+    guard.scan(60)
+    assert (guard.verdict, guard.outputs) == (HEALTHY, asked)
+    guard.frame = opened("FS-101")
+    guard.scan()
+    assert [tag_of(guard.outputs, tag) for tag in ("YC-103", "YL-190", "YC-101")] == [False, False, True]
+    assert tag_of(guard.outputs, "ZC-120") == 30.0
+    guard.frame = frame
+    guard.scan()
+    assert guard.outputs == asked  # nothing to open slowly
