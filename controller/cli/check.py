@@ -17,6 +17,7 @@ from controller.config.files import fault
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
 from controller.config.weather import read_weather
+from controller.core import protection
 from controller.core.diary import Forecast
 from controller.core.forecast import Case, forecast
 from controller.core.mix import Mix
@@ -24,6 +25,7 @@ from controller.core.recipe import Recipe
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
+from controller.report import effects
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
@@ -72,16 +74,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     opt.add_charge(parser)
     opt.add_outdoors(parser)
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--effects", action="store_true", help="print the chamber's table of cause and effect, to sign")
 
 
 def run(args: argparse.Namespace) -> int:
     """Check the files; 0 when all are right, 2 when one is not."""
+    if args.effects:
+        return _effects(args.chamber)
     report = Report()
     targets = [Path(name) for name in args.files] or _shipped(args.chamber, report)
     for path in targets:
         _check(path, args, report)
     print(_as_json(report) if args.json else _as_text(report))
     return GOOD if report.ok else BAD_INPUT
+
+
+def _effects(chamber: str) -> int:
+    """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
+    site = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
+    plan = protection.bind(site.chamber.protection, site.points)
+    for line in effects.lines(plan.rows, chamber=site.chamber.name, sha256=site.files["chamber"].sha256):
+        print(line)
+    return GOOD
 
 
 def _shipped(chamber: str, report: Report) -> list[Path]:

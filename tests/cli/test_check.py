@@ -10,6 +10,7 @@ import pytest
 
 from controller.cli.main import BAD_INPUT, GOOD, main
 from controller.config.find import SHIPPED, known
+from controller.core.protection_rows import ROWS
 
 
 @pytest.fixture
@@ -149,3 +150,11 @@ def test_a_heater_below_what_the_hold_takes_is_refused(configs, capsys):
     chamber.write_text(text.replace("leak_kg_per_s = 0.03 ", "leak_kg_per_s = 0.3 "))
     assert main(["check", "recipes/steady.toml", "--chamber", str(chamber), "--outdoor=-10/80"]) == BAD_INPUT
     assert "3.0 kW can be given" in capsys.readouterr().out
+
+
+def test_prints_cause_and_effect_of_a_chamber_to_sign(capsys):
+    assert main(["check", "--effects"]) == GOOD
+    printed = capsys.readouterr().out
+    for row in ROWS:
+        assert row.text in printed
+    assert "signature" in printed

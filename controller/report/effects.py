@@ -1,0 +1,59 @@
+"""The protection's rows as a table of cause and effect that a person can read, test line by line and sign."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from controller.core.protection_rows import FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
+
+_COLUMNS = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame"), (VENT_OPEN, "vent"))
+_CYCLE = {"none": "goes on", "door": "as the phase says", "hold": "clock stops", "abort": "aborts"}
+_LEGEND = (
+    "off = off once tripped; at once = off while the cause is there, without delay; open = exhaust open; safe = the",
+    "safe value of the point list. By itself: goes back so long after its cause has gone. Reset: stays until somebody",
+    "resets it, which is refused while the cause is there and never restarts anything. Always: no heat without proven",
+    "air flow, and the fan runs on after heat. Hard-wired devices act by themselves; these rows only follow them.",
+)
+
+
+def lines(rows: Sequence[Row], *, chamber: str, sha256: str) -> list[str]:
+    """The table, a line for every row, with the file it belongs to and room for names and dates."""
+    head = ("cause", "delay", *[name for _bit, name in _COLUMNS], "cycle", "goes back", "priority", "tested")
+    body = [
+        (row.text, f"{row.delay_s:g} s", *_effects(row), _CYCLE[row.effect], _back(row), row.priority, "")
+        for row in rows
+    ]
+    widths = [max(len(line[column]) for line in (head, *body)) for column in range(len(head))]
+    widths[-1] = 10
+    return [
+        f"cause and effect of {chamber}, chamber file sha256 {sha256[:16]}",
+        "",
+        _line(head, widths),
+        _line(tuple("-" * width for width in widths), widths),
+        *[_line(line, widths) for line in body],
+        "",
+        *_LEGEND,
+        "",
+        "name ____________________  date ____________  signature ____________________",
+    ]
+
+
+def _effects(row: Row) -> list[str]:
+    found = []
+    for bit, _name in _COLUMNS:
+        done = "open" if bit == VENT_OPEN else "off"
+        if row.at_once & bit:
+            found.append("at once")
+        elif (row.blocks | row.at_once) & SAFE:
+            found.append("off" if bit in (HEAT, FOG) else "safe")
+        else:
+            found.append(done if row.blocks & bit else "")
+    return found
+
+
+def _back(row: Row) -> str:
+    return "reset" if row.latch else f"by itself, {row.release_s:g} s"
+
+
+def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
