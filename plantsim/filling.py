@@ -81,7 +81,7 @@ def impossible(
             if move.batch is None:
                 wrong = "nothing to place: give a batch"
             elif move.batch.mix not in known:
-                wrong = f"mix {move.batch.mix!r} is unknown; known: {', '.join(sorted(known)) or '(none)'}"
+                wrong = f"mix {move.batch.mix!r} is unknown; known: {names(known)}"
             inside.add(where)
         elif not wrong and move.what == "take":
             wrong = "" if where in inside else "nothing stands there: place something first"
@@ -102,6 +102,11 @@ def most_tonnes(filling: Filling) -> float:
         elif move.what == "take":
             inside.pop((move.bay, move.level), None)
     return most
+
+
+def names(mixes: Iterable[str]) -> str:
+    """Names of mixes in words; the product section has none."""
+    return ", ".join(name or "(none)" for name in sorted(mixes))
 
 
 def _misplaced(move: Move, bays: int, levels: int) -> str:

@@ -12,7 +12,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from plantsim.filling import Batch, Filling, impossible
+from plantsim.filling import Batch, Filling, impossible, names
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Tables, Views, Whole
 from plantsim.pack.mixes import Concrete, concretes
@@ -62,7 +62,7 @@ class Loads:
         if self.tonnes[at_] > 0.0:
             raise ValueError(f"bay {bay} level {level} has product since {self.placed_s[at_] / 3600.0:.4g} h: take it")
         if batch.mix not in self.mixes:
-            raise ValueError(f"mix {batch.mix!r} is unknown; known: {', '.join(sorted(self.mixes))}")
+            raise ValueError(f"mix {batch.mix!r} is unknown; known: {names(self.mixes)}")
         self._bring(cells, batch, self.mixes[batch.mix])
         self.tonnes[at_], self.placed_s[at_], self.mix[at_] = batch.tonnes, time_s, batch.mix
         self._changed()

@@ -14,6 +14,7 @@ from controller.cli import options as opt
 from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
+from controller.config.filling import read_filling
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
 from controller.config.weather import read_weather
@@ -29,7 +30,7 @@ from controller.report import effects
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
-_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "plant")
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "plant")
 
 
 @dataclass(slots=True)
@@ -99,7 +100,7 @@ def _effects(chamber: str) -> int:
 
 
 def _shipped(chamber: str, report: Report) -> list[Path]:
-    """The chamber in use and every shipped recipe, mix, weather and model."""
+    """The chamber in use and every shipped recipe, mix, weather, filling and model."""
     paths = [find(kind, name) for kind in _SHIPPED for name in known(kind)]
     try:
         return [find("chamber", chamber), *paths]
@@ -123,6 +124,8 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
             report.good(kind, loader.read(path, Mix))
         elif kind == "weather":
             report.good(kind, read_weather(path))
+        elif kind == "filling":
+            report.good(kind, read_filling(path))
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:

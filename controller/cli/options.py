@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from controller.config.filling import load_filling
 from controller.config.weather import load_weather
 from controller.core.forecast import Case
 from controller.errors import ConfigError, Problem
@@ -14,6 +15,7 @@ from controller.errors import ConfigError, Problem
 if TYPE_CHECKING:
     from controller.rig.plant import Scene
 
+LOAD_T = 120.0
 DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
 
 
@@ -29,13 +31,16 @@ def add_scene(parser: argparse.ArgumentParser) -> None:
     """Options that say what the simulated chamber is and what happens to it."""
     add_files(parser, "plant")
     add_charge(parser)
+    parser.add_argument(
+        "--filling", metavar="FILE", help="what comes and goes, and when: file or demo name, in place of --load"
+    )
     parser.add_argument("--seed", type=int, default=1, help="of the instruments' noise (default: 1)")
     add_outdoors(parser)
 
 
 def add_charge(parser: argparse.ArgumentParser) -> None:
     """Options that say what stands in the chamber."""
-    parser.add_argument("--load", type=float, default=120.0, metavar="TONNES", help="fresh product (default: 120)")
+    parser.add_argument("--load", type=float, metavar="TONNES", help=f"fresh product (default: {LOAD_T:g})")
     parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
     parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
 
@@ -81,24 +86,34 @@ def outdoor_table(args: argparse.Namespace) -> list[tuple[float, float]]:
 def case_of(args: argparse.Namespace) -> Case:
     """What a forecast begins with, from these options. Raises ConfigError."""
     return Case(
-        load_t=within("--load", args.load, 0.0, 150.0, "t"),
+        load_t=load_of(args),
         mix_degC=within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
         outdoor=outdoor_table(args),
     )
 
 
+def load_of(args: argparse.Namespace) -> float:
+    """Tonnes of fresh product. Raises ConfigError."""
+    return LOAD_T if args.load is None else within("--load", args.load, 0.0, 150.0, "t")
+
+
 def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
     """The simulated chamber of these options. Raises ConfigError. Needs the packages of the model."""
+    from controller.rig.filling import moves
     from controller.rig.plant import scene
 
+    if args.filling is not None and (args.load is not None or args.empty_bay):
+        option, value = ("--load", args.load) if args.load is not None else ("--empty-bay", args.empty_bay[0])
+        raise problem(option, value, "cannot stand beside --filling, which says what comes", "leave one out")
     return scene(
         plant=args.plant,
-        tonnes=within("--load", args.load, 0.0, 150.0, "t"),
+        tonnes=load_of(args),
         mix_degC=within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
         empty_bays=tuple(args.empty_bay),
         outdoor=outdoor_table(args),
         seed=args.seed,
         dt_s=dt_s,
+        filling=moves(load_filling(args.filling)) if args.filling is not None else (),
     )
 
 

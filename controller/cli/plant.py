@@ -77,6 +77,7 @@ def _greet(args: argparse.Namespace, chamber: str, ports: list[int]) -> None:
     if args.chamber != opt.DEMO["chamber"]:
         option = f" --chamber {args.chamber}{option}"
     pace = " --pace 60" if args.lockstep else ""
-    print(f"simulated chamber {chamber}, {args.load:g} t: Modbus TCP on {args.host}:{port}, {time}")
+    holds = f"{opt.load_of(args):g} t" if args.filling is None else f"filled by {args.filling}"
+    print(f"simulated chamber {chamber}, {holds}: Modbus TCP on {args.host}:{port}, {time}")
     print(f"control it with: dewhold run{option}{pace} --start-now")
     print("stop it with Ctrl-C", flush=True)

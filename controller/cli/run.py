@@ -148,7 +148,7 @@ def _asked(args: argparse.Namespace) -> Asked:
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,
-        load_t=opt.within("--load", args.load, 0.0, 150.0, "t"),
+        load_t=opt.load_of(args),
         mix_degC=opt.within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
         empty_bays=tuple(args.empty_bay),
         scan_s=opt.within("--scan", args.scan, 0.25, 5.0, "s"),

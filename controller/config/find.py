@@ -9,7 +9,7 @@ from typing import Literal
 from controller.config import words
 from controller.config.files import fault
 
-FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather"]
+FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling"]
 
 # kind -> (folder below configs, suffix)
 FOLDERS: dict[FileKind, tuple[str, str]] = {
@@ -20,6 +20,7 @@ FOLDERS: dict[FileKind, tuple[str, str]] = {
     "mix": ("mixes", ".toml"),
     "plant": ("plants", ".toml"),
     "weather": ("weather", ".csv"),
+    "filling": ("fillings", ".csv"),
 }
 
 # configs/ lies beside controller/, in a checkout and in an installed wheel.

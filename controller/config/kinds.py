@@ -26,7 +26,9 @@ def guess(path: Path) -> FileKind:
     text = files.decode(files.read_bytes(path), str(path))
     if path.suffix == ".csv":
         header = tables.first_line(text)
-        return "points" if {"tag", "kind"} <= set(header) else "weather"
+        if {"tag", "kind"} <= set(header):
+            return "points"
+        return "filling" if {"time_h", "what"} <= set(header) else "weather"
     if path.suffix != ".toml":
         raise _stranger(path, path.suffix or "(no suffix)", "must end in .toml or .csv")
     top = tomltext.read(text, str(path))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +17,12 @@ from controller.link.blocks import is_plain
 from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig.field import behind, field_devices
+from controller.rig.filling import told
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.field import FieldDevice
+from plantsim.filling import Filling, impossible
+from plantsim.pack.mixes import concretes
 from plantsim.pack.common import MisfitError
 from plantsim.params import PlantParams
 from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
@@ -30,7 +33,11 @@ from plantsim.weather import Weather
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """What the simulated chamber is and what happens to it. params: in place of those of the plant file."""
+    """What the simulated chamber is and what happens to it. params: in place of those of the plant file.
+
+    charge: what stands in it at the start, and what the controller is told. With a filling the chamber begins empty,
+    at empty_degC (that of the charge when None), and the charge is only told.
+    """
 
     plant: str = "demo-north"
     params: PlantParams | None = None
@@ -38,6 +45,16 @@ class Scene:
     weather: Weather
     seed: int = 1
     dt_s: float = 1.0
+    filling: Filling = ()
+    empty_degC: float | None = None
+
+    @property
+    def at_start(self) -> Charge:
+        """What stands in the chamber before the first step."""
+        if not self.filling:
+            return self.charge
+        degC = self.charge.mix_degC if self.empty_degC is None else self.empty_degC
+        return replace(self.charge, tonnes=0.0, mix_degC=degC, empty_bays=())
 
 
 def scene(
@@ -50,18 +67,22 @@ def scene(
     seed: int = 1,
     dt_s: float = 1.0,
     params: PlantParams | None = None,
+    filling: Filling = (),
 ) -> Scene:
     """A scene from plain values. outdoor: (degC, %RH) an hour from the start; a single one is constant.
 
-    params: of the chamber model, in place of those of the plant file.
+    filling: what comes and goes; then the chamber begins empty at mix_degC, and the controller is told of tonnes and
+    temperature of the filling. params: of the chamber model, in place of those of the plant file.
     """
     return Scene(
         plant=plant,
         params=params,
-        charge=Charge(tonnes=tonnes, mix_degC=mix_degC, empty_bays=empty_bays),
+        charge=told(filling) if filling else Charge(tonnes=tonnes, mix_degC=mix_degC, empty_bays=empty_bays),
         weather=Weather([temperature for temperature, _ in outdoor], [rh for _, rh in outdoor]),
         seed=seed,
         dt_s=dt_s,
+        filling=filling,
+        empty_degC=mix_degC,
     )
 
 
@@ -138,6 +159,7 @@ def build(
     panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
     params = scene.params or load(path, PlantParams)
+    _require_possible(scene.filling, params, str(path))
     chamber = _chamber(scene, params, path)
     log = TruthLog(chamber, steps_max)
     try:
@@ -156,10 +178,26 @@ def build(
     return Plant(params, chamber, log, remote, field_devices(remote, points, devices) if panel else ())
 
 
+def _require_possible(filling: Filling, params: PlantParams, file: str) -> None:
+    """ConfigError with every move that this chamber model cannot make."""
+    room = params.room
+    wrong = [said.split(": ", 1) for said in impossible(filling, room.bays, room.levels, (), concretes(params))]
+    if wrong:
+        remedy = "mend the filling, or give the model (--plant) what it needs"
+        raise ConfigError([Problem(file, "filling", move, limit, remedy) for move, limit in wrong])
+
+
 def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
     """The chamber model; parameters that contradict each other are problems of their file."""
     try:
-        return Chamber(params, charge=scene.charge, weather=scene.weather, seed=scene.seed, dt_s=scene.dt_s)
+        return Chamber(
+            params,
+            charge=scene.at_start,
+            weather=scene.weather,
+            seed=scene.seed,
+            dt_s=scene.dt_s,
+            filling=scene.filling,
+        )
     except MisfitError as misfit:
         problem = Problem(str(path), misfit.field, misfit.value, misfit.limit, misfit.remedy)
         raise ConfigError([problem]) from None

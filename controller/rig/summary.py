@@ -36,7 +36,7 @@ def summarise(ran: Ran) -> Summary:
     closure = ran.plant.chamber.books
     facts = _run(ran, finished)
     ready_h = truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h)
-    return assemble(
+    found = assemble(
         facts,
         verdict=judge(verdict_rules(), _findings(ran, true, trips, finished, late_h(facts, ready_h))),
         trips=trips,
@@ -47,6 +47,7 @@ def summarise(ran: Ran) -> Summary:
         truth=true,
         believed=known,
     )
+    return {**found, "charges": truth.charges(rows, closure)} if options.scene.filling else found
 
 
 def _run(ran: Ran, finished: bool) -> Run:

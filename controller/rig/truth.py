@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.report import kpis
+from plantsim.books import Books
 from plantsim.params import Room
 from plantsim.truth import COLUMN, surface_name
 
@@ -86,6 +87,21 @@ def used(rows: Rows, dt_s: float) -> dict[str, dict[str, float]]:
             "kWh": round(float(fought.sum()), 2),
         },
     }
+
+
+def charges(rows: Rows, books: Books) -> dict[str, Any]:
+    """What came and went: tonnes inside, heat and water with it (leaving is negative), and the wettest board but for
+    newcomers."""
+    # + 0.0: what did not happen is 0.0, not -0.0
+    tonnes = rows[:, COLUMN["tonnes_inside"]]
+    return {
+        "tonnes": {"start": round(float(tonnes[0]), 3), "most": round(float(tonnes.max()), 3),
+                   "end": round(float(tonnes[-1]), 3)},
+        "energy_kWh": {"in": round(books.charges_in_kWh, 2), "out": round(books.charges_out_kWh, 2) + 0.0},
+        "water_kg": {"in": round(books.charges_in_kg, 2), "out": round(books.charges_out_kg, 2) + 0.0},
+        "settled_board_film_kg_per_m2_max":
+            round(float(rows[:, COLUMN["settled_board_film_max_kg_per_m2"]].max()), 6),
+    }  # fmt: skip
 
 
 def ready_h(rows: Rows, dt_s: float, ready_age_h: float) -> float | None:

@@ -193,8 +193,8 @@ def _product(c: Tables, product: Floats, row: Floats) -> None:
         skin_hi = max(skin_hi, product[P_SKIN, i])
         age_lo = min(age_lo, product[P_AGE40_h, i])
         age_hi = max(age_hi, product[P_AGE40_h, i])
-    if count == 0:
-        return
+    if count == 0:  # what stood here may have been taken away
+        core_lo, core_hi, skin_lo, skin_hi, age_lo, age_hi, count = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1
     row[13] = film
     row[20], row[21], row[22] = core_lo, core / count, core_hi
     row[23], row[24], row[25] = skin_lo, skin_hi, core_hi - core_lo

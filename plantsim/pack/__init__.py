@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from plantsim.charge import Charge
+from plantsim.filling import names
 from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Whole
 from plantsim.pack.air import pack_air
@@ -41,7 +42,7 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     pack_floor(c.k, params)
     mixes = concretes(params)
     if charge.mix not in mixes:
-        raise ValueError(f"mix {charge.mix!r} of the charge is unknown; known: {', '.join(sorted(mixes))}")
+        raise ValueError(f"mix {charge.mix!r} of the charge is unknown; known: {names(mixes)}")
     pack_cells(c.cell, params, fill, mixes[charge.mix], dt_s)
     c.k[at.K_TONNES] = charge.tonnes if loaded.any() else 0.0
     c.k[at.K_PRODUCT_AREA] = c.cell[at.C_PRODUCT_M2].sum()

@@ -86,3 +86,22 @@ def test_wrong_options_are_named_and_nothing_runs(
     assert field in said.err
     assert "nothing was started" in said.err
     assert not (tmp_path / "out" / "record.sqlite").exists()
+
+
+def test_a_filling_comes_and_goes_in_a_cycle(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Twenty minutes of the demo fill: one trip of three positions has entered; the summary says what came."""
+    asked = ["cycle", "--link", "direct", "--outdoor", "8/80", "--hours", "0.33", "--no-report", "--json"]
+    main([*asked, "--filling", "batch", "--out", str(tmp_path)])
+    summary = json.loads(capsys.readouterr().out)
+    assert summary["load_t"] == 120.0
+    assert summary["charges"]["tonnes"] == {"start": 0.0, "most": 5.0, "end": 5.0}
+    assert summary["charges"]["energy_kWh"]["in"] > 30.0
+    assert summary["charges"]["energy_kWh"]["out"] == 0.0
+    assert max(summary["closure"].values()) < 1e-9
+
+
+def test_load_and_filling_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*SHORT, "--out", str(tmp_path), "--filling", "batch", "--load", "80"]) == 2
+    assert "--load = 80.0: cannot stand beside --filling" in capsys.readouterr().err
+    assert main([*SHORT, "--out", str(tmp_path), "--filling", "nothing"]) == 2
+    assert "known: batch, shift" in capsys.readouterr().err

@@ -109,7 +109,7 @@ def test_an_occupied_and_an_empty_position_are_named():
         model.take(1, 2)
     with pytest.raises(ValueError, match=r"bay 1 level 13: this chamber has bays 1\.\.6 and levels 1\.\.12"):
         model.place(1, 13, BOARD)
-    with pytest.raises(ValueError, match=r"mix 'no' is unknown; known: , hot, plain"):
+    with pytest.raises(ValueError, match=r"mix 'no' is unknown; known: \(none\), hot, plain"):
         model.place(1, 1, Batch(1.0, 20.0, mix="no"))
 
 

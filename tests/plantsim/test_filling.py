@@ -44,7 +44,7 @@ def test_a_batch_that_cannot_be_is_refused(batch: tuple[float, ...], said: str):
         (Move(0.0, "place", 2, 2, BOARD), "place bay 2 level 2 at 0 h: there is product already: take it out first"),
         (
             Move(0.0, "place", 1, 2, Batch(1.0, 20.0, mix="x")),
-            "place bay 1 level 2 at 0 h: mix 'x' is unknown; known: , y",
+            "place bay 1 level 2 at 0 h: mix 'x' is unknown; known: (none), y",
         ),
     ],
 )
