@@ -35,8 +35,9 @@ def test_a_small_file_reads_with_its_defaults(tmp_path: Path):
 
 
 def test_cells_that_are_missing_wrong_or_too_many_are_all_named(tmp_path: Path):
-    found = problems(tmp_path, "0,place,1,2,,20,,\n1,open,1,3,,,,\n2,lift,1,2,,,,\n3,take,1,,1.0,,,\n4,place,1,1,-5,999,,\n")
-    assert "line 5, what: \"lift\"" in "\n".join(found)
+    body = "0,place,1,2,,20,,\n1,open,1,3,,,,\n2,lift,1,2,,,,\n3,take,1,,1.0,,,\n4,place,1,1,-5,999,,\n"
+    found = problems(tmp_path, body)
+    assert 'line 5, what: "lift"' in "\n".join(found)
     assert any(text.startswith("line 7, tonnes: -5") for text in found)
     assert any(text.startswith("line 7, degC: 999") for text in found)
 
@@ -58,7 +59,8 @@ def test_rows_stand_in_the_order_of_time(tmp_path: Path):
 
 
 def test_doors_and_positions_that_already_are_so_are_named(tmp_path: Path):
-    body = "0,close,1,,,,,\n0,open,2,,,,,\n0.1,open,2,,,,,\n0.2,take,2,1,,,,\n0.3,place,2,1,1,20,,\n0.4,place,2,1,1,20,,\n"
+    body = "0,close,1,,,,,\n0,open,2,,,,,\n0.1,open,2,,,,,\n0.2,take,2,1,,,,\n"
+    body += "0.3,place,2,1,1,20,,\n0.4,place,2,1,1,20,,\n"
     assert problems(tmp_path, body) == [
         "line 3, what: close bay 1, its door: is shut at 0 h; open it first",
         "line 5, what: open bay 2, its door: is open since line 4; close it first",
