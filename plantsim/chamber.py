@@ -19,6 +19,7 @@ from plantsim.kernel import layout as at
 from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import humidity_ratio, psat
 from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
+from plantsim.knobs import Knobs
 from plantsim.loads import Loads
 from plantsim.pack import pack, set_air
 from plantsim.pack.probes import acclimatise
@@ -81,6 +82,7 @@ class Chamber:
         self._loads = Loads(params, self._c, self._v, self._whole, dt_s, charge.mix)
         self._agenda = Agenda(filling, dt_s)
         self._loads.require_possible(self._agenda.left)
+        self._knobs = Knobs(params, self._c, self._v, dt_s)
         self._set_hall()
         self._take_weather()
         self._conditions = self._healthy()
@@ -116,6 +118,11 @@ class Chamber:
         self._v.lagged[:] = np.nan
         acclimatise(self._v.senses, self.params)
         self._first_reading()
+
+    @property
+    def seed(self) -> int:
+        """Of the instruments' noise."""
+        return self._seed
 
     @property
     def time_s(self) -> float:
@@ -203,6 +210,14 @@ class Chamber:
         self._doors.set(bay, open_, self.time_s)
         self._conditions = {**self._conditions, f"door_{bay}_closed": not open_}
         self._refresh()
+
+    def knob(self, name: str) -> float:
+        """A constant that may change while the chamber runs (plantsim.knobs). KeyError with the known names."""
+        return self._knobs.get(name)
+
+    def set_knob(self, name: str, value: float) -> None:
+        """Turn it; what it was before restores the chamber exactly. KeyError, or ValueError with its bounds."""
+        self._knobs.set(name, value)
 
     def place(self, bay: int, level: int, batch: Batch) -> None:
         """Put a batch with its board at a position (from 1). ValueError when it is occupied or does not exist."""
