@@ -13,9 +13,10 @@ from typing import Protocol
 import numpy as np
 
 from plantsim.kernel import layout as at
-from plantsim.kernel.layout import Tables, Views
+from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.pack.fog import pack_fog
 from plantsim.params import PlantParams
+from plantsim.params.fog import Spray
 
 
 class Turnable(Protocol):
@@ -46,10 +47,31 @@ class Knobs:
     """The knobs of one chamber, over its live tables."""
 
     def __init__(self, params: PlantParams, c: Tables, v: Views, dt_s: float) -> None:
-        self._params, self._c, self._v, self._dt_s = params, c, v, dt_s
-        self._turned: dict[str, float] = {}
+        self._params, self._c, self._dt_s = params, c, dt_s
+        self._full = c.k.copy()
         self._loss, self._leak, self._share = c.wall[at.L_OUT_W_K].copy(), c.cell[at.C_LEAK].copy(), c.share.copy()
-        self.known: dict[str, Knob] = {**self._scalars(), **self._factors(), **self._of_bays()}
+        self._set: dict[str, float] = {}
+        self._knobs: dict[str, Knob] = {
+            **{name: self._of_constants(name, what, indices) for name, (what, indices) in _CONSTANTS.items()},
+            "valve_leak": _entry(c.k, at.K_VALVE_LEAK, "", 1.0, "share of the full flow past a shut valve"),
+            "fog_water": _entry(c.k, at.K_FOG_T, "degC", 90.0, "temperature of the fog water"),
+            "coil_water": _entry(v.gear, at.G_WATER_T, "degC", 120.0, "temperature of the heating water"),
+            "envelope_loss": self._kept("envelope_loss", "x", (0.0, 20.0), 1.0, "loss of the envelope", self._loses),
+            "leak": self._kept("leak", "x", (0.0, 100.0), 1.0, "air through cracks", self._leaks),
+        }
+        if isinstance(params.fog, Spray):
+            now = params.fog.droplet_um
+            self._knobs["droplet"] = self._kept("droplet", "um", (1.0, 500.0), now, "size of droplets", self._drops)
+        for bay in range(1, params.room.bays + 1):
+            name, what = f"draught_{bay}", f"outdoor air blown into bay {bay}"
+            self._knobs[name] = self._kept(name, "kg/s", (0.0, 10.0), 0.0, what, self._leaks)
+            name, what = f"bay_air_{bay}", f"what passes of its share of air through bay {bay}"
+            self._knobs[name] = self._kept(name, "x", (0.01, 10.0), 1.0, what, self._shares)
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """Names of all knobs."""
+        return tuple(self._knobs)
 
     def get(self, name: str) -> float:
         """The setting of a knob. KeyError with the known names."""
@@ -63,77 +85,70 @@ class Knobs:
         knob.put(value)
 
     def _find(self, name: str) -> Knob:
-        if name not in self.known:
-            raise KeyError(f"{name} is no knob; known: {', '.join(sorted(self.known))}")
-        return self.known[name]
+        if name not in self._knobs:
+            raise KeyError(f"{name} is no knob; known: {', '.join(sorted(self._knobs))}")
+        return self._knobs[name]
 
-    def _scalars(self) -> dict[str, Knob]:
-        """Knobs that are one constant of the kernel."""
-        k = self._c.k
-        made = {
-            name: _entry(k, index, unit, hi, what)
-            for name, index, unit, hi, what in (
-                ("fan_flow", at.K_FAN_FULL, "kg/s", 100.0, "flow of the fan at full speed"),
-                ("heat_power", at.K_COIL_W, "W", 1e6, "heat given with the valve open"),
-                ("vent_flow", at.K_VENT, "kg/s", 20.0, "flow through the open exhaust damper"),
-                ("bank_a", at.K_BANK_A, "kg/h", 500.0, "fog of bank A"),
-                ("bank_b", at.K_BANK_B, "kg/h", 500.0, "fog of bank B"),
-                ("fog_water", at.K_FOG_T, "degC", 90.0, "temperature of the fog water"),
-                ("frame_heat", at.K_FRAME_W, "W", 1e4, "heating of one door frame"),
-            )
-        }
-        made["coil_water"] = _entry(self._v.gear, at.G_WATER_T, "degC", 120.0, "temperature of the heating water")
-        return made
+    def _of_constants(self, name: str, what: str, indices: tuple[int, ...]) -> Knob:
+        """A factor on some constants: a factor of 1 gives the very numbers of before."""
 
-    def _factors(self) -> dict[str, Knob]:
-        """Knobs over many entries, and droplets, from whose size two constants follow."""
-        return {
-            "envelope_loss": self._kept("envelope_loss", "x", 0.0, 20.0, 1.0, "heat loss of the envelope"),
-            "leak": self._kept("leak", "x", 0.0, 100.0, 1.0, "air through cracks"),
-            "droplet": self._kept("droplet", "um", 1.0, 500.0, self._params.fog.droplet_um, "size of fog droplets"),
-        }
+        def apply() -> None:
+            for index in indices:
+                self._c.k[index] = self._full[index] * self._set[name]
 
-    def _of_bays(self) -> dict[str, Knob]:
-        made = {}
-        for bay in range(1, self._params.room.bays + 1):
-            draught, air = f"draught_{bay}", f"bay_air_{bay}"
-            made[draught] = self._kept(draught, "kg/s", 0.0, 10.0, 0.0, f"outdoor air blown into bay {bay}")
-            made[air] = self._kept(air, "x", 0.01, 10.0, 1.0, f"what passes of its share of air through bay {bay}")
-        return made
+        return self._kept(name, "x", (0.0, 10.0), 1.0, what, apply)
 
-    def _kept(self, name: str, unit: str, lo: float, hi: float, now: float, what: str) -> Knob:
-        self._turned[name] = now
+    def _kept(
+        self, name: str, unit: str, bounds: tuple[float, float], now: float, what: str, apply: Callable[[], None]
+    ) -> Knob:
+        """A knob whose setting is remembered here; apply brings the tables into line with all of them."""
+        self._set[name] = now
 
         def put(value: float) -> None:
-            self._turned[name] = value
-            self._apply()
+            self._set[name] = value
+            apply()
 
-        return Knob(unit, lo, hi, what, lambda: self._turned[name], put)
+        return Knob(unit, *bounds, what, lambda: self._set[name], put)
 
-    def _apply(self) -> None:
-        """Bring the tables into line; a factor of 1 gives the very numbers of before."""
-        turned, c, bays = self._turned, self._c, self._params.room.bays
-        c.wall[at.L_OUT_W_K] = self._loss * turned["envelope_loss"]
-        cells = c.cell[at.C_LEAK].reshape((bays, -1))
-        cells[:] = (self._leak * turned["leak"]).reshape((bays, -1))
-        cells += np.array([[turned[f"draught_{bay}"]] for bay in range(1, bays + 1)]) / cells.shape[1]
-        passes = np.array([[turned[f"bay_air_{bay}"]] for bay in range(1, bays + 1)])
-        if (passes == 1.0).all():
-            c.share[:] = self._share
-        else:
-            share = (self._share.reshape((bays, -1)) * passes).ravel()
-            c.share[:] = share / share.sum()
-        self._apply_droplets(turned["droplet"])
+    def _loses(self) -> None:
+        self._c.wall[at.L_OUT_W_K] = self._loss * self._set["envelope_loss"]
 
-    def _apply_droplets(self, droplet_um: float) -> None:
+    def _leaks(self) -> None:
+        cells = self._c.cell[at.C_LEAK].reshape((self._params.room.bays, -1))
+        cells[:] = (self._leak * self._set["leak"]).reshape(cells.shape)
+        cells += self._by_bay("draught") / cells.shape[1]
+
+    def _shares(self) -> None:
+        passes = self._by_bay("bay_air")
+        share = (self._share.reshape((len(passes), -1)) * passes).ravel()
+        self._c.share[:] = self._share if (passes == 1.0).all() else share / share.sum()
+
+    def _by_bay(self, name: str) -> Floats:
+        return np.array([[self._set[f"{name}_{bay}"]] for bay in range(1, self._params.room.bays + 1)])
+
+    def _drops(self) -> None:
         """As the packing does it for a file with this size."""
+        fog = self._params.fog
+        assert isinstance(fog, Spray)  # only then there is this knob
         scratch = np.zeros_like(self._c.k)
-        pack_fog(scratch, replace(self._params, fog=replace(self._params.fog, droplet_um=droplet_um)), self._dt_s)
+        pack_fog(scratch, replace(self._params, fog=replace(fog, droplet_um=self._set["droplet"])), self._dt_s)
         for index in (at.K_DROP_EVAPORATES, at.K_DROP_FALLS):
             self._c.k[index] = scratch[index]
 
 
-def _entry(table: at.Floats, index: int, unit: str, hi: float, what: str) -> Knob:
+# name -> what it is, the constants that it multiplies (of every kind of heater and humidifier)
+_HEAT = (at.K_COIL_W, at.K_STEAM_KG_H, at.K_FIRE_W, *(at.K_STAGE + stage for stage in range(at.STAGES)))
+_CONSTANTS: dict[str, tuple[str, tuple[int, ...]]] = {
+    "fan_flow": ("flow of the fan at any speed", (at.K_FAN_FULL,)),
+    "heat_power": ("heat given by the heater", _HEAT),
+    "vent_flow": ("flow through the exhaust damper", (at.K_VENT,)),
+    "fog_a": ("water from bank A, or from the humidifier", (at.K_BANK_A, at.K_FOG_STEAM_KG_H)),
+    "fog_b": ("water from bank B", (at.K_BANK_B,)),
+    "frame_heat": ("heating of the door frames", (at.K_FRAME_W,)),
+}
+
+
+def _entry(table: Floats, index: int, unit: str, hi: float, what: str) -> Knob:
     def put(value: float) -> None:
         table[index] = value
 

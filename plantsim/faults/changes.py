@@ -42,12 +42,13 @@ class KnobBoard:
 
 
 class Settable(Protocol):
-    """What has doors and contacts that are set from outside: a chamber."""
+    """What has doors, contacts and switches that are set from outside: a chamber."""
 
     @property
     def contacts(self) -> Mapping[str, bool]: ...
     def set_condition(self, name: str, closed: bool, /) -> None: ...
     def set_door(self, bay: int, open_: bool, /) -> None: ...
+    def set_hand(self, name: str, value_pct: float | None, /) -> None: ...
 
 
 class ContactBoard:
@@ -57,23 +58,26 @@ class ContactBoard:
         self._chamber = chamber
         self._before: dict[str, tuple[bool, int]] = {}
 
-    def open(self, name: str) -> None:
-        """Open a contact, or the door behind it."""
+    def hold_open(self, name: str, amount: float) -> None:
+        """Open a contact, the door behind it, or turn its switch to hand at `amount` percent."""
         before, count = self._before.get(name, (self._chamber.contacts[name], 0))
         self._before[name] = (before, count + 1)
-        self._set(name, False)
+        self._set(name, False, amount)
 
     def back(self, name: str) -> None:
         """End that; the contact is as it was before the first."""
         before, count = self._before.pop(name)
         if count > 1:
             self._before[name] = (before, count - 1)
-        else:
-            self._set(name, before)
+        elif before:
+            self._set(name, True, 0.0)
 
-    def _set(self, name: str, closed: bool) -> None:
-        if name.startswith("door_"):
-            self._chamber.set_door(int(name.split("_")[1]), not closed)
+    def _set(self, name: str, closed: bool, amount: float) -> None:
+        head, _, tail = name.partition("_")
+        if head == "door":
+            self._chamber.set_door(int(tail.split("_")[0]), not closed)
+        elif tail == "auto":
+            self._chamber.set_hand(head, None if closed else amount)
         else:
             self._chamber.set_condition(name, closed)
 

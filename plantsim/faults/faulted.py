@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from plantsim.chamber import Chamber
+from plantsim.chamber import OUTPUTS, Chamber
 from plantsim.faults.actuators import Act, actuator
 from plantsim.faults.changes import ContactBoard, KnobBoard, Turn, contact_of, knob_of
 from plantsim.faults.fault import Fault
 from plantsim.faults.fit import amount_of, objections, places_of
 from plantsim.faults.kinds import KINDS
 from plantsim.faults.sensors import Spoil, sensor
+from plantsim.kernel import layout as at
 from plantsim.pack.probes import SPANS
 
 # which instruments report a drive's position
@@ -45,7 +46,7 @@ class Faulted:
         self._says: dict[Fault, dict[str, bool]] = {}
         self._active: list[Fault] = []
         self._scan = 0
-        self._outputs: Sequence[float] = (0.0,) * 8
+        self._outputs: Sequence[float] = (0.0,) * len(OUTPUTS)
         self._uA: list[int] | None = None
         self._shown: tuple[object, dict[str, bool], Mapping[str, bool]] | None = None
         self._next = min((fault.scans(self.dt_s)[0] for fault in self._mine), default=NEVER)
@@ -96,9 +97,9 @@ class Faulted:
         out = list(outputs)
         for act in self._acts.values():
             act(out, scan)
-        self._say(out)
         self._outputs = tuple(out)
         self.chamber.step(self._outputs)
+        self._say()
         self._scan = scan + 1
         self._uA = self._spoilt(scan) if self._sensors else None
 
@@ -129,7 +130,7 @@ class Faulted:
             self._turned[fault] = turn
             self._knobs.turn(name, turn)
         elif (contact := contact_of(fault)) is not None:
-            self._contacts.open(contact)
+            self._contacts.hold_open(contact, amount_of(fault))
         elif room == "sensor":
             channel = self._channel[fault.target]
             was, span = self.microamps[channel], self._spans[channel]
@@ -152,16 +153,14 @@ class Faulted:
         shown = round(4000.0 + 160.0 * amount_of(fault))
         return [(i, lambda _uA, _scan: shown) for i, sees in enumerate(self._sees) if sees in WITNESSES[fault.target]]
 
-    def _say(self, driven: Sequence[float]) -> None:
+    def _say(self) -> None:
         """What contacts say that do not tell the truth: a lying contact, or a motor that turns without its belt."""
         for fault in self._active:
             if fault.kind == "feedback-lies" and fault.target == "fan":
                 on = amount_of(fault) > 0.0
                 self._says[fault] = {"fan_runs": on, "airflow": on}
             elif fault.kind == "belt-off":
-                contacts = self.chamber.contacts
-                turns = driven[0] > 0.5 and driven[1] > 0.0 and contacts["estop_healthy"] and contacts["mains"]
-                self._says[fault] = {"fan_runs": turns}
+                self._says[fault] = {"fan_runs": bool(self.chamber.state.gear[at.G_SPEED] > 0.0)}
 
 
 def _is_mine(fault: Fault) -> bool:

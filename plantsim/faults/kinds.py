@@ -82,7 +82,7 @@ KINDS: dict[str, Kind] = {
         Kind("double-start", "operator", "", "start is pressed while the cycle runs"),
         Kind("abort", "operator", "", "the cycle is aborted"),
         Kind("recipe-edited", "operator", "", "somebody sends another recipe to the running cycle"),
-        Kind("hand-left-on", "operator", "switch", "a switch is left in hand"),
+        Kind("hand-left-on", "operator", "switch", "the switch is left in hand at {}", "%", 30.0, 0.0, 100.0),
         Kind("stale-command", "operator", "", "orders that were given before arrive again from an old page"),
         Kind("acknowledge-storm", "operator", "", "{} acknowledgements a scan", "", 50.0, 1.0, 1000.0),
     )
