@@ -22,8 +22,8 @@ from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.field import FieldDevice
 from plantsim.filling import Filling, impossible
-from plantsim.pack.mixes import concretes
 from plantsim.pack.common import MisfitError
+from plantsim.pack.mixes import concretes
 from plantsim.params import PlantParams
 from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
 from plantsim.terminals import wiring_of
