@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from verification import cements
+from verification import cements, house, roof
 from verification.measured import Validation, missing
 
 # name -> what it makes of a folder of data
-SERIES: dict[str, Callable[[Path], Validation]] = {}
+SERIES: dict[str, Callable[[Path], Validation]] = {house.NAME: house.compared, roof.NAME: roof.compared}
 
 
 def validate(data: Path | None) -> list[Validation]:
