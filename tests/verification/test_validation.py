@@ -53,7 +53,7 @@ def test_the_roof_balance_finds_the_numbers_a_series_was_made_with(tmp_path: Pat
     assert fitted.values == roof.FIT_HOURS
     assert fitted.rmse < 5.0  # Pa
     assert predicted.rmse < 8.0
-    assert found.measures[2].rmse < 0.2 * found.measures[3].rmse
+    assert found.measures[2].rmse < 0.3 * found.measures[3].rmse
 
 
 def test_condensation_holds_the_roof_at_saturation_and_comes_back_as_vapour() -> None:

@@ -66,8 +66,8 @@ def compared(data: Path) -> Validation:
         verdict=f"Over {times.size - FIT_HOURS} hours that were not fitted, relative humidity is off by "
         f"{measures[2].rmse:.1f} %RH (root mean square), against {measures[3].rmse:.1f} %RH for outdoor vapour alone. "
         f"At {WETTEST[0]:g} %RH and above it is {pairs[0].model / max(pairs[0].measured, 1.0):.1f} times as many "
-        "hours as measured: one zone sees no dry corner. A passive roof without fog or heat: it checks balance, saturation and "
-        "films, not a chamber.",
+        "hours as measured: one zone sees no dry corner. A passive roof without fog or heat: it checks balance, "
+        "saturation and films, not a chamber.",
         data="TRH-database, roof R3/YP2, hourly, November 2010 to July 2012",
         licence="CC BY 4.0, cite \"TRH-database\"; the series are not part of this project",
         method="hourly vapour balance of one zone with wood and a film; temperatures as measured",
