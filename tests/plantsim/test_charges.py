@@ -169,3 +169,19 @@ def test_charges_work_in_a_chamber_of_another_size():
     live(model, 60, fan_run=1, fan_pct=75)
     assert model.positions().tonnes.tolist() == [[0.0, 0.0, 0.0], [0.0, 0.0, 20.0]]
     assert abs(model.books.energy_closure) < 1e-12
+
+
+def test_a_batch_is_spread_over_the_cells_of_its_depth_and_leaves_with_all_of_them():
+    model = chamber(params=PlantParams(room=replace(Room(), depth_cells=3)))
+    empty = model.constants.cell.copy()
+    model.place(2, 5, Batch(3.0, 45.0))
+    assert np.count_nonzero(model.constants.cell[at.C_CEMENT]) == 3
+    assert model.constants.cell[at.C_CEMENT].sum() == pytest.approx(3000.0 * 0.152)
+    model.state.board[at.S_FILM] += 0.01
+    model.start(25.0, 60.0)
+    live(model, 60, fan_run=1, fan_pct=75)
+    assert model.positions().occupied.sum() == 1
+    model.take(2, 5)
+    np.testing.assert_array_equal(model.constants.cell, empty)
+    assert abs(model.books.energy_closure) < 1e-12
+    assert abs(model.books.water_closure) < 1e-12
