@@ -1,6 +1,10 @@
 """What a whole run says at its end: what was skipped, and how many checks were against something outside.
 
 Nothing may be skipped where everything must be there: DEWHOLD_REQUIRE_ALL=1 turns skipped tests into a failure.
+
+How hard properties are tried is a profile, chosen by DEWHOLD_PROPERTIES. gate: the same examples every time. full: the
+same, ten times as many (`sh tools/test --full`). search: as many, new every time, for looking by hand:
+DEWHOLD_PROPERTIES=search pytest tests/properties --hypothesis-seed=7
 """
 
 from __future__ import annotations
@@ -9,6 +13,13 @@ import os
 from collections import Counter
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+_SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]  # to draw a whole chamber and to live in it takes a while
+settings.register_profile("gate", max_examples=100, derandomize=True, deadline=None, suppress_health_check=_SLOW)
+settings.register_profile("full", settings.get_profile("gate"), max_examples=1000)
+settings.register_profile("search", settings.get_profile("full"), derandomize=False, print_blob=True)
+settings.load_profile(os.environ.get("DEWHOLD_PROPERTIES", "gate"))
 
 _OUTSIDE = "outside"  # property of a test's report: published, library, recomputed or memory
 

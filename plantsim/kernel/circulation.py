@@ -143,8 +143,9 @@ def _turn(
     gear[G_CARRIED_W] = 0.0
     if flow > 0.0:
         kg = flow * dt
-        h_in = h_return + (vent * dt * (h_makeup - h_return) + heat + spray_J) / kg
-        w_in = w_return + (vent * dt * (drive[D_OUT_W] - w_return) + spray) / kg
+        taken = min(1.0, flow / k[K_PLUME_BELOW])  # of the spray: little air leaves the rest behind
+        h_in = h_return + (vent * dt * (h_makeup - h_return) + heat + spray_J * taken) / kg
+        w_in = w_return + (vent * dt * (drive[D_OUT_W] - w_return) + spray * taken) / kg
         gear[G_SUPPLY_T], gear[G_SUPPLY_W], _ = flash_near(h_in, w_in, k[K_PRESSURE], gear[G_SUPPLY_T])
         gear[G_CARRIED_W] = flow * (h_in - h_return)
         if through:
@@ -152,12 +153,20 @@ def _turn(
         else:
             for b in range(columns):
                 _down(air, b * levels, levels, kg * share[b], h_in, w_in, M)
+        if taken < 1.0:
+            _leave(air, columns, levels, spray_J * (1.0 - taken), spray * (1.0 - taken))
     else:
-        for b in range(columns):
-            top = b * levels + levels - 1
-            air[AIR_H, top] += (heat + spray_J) / columns
-            air[AIR_WATER, top] += spray / columns
+        _leave(air, columns, levels, heat + spray_J, spray)
         gear[G_SUPPLY_T], gear[G_SUPPLY_W] = air[AIR_T, levels - 1], air[AIR_W, levels - 1]
+
+
+@inner
+def _leave(air: Floats, columns: int, levels: int, heat_J: float, water_kg: float) -> None:
+    """Give the highest cells what no air carries away."""
+    for b in range(columns):
+        top = b * levels + levels - 1
+        air[AIR_H, top] += heat_J / columns
+        air[AIR_WATER, top] += water_kg / columns
 
 
 @inner

@@ -20,6 +20,7 @@ from plantsim.kernel.layout import (
     Floats,
 )
 
+NOTHING = 1e-6  # a valve open by less is shut: flows of 1e-300 would divide by 0
 CLOSES = 0.02  # a valve closes linearly below this opening; the equal-percentage law never closes
 
 
@@ -52,7 +53,7 @@ def opened(x: float, rangeability: float, authority: float) -> float:
 
     kv = R**(x - 1), flow = 1 / sqrt(1 + N (1/kv**2 - 1)): common practice of control valve sizing, from memory.
     """
-    if x <= 0.0:
+    if x < NOTHING:
         return 0.0
     kv: float = rangeability ** (max(x, CLOSES) - 1.0)
     if x < CLOSES:

@@ -55,7 +55,7 @@ from plantsim.kernel.metal import leaves_at
 from plantsim.kernel.spray import make_fog
 from plantsim.kernel.steam import blow_steam
 
-SMALL_SPEED_PCT = 0.5
+SMALL_SPEED_PCT = 0.5  # a fan below it stands
 
 
 @inner

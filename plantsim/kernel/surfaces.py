@@ -49,13 +49,15 @@ from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, MOLAR_RATIO, psat, vapou
 
 # h_c / h_m: specific heat of humid air times Le**(2/3), Le about 0.87
 LEWIS_J_PER_KG_K = 1040.0 * 0.91
+NEARLY = 0.95  # of the pressure: a surface about to boil (98 degC) gives vapour as one of this saturation
 
 
 @inner
 def saturate(temperature_degC: Floats, Ws: Floats, pressure_Pa: float) -> None:
     """Moisture content at saturation of a row of temperatures, into Ws. A plain loop: it compiles to vectors."""
+    most = NEARLY * pressure_Pa
     for i in range(temperature_degC.size):
-        p = psat(temperature_degC[i])
+        p = min(psat(temperature_degC[i]), most)
         Ws[i] = MOLAR_RATIO * p / (pressure_Pa - p)
 
 

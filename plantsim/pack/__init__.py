@@ -16,6 +16,7 @@ from plantsim.pack.places import beside_frames, count
 from plantsim.pack.probes import pack_probes, source
 from plantsim.pack.product import loaded_cells, pack_cells, pack_product
 from plantsim.pack.room import pack_floor, pack_walls
+from plantsim.pack.stable import require_stable
 from plantsim.pack.start import pack_start, set_air
 from plantsim.pack.vents import pack_vents
 from plantsim.pack.ways import pack_ways
@@ -25,7 +26,7 @@ __all__ = ["loaded_cells", "pack", "set_air"]
 
 
 def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whole, Floats]:
-    """(const, whole, state) of a chamber that has just been filled."""
+    """(const, whole, state) of a chamber that has just been filled. ValueError for parameters that do not fit."""
     size = (params.room.bays, params.room.depth_cells, params.room.levels, len(params.probe))
     const = np.zeros(at.const_size(*size))
     state = np.zeros(at.state_size(*size))
@@ -47,6 +48,7 @@ def pack(params: PlantParams, charge: Charge, dt_s: float) -> tuple[Floats, Whol
     c.k[at.K_TONNES] = charge.tonnes if loaded.any() else 0.0
     c.k[at.K_PRODUCT_AREA] = c.cell[at.C_PRODUCT_M2].sum()
     pack_walls(c.wall, params)
+    require_stable(c, params, dt_s)
     pack_start(v, c, params, charge, fill, mixes[charge.mix])
     sources = [source(params, probe, loaded) for probe in params.probe]
     pack_probes(c, params, dt_s)

@@ -21,19 +21,19 @@ class Air:
     depth_*: exchange of the cells of a bay along its depth, as side_* between bays: smaller as the face is smaller.
     """
 
-    still_exchange_kg_per_s: NotNegative = 0.02  # vertical, fans off, before stability damps it
-    jet_exchange: NotNegative = 3.0  # vertical exchange per kg/s through the bay
-    side_exchange_kg_per_s: NotNegative = 0.05
-    side_jet_exchange: NotNegative = 1.0
-    depth_exchange_kg_per_s: NotNegative = 0.007
-    depth_jet_exchange: NotNegative = 0.13  # per kg/s through the bay
-    opening_m: Positive = 1.7  # horizontal opening through which unstable layers overturn
-    speed_m_per_s_per_kg_per_s: NotNegative = 0.2
-    speed_still_m_per_s: Positive = 0.05
-    film_W_per_m2_K: Positive = 4.0  # heat transfer coefficient = this + next * air speed
-    film_W_per_m2_K_per_m_per_s: NotNegative = 4.0
+    still_exchange_kg_per_s: Annotated[float, Ge(0), Le(10)] = 0.02  # vertical, fans off, before stability damps it
+    jet_exchange: Annotated[float, Ge(0), Le(100)] = 3.0  # vertical exchange per kg/s through the bay
+    side_exchange_kg_per_s: Annotated[float, Ge(0), Le(10)] = 0.05
+    side_jet_exchange: Annotated[float, Ge(0), Le(100)] = 1.0
+    depth_exchange_kg_per_s: Annotated[float, Ge(0), Le(10)] = 0.007
+    depth_jet_exchange: Annotated[float, Ge(0), Le(100)] = 0.13  # per kg/s through the bay
+    opening_m: Annotated[float, Ge(0.05), Le(20)] = 1.7  # horizontal opening through which unstable layers overturn
+    speed_m_per_s_per_kg_per_s: Annotated[float, Ge(0), Le(10)] = 0.2
+    speed_still_m_per_s: Annotated[float, Ge(0.005), Le(1)] = 0.05
+    film_W_per_m2_K: Annotated[float, Ge(0.5), Le(50)] = 4.0  # heat transfer coefficient = this + next * air speed
+    film_W_per_m2_K_per_m_per_s: Annotated[float, Ge(0), Le(50)] = 4.0
     plumes: Annotated[int, Ge(1), Le(8)] = 1  # warm columns that the coil sends up when the fan stands
-    plume_below_kg_per_s: Positive = 0.5
+    plume_below_kg_per_s: Annotated[float, Ge(0.01), Le(20)] = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +47,14 @@ class Fan:
     bay_share: a short way of saying it: relative flow of each bay through the usual outlets; empty = all alike.
     """
 
-    full_kg_per_s: Positive = 12.0
-    rated_kg_per_s: Positive = 9.0
-    rated_kW: Positive = 4.0
-    lag_s: Positive = 8.0
+    full_kg_per_s: Annotated[float, Ge(0.01), Le(500)] = 12.0
+    rated_kg_per_s: Annotated[float, Ge(0.01), Le(500)] = 9.0
+    rated_kW: Annotated[float, Ge(0.001), Le(200)] = 4.0
+    lag_s: Annotated[float, Ge(0.1), Le(600)] = 8.0
     pattern: Literal["down", "up", "across"] = "down"
     outlet: Annotated[tuple[tuple[NotNegative, ...], ...], Len(0, 8)] = ()
     bay_share: Annotated[tuple[Positive, ...], Len(0, 8)] = ()
-    proven_kg_per_s: Positive = 2.0
+    proven_kg_per_s: Annotated[float, Ge(0.001), Le(500)] = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ class Makeup:
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Ge(0), Lt(1)] = 0.0
     leakage_share: Annotated[float, Ge(0), Le(0.5)] = 0.0
-    stroke_s: Positive = 60.0
+    stroke_s: Annotated[float, Ge(1), Le(600)] = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,13 +83,13 @@ class Vent:
     its exhaust side is kept above recovery_frost_degC. It has no bypass for days when cooling is wanted.
     """
 
-    max_kg_per_s: NotNegative = 1.0
+    max_kg_per_s: Annotated[float, Ge(0), Le(100)] = 1.0
     characteristic: Characteristic = "equal-percentage"
     table: Table = ()
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
     leakage_share: Annotated[float, Ge(0), Le(0.5)] = 0.0
-    stroke_s: Positive = 60.0
+    stroke_s: Annotated[float, Ge(1), Le(600)] = 60.0
     play_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     stiction_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     fails: Fails = "stay"

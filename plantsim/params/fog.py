@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le
 
-from plantsim.params.bounds import Celsius, NotNegative, Positive, Share
+from plantsim.params.bounds import Share
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,7 +15,7 @@ class Falling:
     """Droplets that land wet what is below: where, and how fast fog that hangs in the cells settles."""
 
     settle_droplet_um: Annotated[float, Ge(0.1), Le(100)] = 10.0  # fog that hangs in the cells
-    land_levels: Positive = 3.0  # e-folding depth, in levels from the top, over which droplets land
+    land_levels: Annotated[float, Ge(0.1), Le(100)] = 3.0  # e-folding depth of landing, in levels from the top
     land_product: Share = 0.5
     land_boards: Share = 0.45
 
@@ -24,12 +24,12 @@ class Falling:
 class Spray(Falling):
     """Two nozzle banks in the plenum. Droplets that have not evaporated before they land wet what is below."""
 
-    bank_a_kg_per_h: NotNegative = 15.0
-    bank_b_kg_per_h: NotNegative = 45.0
-    water_degC: Celsius = 15.0
+    bank_a_kg_per_h: Annotated[float, Ge(0), Le(1000)] = 15.0
+    bank_b_kg_per_h: Annotated[float, Ge(0), Le(1000)] = 45.0
+    water_degC: Annotated[float, Ge(1), Le(60)] = 15.0
     line_delay_s: Annotated[float, Ge(0), Le(60)] = 3.0
     droplet_um: Annotated[float, Ge(1), Le(500)] = 20.0
-    fall_m: Positive = 2.0
+    fall_m: Annotated[float, Ge(0.05), Le(20)] = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,10 +48,10 @@ class PumpedFog(Spray):
     """
 
     kind: Literal["pump"] = "pump"
-    rated_bar: Positive = 70.0
-    open_bar: NotNegative = 10.0
+    rated_bar: Annotated[float, Ge(1), Le(300)] = 70.0
+    open_bar: Annotated[float, Ge(0), Le(300)] = 10.0
     droplet_exponent: Annotated[float, Ge(0), Le(1)] = 0.4
-    pump_lag_s: Positive = 2.0
+    pump_lag_s: Annotated[float, Ge(0.1), Le(60)] = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,11 +59,11 @@ class SteamFog(Falling):
     """A steam humidifier: water comes as vapour and brings its own heat. Its output is modulated."""
 
     kind: Literal["steam"] = "steam"
-    max_kg_per_h: Positive = 60.0
-    J_per_kg: Positive = 2675.5e3
-    supply_degC: Celsius = 15.0  # of the water it boils
+    max_kg_per_h: Annotated[float, Ge(0.1), Le(5000)] = 60.0
+    J_per_kg: Annotated[float, Ge(2e6), Le(3e6)] = 2675.5e3
+    supply_degC: Annotated[float, Ge(1), Le(95)] = 15.0  # of the water it boils
     efficiency: Annotated[float, Gt(0), Le(1)] = 0.95
-    lag_s: Positive = 60.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 60.0
 
 
 Humidifier = Fog | PumpedFog | SteamFog

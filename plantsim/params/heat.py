@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Len
 
-from plantsim.params.bounds import Celsius, Fails, NotNegative, Positive, Share
+from plantsim.params.bounds import Celsius, Fails, NotNegative, Share
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,15 +19,15 @@ class Coil:
     """
 
     kind: Literal["water"] = "water"
-    max_kW: Positive = 60.0
+    max_kW: Annotated[float, Ge(0.1), Le(2000)] = 60.0
     water_degC: Celsius = 70.0
     air_degC: Celsius = 30.0  # at which max_kW is given with the valve open
-    UA_kW_per_K: Positive = 1.65
-    draught_kg_per_s: Positive = 3.0  # air that the warm coil draws through itself with the fan off
+    UA_kW_per_K: Annotated[float, Ge(0.001), Le(100)] = 1.65
+    draught_kg_per_s: Annotated[float, Ge(0.01), Le(100)] = 3.0  # what the warm coil draws by itself, fan off
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.5
-    stroke_s: Positive = 90.0
-    lag_s: Positive = 45.0
+    stroke_s: Annotated[float, Ge(1), Le(600)] = 90.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 45.0
     play_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     stiction_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     leak_share: Share = 0.0
@@ -44,9 +44,9 @@ class Electric:
 
     kind: Literal["electric"] = "electric"
     stage_kW: Annotated[tuple[NotNegative, ...], Len(1, 4)] = (15.0, 15.0, 15.0, 15.0)
-    rise_K: Positive = 250.0
-    lag_s: Positive = 60.0
-    draught_kg_per_s: Positive = 0.5
+    rise_K: Annotated[float, Ge(10), Le(800)] = 250.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 60.0
+    draught_kg_per_s: Annotated[float, Ge(0.01), Le(100)] = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,15 +59,15 @@ class Gas:
     """
 
     kind: Literal["gas"] = "gas"
-    max_kW: Positive = 60.0
+    max_kW: Annotated[float, Ge(0.1), Le(2000)] = 60.0
     efficiency: Annotated[float, Gt(0), Le(1)] = 0.9
     min_fire_share: Annotated[float, Gt(0), Le(1)] = 0.3
-    purge_s: NotNegative = 30.0
-    min_on_s: NotNegative = 120.0
-    min_off_s: NotNegative = 120.0
-    rise_K: Positive = 150.0
-    lag_s: Positive = 400.0
-    draught_kg_per_s: Positive = 1.0
+    purge_s: Annotated[float, Ge(0), Le(600)] = 30.0
+    min_on_s: Annotated[float, Ge(0), Le(3600)] = 120.0
+    min_off_s: Annotated[float, Ge(0), Le(3600)] = 120.0
+    rise_K: Annotated[float, Ge(10), Le(800)] = 150.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 400.0
+    draught_kg_per_s: Annotated[float, Ge(0.01), Le(100)] = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,14 +78,14 @@ class Steam:
     """
 
     kind: Literal["steam"] = "steam"
-    max_kg_per_h: Positive = 80.0
-    J_per_kg: Positive = 2675.5e3
-    water_J_per_kg: Positive = 419.1e3
+    max_kg_per_h: Annotated[float, Ge(0.1), Le(5000)] = 80.0
+    J_per_kg: Annotated[float, Ge(2e6), Le(3e6)] = 2675.5e3
+    water_J_per_kg: Annotated[float, Ge(0), Le(1e6)] = 419.1e3
     wet_share: Share = 0.0
     rangeability: Annotated[float, Gt(1), Le(200)] = 50.0
     authority: Annotated[float, Gt(0), Le(1)] = 0.9
-    stroke_s: Positive = 30.0
-    lag_s: Positive = 5.0
+    stroke_s: Annotated[float, Ge(1), Le(600)] = 30.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 5.0
     play_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     stiction_pct: Annotated[float, Ge(0), Le(50)] = 0.0
     leak_share: Share = 0.0
@@ -104,4 +104,4 @@ class Limiter:
 
     trip_degC: Celsius = 55.0
     reset_below_degC: Celsius = 45.0
-    lag_s: Positive = 20.0
+    lag_s: Annotated[float, Ge(0.1), Le(3600)] = 20.0
