@@ -20,6 +20,7 @@ from controller.core import (
 )
 from controller.core.mix import Mix
 from controller.core.points import Point
+from controller.core.protection_rows import ROWS
 from controller.core.recipe import Recipe
 from controller.core.scan import ScanPlan
 
@@ -55,7 +56,7 @@ def bind(
         allocation=allocation.bind(chamber.temperature, chamber.moisture, actuators, load_t=load_t),
         actuation=actuation.bind(actuators, points),
         protection=guard,
-        alarms=alarms.bind(chamber.alarms, points),
+        alarms=alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :]),
         product=racks,
         invariants=invariants.bind(chamber.invariants, points, guard, actuators, chamber.limits, dt_s),
         charges=charges.bind(

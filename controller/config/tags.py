@@ -54,6 +54,8 @@ ROLES: dict[str, Role] = {
     "frame_heating.output": Role("DO"),
     "frame_heating.frames": Role("AI", "degC"),
     "protection.airflow": Role("DI"),
+    "protection.row.contacts": Role("DI"),
+    "protection.row.readings": Role("AI"),
     "protection.fan_runs": Role("DI"),
     "protection.emergency_stop": Role("DI"),
     "protection.limiter": Role("DI"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.core.protection_rows import ROWS
+from controller.core.protection_rows import ROWS, Row
 
 PRIORITIES: tuple[str, ...] = ("low", "medium", "high")
 
@@ -100,8 +100,14 @@ OWN: tuple[AlarmRow, ...] = (
              "drives may stop",
              "look at the supply"),
 )
-TRIPS: tuple[AlarmRow, ...] = tuple(
-    AlarmRow(row.tag, row.text, row.priority, 0.0, 0.0, 0.0, False, False, row.cause, row.consequence, row.action)
-    for row in ROWS
-)
+
+
+def trip_of(row: Row) -> AlarmRow:
+    """The alarm of a row of the protection: it stands as long as the row has tripped."""
+    return AlarmRow(
+        row.tag, row.text, row.priority, 0.0, 0.0, 0.0, False, False, row.cause, row.consequence, row.action
+    )
+
+
+TRIPS: tuple[AlarmRow, ...] = tuple(trip_of(row) for row in ROWS)
 ALARMS: tuple[AlarmRow, ...] = OWN + TRIPS

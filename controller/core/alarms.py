@@ -14,7 +14,7 @@ from controller.core.alarm_causes import MEAN_EVERY_S, NO_MEANS, AlarmsConfig, M
 from controller.core.alarm_hiding import Hidden, expire, obey
 from controller.core.alarm_life import NORMAL, Life, Manner, at_rest, letter, live
 from controller.core.alarm_rate import QUIET, Rate, count
-from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, TRIPS, AlarmRow
+from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, TRIPS, AlarmRow, trip_of
 from controller.core.allocation import Demands
 from controller.core.binding import Binder
 from controller.core.climate import Climate
@@ -26,6 +26,7 @@ from controller.core.points import Point, of_kind
 from controller.core.procedure import AT_REST
 from controller.core.product import Product
 from controller.core.protection import Verdict
+from controller.core.protection_rows import Row
 from controller.core.quick import maker
 from controller.core.setpoints import Targets
 
@@ -38,6 +39,8 @@ class AlarmPlan:
     mains; closed while all is well.
 
     tail: column from which beacon, horn and healthy follow each other to the end, -1 when they do not.
+    rows: ALARMS, then one for every row that the chamber adds to the protection, with their manners, and the number of
+    each tag. fixed: tags raised by protection, which nobody hides.
     """
 
     config: AlarmsConfig
@@ -47,12 +50,16 @@ class AlarmPlan:
     beacon: int
     horn: int
     healthy: int
+    rows: tuple[AlarmRow, ...]
+    manners: tuple[Manner, ...]
+    numbers: dict[str, int]
+    fixed: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmState:
-    """lives: (number in ALARMS, its life) of every alarm that is not at rest. hidden: kept from sight, and why.
-    rate: how many came of late.
+    """lives: (number in the plan's rows, its life) of every alarm that is not at rest. hidden: kept from sight, and
+    why. rate: how many came of late.
     """
 
     lives: tuple[tuple[int, Life], ...]
@@ -78,17 +85,11 @@ _outputs = maker(Outputs)
 _NONE: tuple[Event, ...] = ()
 _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * (_OWN_COUNT - 5)  # the alarms of a working chamber, while it is at rest
-_MANNERS = tuple(
-    Manner(on_s=row.on_s, off_s=row.off_s, deadband=row.deadband, latch=row.latch, clears=row.priority == "low")
-    for row in ALARMS
-)
-_TAGS = frozenset(row.tag for row in ALARMS)
-_FIXED = frozenset(row.tag for row in TRIPS)
-_NUMBER = {row.tag: number for number, row in enumerate(ALARMS)}
 
-
-def bind(config: AlarmsConfig, points: tuple[Point, ...]) -> AlarmPlan:
-    """Tags to columns. Raises ConfigError with every tag that is not there."""
+def bind(config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = ()) -> AlarmPlan:
+    """Tags to columns. added: rows that the chamber adds to the protection. ConfigError with every unknown tag."""
+    trips = tuple(trip_of(row) for row in added)
+    rows = ALARMS + trips
     binder = Binder("alarms", points)
     mains = binder.column("mains", config.mains, "DI")
     switches = [binder.column("in_hand", tag, "DI") for tag in config.in_hand] or [mains]
@@ -98,7 +99,8 @@ def bind(config: AlarmsConfig, points: tuple[Point, ...]) -> AlarmPlan:
     row = (beacon, horn, healthy) == (beacon, beacon + 1, len(of_kind(points, "DO")) - 1) and healthy == horn + 1
     plan = AlarmPlan(
         config, all_good(len(of_kind(points, "AI"))), itemgetter(switches[0], *switches[1:], mains),
-        beacon if row else -1, beacon, horn, healthy,
+        beacon if row else -1, beacon, horn, healthy, rows, tuple(_manner(one) for one in rows),
+        {one.tag: number for number, one in enumerate(rows)}, frozenset(one.tag for one in TRIPS + trips),
     )
     binder.done()
     return plan
@@ -109,11 +111,11 @@ def initial(_plan: AlarmPlan) -> AlarmState:
     return AlarmState((), NO_MEANS, (), QUIET)
 
 
-def active_list(state: AlarmState) -> tuple[ActiveAlarm, ...]:
+def active_list(plan: AlarmPlan, state: AlarmState) -> tuple[ActiveAlarm, ...]:
     """What a person has to see, and what is hidden: most urgent first, then oldest first, hidden ones last."""
     reasons = {entry.tag: entry.reason for entry in state.hidden}
     found = [
-        ActiveAlarm(ALARMS[number], life.from_s, letter(life), reasons.get(ALARMS[number].tag, ""))
+        ActiveAlarm(plan.rows[number], life.from_s, letter(life), reasons.get(plan.rows[number].tag, ""))
         for number, life in state.lives
         if letter(life) != "N"
     ]
@@ -164,19 +166,19 @@ def update(
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,
-        *[1.0 if row.tag in verdict.trips else -1.0 for row in TRIPS],
+        *[1.0 if row.tag in verdict.trips else -1.0 for row in plan.rows[_OWN_COUNT:]],
     )
-    hidden, back, said = _hide(state.hidden, sequence.for_alarms, now_s)
-    unseen = {_NUMBER[entry.tag] for entry in hidden}
-    lives, came, told = _live_all(state.lives, beyond, sequence, unseen, back, now_s, dt_s)
+    hidden, back, said = _hide(plan, state.hidden, sequence.for_alarms, now_s)
+    unseen = {plan.numbers[entry.tag] for entry in hidden}
+    lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, back, now_s, dt_s)
     rate, busy = count(state.rate, came, now_s)
     if lives != state.lives or hidden is not state.hidden or rate is not state.rate:
         state = _state(lives, state.means, hidden, rate)
-    return state, _signal(plan, outputs, *_lamps(lives, unseen)), (*said, *told, *busy)
+    return state, _signal(plan, outputs, *_lamps(plan, lives, unseen)), (*said, *told, *busy)
 
 
 def _hide(
-    hidden: tuple[Hidden, ...], orders: tuple[Command, ...], now_s: float
+    plan: AlarmPlan, hidden: tuple[Hidden, ...], orders: tuple[Command, ...], now_s: float
 ) -> tuple[tuple[Hidden, ...], frozenset[int], tuple[Event, ...]]:
     """What is hidden from now on, which alarms come back into sight, and the outcome of every order."""
     if not hidden and not orders:
@@ -185,15 +187,15 @@ def _hide(
     hidden, over = expire(hidden, now_s)
     events = list(over)
     for order in orders:
-        hidden, reason = obey(hidden, order, _TAGS, _FIXED, now_s)
+        hidden, reason = obey(hidden, order, frozenset(plan.numbers), plan.fixed, now_s)
         events.append(settled(order.id, order.verb, order.who, reason))
     back = before - {entry.tag for entry in hidden}
-    return hidden, frozenset(_NUMBER[tag] for tag in back), tuple(events)
+    return hidden, frozenset(plan.numbers[tag] for tag in back), tuple(events)
 
 
 def _live_all(
-    lives: tuple[tuple[int, Life], ...], beyond: tuple[float, ...], sequence: SequenceState, unseen: set[int],
-    back: frozenset[int], now_s: float, dt_s: float,
+    plan: AlarmPlan, lives: tuple[tuple[int, Life], ...], beyond: tuple[float, ...], sequence: SequenceState,
+    unseen: set[int], back: frozenset[int], now_s: float, dt_s: float,
 ) -> tuple[tuple[tuple[int, Life], ...], tuple[str, ...], tuple[Event, ...]]:
     """Every life one scan on. Returns those not at rest, tags that came in sight, and events of what comes or goes."""
     before = dict(lives)
@@ -201,9 +203,9 @@ def _live_all(
     came: list[str] = []
     events: list[Event] = []
     for number in sorted({*before, *[number for number, excess in enumerate(beyond) if excess >= 0.0]}):
-        was, row = before.get(number, NORMAL), ALARMS[number]
+        was, row = before.get(number, NORMAL), plan.rows[number]
         life = live(
-            _MANNERS[number], was, beyond[number], acknowledge=sequence.acknowledge, reset=bool(sequence.reset),
+            plan.manners[number], was, beyond[number], acknowledge=sequence.acknowledge, reset=bool(sequence.reset),
             now_s=now_s, dt_s=dt_s,
         )
         if number in back and life.active:
@@ -218,7 +220,7 @@ def _live_all(
     return tuple(kept), tuple(came), tuple(events)
 
 
-def _lamps(lives: tuple[tuple[int, Life], ...], unseen: set[int]) -> tuple[bool, bool, bool]:
+def _lamps(plan: AlarmPlan, lives: tuple[tuple[int, Life], ...], unseen: set[int]) -> tuple[bool, bool, bool]:
     """Beacon, horn, healthy relay."""
     beacon = horn = False
     healthy = True
@@ -226,11 +228,17 @@ def _lamps(lives: tuple[tuple[int, Life], ...], unseen: set[int]) -> tuple[bool,
         if number in unseen or letter(life) == "N":
             continue
         beacon = True
-        priority = ALARMS[number].priority
+        priority = plan.rows[number].priority
         if life.active:
             healthy = healthy and priority != "high"
             horn = horn or (life.unacked and priority != "low")
     return beacon, horn, healthy
+
+
+def _manner(row: AlarmRow) -> Manner:
+    return Manner(
+        on_s=row.on_s, off_s=row.off_s, deadband=row.deadband, latch=row.latch, clears=row.priority == "low"
+    )
 
 
 def _event(row: AlarmRow, what: str, from_s: float, shown: bool) -> Event:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from controller.core.climate import Climate
 from controller.core.commands import RESET_TRIPS, settled
 from controller.core.frames import Event, Frame, Outputs
+from controller.core.own_rows import causes as own_causes
 from controller.core.procedure import AT_REST
 from controller.core.protection_plan import ProtectionConfig, ProtectionPlan, bind
 from controller.core.protection_rows import EFFECTS, FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
@@ -86,7 +87,14 @@ def guard(
     work now; an open one is judged by the row "door-long" instead of "door-open".
     A healthy scan returns the same outputs, HEALTHY, and mostly the same state.
     """
-    if state.quiet and not reset and not watchdog_tripped and _all_well(plan, frame, climate):
+    at_work = sequence_state not in AT_REST
+    if (
+        state.quiet
+        and not reset
+        and not watchdog_tripped
+        and _all_well(plan, frame, climate)
+        and not (plan.added and True in own_causes(plan.added, frame, at_work))
+    ):
         fan = outputs.discrete[plan.fan_run]
         heat = _heats(plan, outputs.analog, outputs.discrete)
         contacts = frame.discrete
@@ -125,7 +133,7 @@ def _causes(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, frame: Frame, climate: Climate,
     sequence_state: str, watchdog_tripped: bool, standing: bool,
 ) -> tuple[bool, ...]:
-    """Whether each row's cause is there, in the order of ROWS. A missing reading (NaN) is no cause of a hot row."""
+    """Whether each row's cause is there, in the plan's order. A missing reading (NaN) is no cause of a hot row."""
     contacts, values = frame.discrete, frame.values
     at_work = sequence_state not in AT_REST
     door = not all(contacts[column] for column in plan.doors)
@@ -146,6 +154,7 @@ def _causes(
         watchdog_tripped and at_work,  # at rest it is how a panel greets a controller that has just started
         at_work and not contacts[plan.fog_pressure],  # at rest the fog water may be shut off
         door and standing,
+        *own_causes(plan.added, frame, at_work),
     )
 
 

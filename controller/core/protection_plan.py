@@ -9,8 +9,10 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
 
+from controller.core import own_rows
 from controller.core.binding import Binder
 from controller.core.frames import Outputs
+from controller.core.own_rows import OwnRow, Votes
 from controller.core.points import Point, of_kind
 from controller.core.protection_rows import NUMBER, ROWS, Row
 
@@ -26,6 +28,7 @@ class ProtectionConfig:
     heat_rise_pct_per_s: how fast the valve may open again after heat was blocked.
     link_age_scans_max: scans without an answer before the link counts as lost.
     delay_s, latch: tables, row tag = its own delay or latch instead of the usual one.
+    row: rows that this chamber adds.
     """
 
     airflow: str = "FS-101"
@@ -58,13 +61,15 @@ class ProtectionConfig:
     link_age_scans_max: Annotated[int, Ge(0), Le(600)] = 3
     delay_s: Mapping[str, Annotated[float, Ge(0), Le(3600)]] = field(default_factory=dict)
     latch: Mapping[str, bool] = field(default_factory=dict)
+    row: tuple[OwnRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class ProtectionPlan:
-    """Rows with this chamber's delays, and every tag as a column."""
+    """Rows with this chamber's delays, then those it adds with their causes; every tag as a column."""
 
     rows: tuple[Row, ...]
+    added: tuple[Votes, ...]
     airflow: int
     fan_runs: int
     emergency_stop: int
@@ -116,8 +121,9 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
     doors = tuple(binder.column("doors", tag, "DI") for tag in config.doors)
     fog_pressure = contact("fog_pressure")
     watched = (*chains, *doors, fog_pressure)
+    more, added = own_rows.bind(config.row, binder)
     plan = ProtectionPlan(
-        rows=rows, airflow=contact("airflow"), fan_runs=contact("fan_runs"), emergency_stop=chains[0],
+        rows=rows + more, added=added, airflow=contact("airflow"), fan_runs=contact("fan_runs"), emergency_stop=chains[0],
         limiter=chains[1], person_inside=chains[2], fog_pressure=fog_pressure, doors=doors,
         closed_of=itemgetter(watched[0], watched[1], *watched[2:]), supply=binder.column("supply", config.supply),
         products=tuple(binder.column("product_temperatures", tag) for tag in config.product_temperatures),

@@ -59,7 +59,7 @@ class Panel:
 
     @property
     def active(self) -> set[str]:
-        return {alarm.row.tag for alarm in alarms.active_list(self.state) if alarm.state in "UA"}
+        return {alarm.row.tag for alarm in alarms.active_list(self.plan, self.state) if alarm.state in "UA"}
 
 
 @pytest.fixture
@@ -265,7 +265,7 @@ def test_the_list_has_the_urgent_first_then_the_older(panel: Panel, opened: Call
     panel.scan()
     panel.verdict = replace(HEALTHY, trips=("door-open", "limiter"))
     panel.scan()
-    assert [alarm.row.tag for alarm in alarms.active_list(panel.state)] == ["limiter", "door-open", "in-hand"]
+    assert [alarm.row.tag for alarm in alarms.active_list(panel.plan, panel.state)] == ["limiter", "door-open", "in-hand"]
 
 
 def test_the_state_is_the_same_object_between_means_and_plain_json(panel: Panel) -> None:
@@ -300,7 +300,7 @@ def test_a_shelved_alarm_neither_lights_nor_sounds_and_is_told_anew_when_it_come
     ))
     panel.scan(10)
     assert lamps(panel, tag_of) == (False, False, True)
-    assert [(one.row.tag, one.state, one.hidden) for one in alarms.active_list(panel.state)] == [
+    assert [(one.row.tag, one.state, one.hidden) for one in alarms.active_list(panel.plan, panel.state)] == [
         ("mains-bad", "U", "electrician is here")
     ]
     assert dict(panel.events[-1].data)["shown"] is False
@@ -329,4 +329,4 @@ def test_one_of_low_priority_that_has_gone_needs_nobody(panel: Panel, opened: Ca
     panel.scan(10)
     panel.frame = well
     panel.scan(10)
-    assert alarms.active_list(panel.state) == ()
+    assert alarms.active_list(panel.plan, panel.state) == ()

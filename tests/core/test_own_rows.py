@@ -10,11 +10,15 @@ from typing import Any
 
 import pytest
 
-from controller.core import own_rows
+from controller.core import alarms, own_rows, protection
+from controller.core.alarms import AlarmsConfig
 from controller.core.binding import Binder
-from controller.core.frames import Frame
+from controller.core.climate import Climate
+from controller.core.frames import Frame, Outputs
 from controller.core.own_rows import OwnRow
 from controller.core.points import Point, of_kind
+from controller.core.protection import ProtectionConfig
+from controller.core.protection_rows import ROWS
 from controller.errors import ConfigError
 
 SAYS = {"cause": "it leaks", "consequence": "it is wet", "action": "mend it"}
@@ -91,3 +95,38 @@ def test_what_does_not_fit_is_refused_by_name(points: tuple[Point, ...], changes
     with pytest.raises(ConfigError) as refused:
         made(points, **changes)
     assert says in str(refused.value)
+
+
+GAS = OwnRow(tag="gas", text="gas detector", contacts=("YS-110",), delay_s=2.0, at_once=("heat",),
+             blocks=("heat", "fog", "vent open"), effect="hold", priority="high", **SAYS)
+
+
+def test_an_added_row_blocks_at_once_trips_after_its_delay_and_is_an_alarm(
+    points: tuple[Point, ...], frame: Frame, opened: Callable[..., Frame], air: Climate, written: Callable[..., Outputs]
+) -> None:
+    """Goal: an added row does all that a built-in one does. Method: a contact opens under full heat and fog."""
+    plan = protection.bind(ProtectionConfig(row=(GAS,)), points)
+    state = protection.initial(plan)
+    asked = written(**{"YC-101": True, "SC-101": 75.0, "YC-103": True, "TCV-103": 50.0, "XV-102A": True})
+    for _scan in range(20):
+        state, _outputs, verdict = protection.guard(plan, state, asked, frame, air, "running", (), 1.0)
+    assert not verdict.trips
+    seen: list[tuple[bool, bool, tuple[str, ...]]] = []
+    for _scan in range(3):
+        state, _outputs, verdict = protection.guard(plan, state, asked, opened("YS-110"), air, "running", (), 1.0)
+        seen.append(("heat" in verdict.blocked, "fog" in verdict.blocked, verdict.trips))
+    assert seen == [(True, False, ()), (True, True, ("gas",)), (True, True, ("gas",))]
+    assert (verdict.effect, verdict.first_out) == ("hold", ("gas",))
+    state, _outputs, verdict = protection.guard(plan, state, asked, frame, air, "running", (("r", "anna"),), 1.0)
+    assert not verdict.trips
+    names = alarms.bind(AlarmsConfig(), points, plan.rows[len(ROWS):]).numbers
+    assert max(names, key=lambda tag: names[tag]) == "gas"
+
+
+def test_an_added_row_that_is_well_leaves_the_healthy_scan_alone(
+    points: tuple[Point, ...], frame: Frame, air: Climate, written: Callable[..., Outputs]
+) -> None:
+    plan = protection.bind(ProtectionConfig(row=(GAS,)), points)
+    state = protection.initial(plan)
+    asked = written()
+    assert protection.guard(plan, state, asked, frame, air, "running", (), 1.0)[1] is asked
