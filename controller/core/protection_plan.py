@@ -123,8 +123,8 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
     watched = (*chains, *doors, fog_pressure)
     more, added = own_rows.bind(config.row, binder)
     plan = ProtectionPlan(
-        rows=rows + more, added=added, airflow=contact("airflow"), fan_runs=contact("fan_runs"), emergency_stop=chains[0],
-        limiter=chains[1], person_inside=chains[2], fog_pressure=fog_pressure, doors=doors,
+        rows=rows + more, added=added, airflow=contact("airflow"), fan_runs=contact("fan_runs"),
+        emergency_stop=chains[0], limiter=chains[1], person_inside=chains[2], fog_pressure=fog_pressure, doors=doors,
         closed_of=itemgetter(watched[0], watched[1], *watched[2:]), supply=binder.column("supply", config.supply),
         products=tuple(binder.column("product_temperatures", tag) for tag in config.product_temperatures),
         fan_speed=output("fan_speed", "AO"), fan_run=output("fan_run", "DO"),

@@ -34,7 +34,7 @@ def plant(tmp_path: Path) -> Iterator[Callable[..., Plant]]:
         )
         started.append(process)
         assert process.stdout is not None
-        assert select.select([process.stdout], [], [], 60.0)[0]
+        assert select.select([process.stdout], [], [], 180.0)[0]
         return process, [process.stdout.readline() for _line in range(3)]
 
     yield start

@@ -265,7 +265,8 @@ def test_the_list_has_the_urgent_first_then_the_older(panel: Panel, opened: Call
     panel.scan()
     panel.verdict = replace(HEALTHY, trips=("door-open", "limiter"))
     panel.scan()
-    assert [alarm.row.tag for alarm in alarms.active_list(panel.plan, panel.state)] == ["limiter", "door-open", "in-hand"]
+    found = alarms.active_list(panel.plan, panel.state)
+    assert [alarm.row.tag for alarm in found] == ["limiter", "door-open", "in-hand"]
 
 
 def test_the_state_is_the_same_object_between_means_and_plain_json(panel: Panel) -> None:

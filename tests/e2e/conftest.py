@@ -21,7 +21,7 @@ from controller.errors import StoreError
 from controller.store.reader import Reader
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 60.0  # the kernel may have to be compiled first
+PATIENCE_S = 180.0  # the kernel may have to be compiled first
 QUICK = """
 name = "quick"
 [[phases]]
