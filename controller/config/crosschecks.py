@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from controller.config import words
 from controller.config.chamber import ChamberFile
+from controller.core import pairs
 from controller.core import recipe as recipes
 from controller.core.heaters import GasConfig, HeatConfig
 from controller.core.protection_rows import NUMBER
@@ -21,7 +22,7 @@ Finding = tuple[str, object, str, str]
 
 def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
     """Every contradiction inside a chamber file."""
-    rules = (_devices, _limits, _fog, _actuators, _protection, _alarms)
+    rules = (_devices, _pairs, _limits, _fog, _actuators, _protection, _alarms)
     found = [finding for rule in rules for finding in rule(chamber)]
     return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
 
@@ -60,6 +61,14 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
                 f"{asked_kW:.0f} kW, {what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
             )
     return said
+
+
+def _pairs(chamber: ChamberFile) -> Iterator[Finding]:
+    for index, pair in enumerate(chamber.climate.pairs):
+        wrong = pairs.problem_of(pair)
+        if wrong:
+            field, value, limit, remedy = wrong
+            yield f"climate.pairs[{index}].{field}", value, limit, remedy
 
 
 def _devices(chamber: ChamberFile) -> Iterator[Finding]:

@@ -25,7 +25,9 @@ ROLES: dict[str, Role] = {
     "frozen.tags": Role("AI"),
     "frozen.airflow": Role("DI", may_be_empty=True),
     "climate.pairs.t": Role("AI", "degC"),
-    "climate.pairs.rh": Role("AI", "%RH"),
+    "climate.pairs.rh": Role("AI", "%RH", may_be_empty=True),
+    "climate.pairs.wet": Role("AI", "degC", may_be_empty=True),
+    "climate.pairs.dew": Role("AI", "degC", may_be_empty=True),
     "climate.boards.tag": Role("AI", "degC"),
     "climate.frames.tag": Role("AI", "degC"),
     "climate.ceiling": Role("AI", "degC"),
@@ -82,7 +84,10 @@ ROLES: dict[str, Role] = {
     "alarms.healthy": Role("DO"),
 }
 # Lists in which a tag may stand only once.
-_ONCE = ("climate.pairs.t", "climate.pairs.rh", "climate.boards.tag", "climate.frames.tag", "product.dummies.tag")
+_ONCE = (
+    "climate.pairs.t", "climate.pairs.rh", "climate.pairs.wet", "climate.pairs.dew", "climate.boards.tag",
+    "climate.frames.tag", "product.dummies.tag",
+)  # fmt: skip
 # Actuators on one point would command it against each other. Protection acts on the same points on purpose.
 _ACTUATORS = tuple(
     place for place, role in ROLES.items() if role.kind in ("AO", "DO") and not place.startswith("protection.")

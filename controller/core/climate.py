@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import exp, nan
 from operator import mul
 
+from controller.core import pairs
 from controller.core.binding import Binder
 from controller.core.frames import Frame, all_good
 from controller.core.moistair import RATIO, saturation_pressure_Pa, saturation_temperature_degC
@@ -27,7 +28,6 @@ from controller.core.watched import (
 )
 
 _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates need no faster look
-_REMEMBERED = 20_000  # saturation pressures kept; a converter of finite resolution repeats its readings
 _LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
 _LAG_FACTOR_MAX = 3.0  # with fans off
 _OTHERS = (
@@ -80,7 +80,8 @@ class ClimatePlan:
     whose bottom boards are estimated; nearest: for each, indexes of the pairs, nearest first; unmeasured: indexes of
     those without a board probe.  others: picks supply, return, hall, outdoor T, outdoor RH, air flow, fan, heat, fog.
     used: picks all of these together.  even: all pairs weigh the same.  airflow: its column.
-    saturation_Pa: saturation pressure at a temperature, remembered.  half, odd: middle of the pairs, and whether
+    saturation_Pa: saturation pressure at a temperature, remembered.  vapour: median vapour pressure of the pairs; ways:
+    of each pair, empty when all give relative humidity.  half, odd: middle of the pairs, and whether
     there is one.  disagree_K, margin_K, pressure_Pa: of the section.
     """
 
@@ -101,6 +102,8 @@ class ClimatePlan:
     used: Picker
     airflow: int
     saturation_Pa: Callable[[float], float]
+    ways: tuple[pairs.Way, ...]
+    vapour: Callable[[ClimatePlan, tuple[float, ...], tuple[float, ...], bool], float]
     half: int
     odd: bool
     disagree_K: float
@@ -136,7 +139,7 @@ def bind(
         binder.within(f"pairs[{index}].bay", pair.bay, bays)
         binder.within(f"pairs[{index}].level", pair.level, levels)
     air = [binder.column(f"pairs[{index}].t", pair.t) for index, pair in enumerate(config.pairs)]
-    humidity = [binder.column(f"pairs[{index}].rh", pair.rh) for index, pair in enumerate(config.pairs)]
+    humidity = pairs.columns(binder, config.pairs)
     surfaces = watched_surfaces(config, binder, bays, levels, empty_bays)
     others = [binder.column(name, getattr(config, name)) for name in _OTHERS]
     binder.done()
@@ -145,6 +148,8 @@ def bind(
     weights = [config.empty_weight if pair.bay in empty_bays else 1.0 for pair in config.pairs]
     total = sum(weights) or 1.0
     reserve = f"estimated, reserve {config.estimated_reserve_K:g} K"
+    saturation_Pa = pairs.Remembered().__getitem__
+    ways = pairs.ways(config.pairs, config.pressure_Pa, saturation_Pa)
     return ClimatePlan(
         config=config,
         good=all_good(len(of_kind(points, "AI"))),
@@ -162,7 +167,9 @@ def bind(
         others=picker(others),
         used=picker([*air, *humidity, *(column for column, _, _ in surfaces), *others]),
         airflow=others[5],
-        saturation_Pa=_Remembered().__getitem__,
+        saturation_Pa=saturation_Pa,
+        ways=ways,
+        vapour=_vapour_by_ways if ways else _vapour,
         half=len(air) // 2,
         odd=len(air) % 2 == 1,
         disagree_K=config.disagree_K,
@@ -196,7 +203,7 @@ def observe(
         mean = sum(temperatures) / len(temperatures)
     else:
         mean, coldest, hottest = _trusted(plan, temperatures)
-    vapour_Pa = _vapour(plan, temperatures, humidities, healthy)
+    vapour_Pa = plan.vapour(plan, temperatures, humidities, healthy)
     dew_point = saturation_temperature_degC(vapour_Pa)
     since_s = state.since_s + dt_s
     if since_s >= _ESTIMATE_EVERY_S or not state.estimated_degC:
@@ -234,16 +241,6 @@ def observe(
     )
 
 
-class _Remembered(dict[float, float]):
-    """Saturation pressure by temperature, evaluated once for each that comes; bounded, and it changes no result."""
-
-    def __missing__(self, temperature_degC: float) -> float:
-        pressure = saturation_pressure_Pa(temperature_degC)
-        if pressure > 0.0:  # NaN is not kept: it would never be found again
-            if len(self) >= _REMEMBERED:
-                self.clear()
-            self[temperature_degC] = pressure
-        return pressure
 
 
 def _trusted(plan: ClimatePlan, temperatures: tuple[float, ...]) -> tuple[float, float, float]:
@@ -267,6 +264,13 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
     half = plan.half
     middle = ordered[half] if plan.odd else 0.5 * (ordered[half - 1] + ordered[half])
     return 0.01 * middle
+
+
+def _vapour_by_ways(
+    plan: ClimatePlan, temperatures: tuple[float, ...], readings: tuple[float, ...], _healthy: bool
+) -> float:
+    """The same where some pairs are wet and dry bulbs, or give a dew point."""
+    return median([way(*both) for way, *both in zip(plan.ways, temperatures, readings, strict=True)])
 
 
 def _coldest_surface(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import nan
-from typing import Annotated
+from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Len
 
@@ -13,10 +13,18 @@ from controller.core.binding import Binder
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """One body that reads both: `t` its temperature tag, `rh` its humidity tag, and where it hangs."""
+    """One body that reads both temperature and moisture, and where it hangs.
+
+    t: tag of the temperature.  One of: rh, tag of the relative humidity; wet, of a wet bulb beside it; dew, of a dew
+    point.  psychrometer: name of the coefficient for the wet bulb: wmo, ferrel (ventilated, 3 m/s or more),
+    aspirated (with a fan of its own, as measured), still (no fan).
+    """
 
     t: str
-    rh: str
+    rh: str = ""
+    wet: str = ""
+    dew: str = ""
+    psychrometer: Literal["wmo", "ferrel", "aspirated", "still"] = "wmo"
     bay: Annotated[int, Ge(1)]
     level: Annotated[int, Ge(1)]
 
@@ -42,7 +50,7 @@ class FrameProbe:
 class ClimateConfig:
     """Section [climate] of the chamber file.
 
-    pairs: [[climate.pairs]] t, rh, bay, level.  boards: [[climate.boards]] tag, bay, level.
+    pairs: [[climate.pairs]] t, rh (or wet, or dew), bay, level.  boards: [[climate.boards]] tag, bay, level.
     frames: [[climate.frames]] tag, bay.  ceiling, supply, return_air, hall, outdoor_t, outdoor_rh, airflow,
     fan_power, heat_power, fog_flow: tags of AI points.
     margin_K: the dew point stays so far below the coldest watched surface.

@@ -92,7 +92,11 @@ IN_CHAMBER = [
     ('t = "TT-101A"', 't = "TT-101Z"', "climate.pairs[0].t = TT-101Z: is no point of points/panel-a.csv; did you mean"),
     ('t = "TT-101A"', 't = "MT-101B"', "climate.pairs[0].t = MT-101B: must be in degC, MT-101B is in %RH; name the"),
     ('t = "TT-101B"', 't = "TT-101A"', "climate.pairs[1].t = TT-101A: already used by climate.pairs[0].t; give each"),
-    ('rh = "MT-101A"\n', "", "climate.pairs[0].rh = (missing): needed: a text in quotes; add rh = ... to climate.pai"),
+    ('rh = "MT-101A"\n', "", "climate.pairs[0].rh = (missing): needed: one of rh, wet and dew; add rh = ... with th"),
+    ('rh = "MT-101A"\n', 'rh = "MT-101A"\ndew = "TT-109"\n', "climate.pairs[0].dew = TT-109: rh is given too; name"),
+    ('rh = "MT-101A"\n', 'wet = "MT-101A"\n', "climate.pairs[0].wet = MT-101A: must be in degC, MT-101A is in %"),
+    ('rh = "MT-101A"\n', 'wet = "TT-101A"\n', "climate.pairs[0].wet = TT-101A: is the dry bulb of the same pair"),
+    ('rh = "MT-101A"\n', 'rh = "MT-101A"\npsychrometer = "still"\n', "climate.pairs[0].psychrometer = still: only "),
     ('tag = "TT-105B"', 'tag = "TT-105A"', "climate.boards[1].tag = TT-105A: already used by climate.boards[0].tag"),
     ('ceiling = "TT-107"', 'ceiling = "FS-101"', "climate.ceiling = FS-101: must be AI, FS-101 is DI; name the AI po"),
     ('water = "TT-103"', 'water = "TT-113"', "heat.water = TT-113: is no point of points/panel-a.csv; did you mean T"),
@@ -226,7 +230,8 @@ def test_every_tag_of_the_chamber_file_has_a_role():
     for name in ("demo-north", "demo-east", "demo-west"):
         chamber = bundle.load_site(name, device_class=Device, layout=require_layout).chamber
         plain |= {place for _, place, value in tags.leaves(chamber) if isinstance(value, str)}
-    assert plain - set(tags.ROLES) <= {"name", "text", "points", "device", "devices", "heat.kind", "fog.kind"}
+    none = {"name", "text", "points", "device", "devices", "heat.kind", "fog.kind", "climate.pairs.psychrometer"}
+    assert plain - set(tags.ROLES) <= none
     unused = {"heat.fire", "protection.row.contacts", "protection.row.readings"}
     assert set(tags.ROLES) <= plain | unused
 
