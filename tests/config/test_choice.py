@@ -39,7 +39,7 @@ def test_two_sections_choose_for_themselves():
         ("[heat]\nstage_kW = [10.0]\n", "heat.stage_kW = [10.0]: unknown key stage_kW"),
         ('[heat]\nkind = "gas"\nmin_fire_share = "x"\n', 'heat.min_fire_share = "x": must be a number'),
         ("heat = 5\n", "heat = 5: must be a table"),
-        ('[fog]\nkind = "pump"\nopen_bar = -1\n', "fog.open_bar = -1: must be a number of at least 0"),
+        ('[fog]\nkind = "pump"\nopen_bar = -1\n', "fog.open_bar = -1: must be a number from 0 to 300"),
     ],
 )
 def test_one_wrong_line_is_one_problem_of_the_kind_that_is_meant(text, said):
