@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from verification.check import Check
-from verification.checks import cells, equipment, instruments, moist_air, openings, surfaces, whole
+from verification.checks import cells, equipment, instruments, moist_air, openings, stiff, surfaces, whole
 
 ALL: tuple[Check, ...] = (
     *moist_air.CHECKS,
@@ -13,5 +13,6 @@ ALL: tuple[Check, ...] = (
     *equipment.CHECKS,
     *instruments.CHECKS,
     *whole.CHECKS,
+    *stiff.CHECKS,
 )
 BY_NAME = {check.name: check for check in ALL}
