@@ -30,7 +30,7 @@ from controller.report import effects
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
-_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "plant")
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "plant")
 
 
 @dataclass(slots=True)
@@ -129,7 +129,7 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:
-            _check_plant(path, report)
+            _check_model(kind, path, report)
     except ConfigError as error:
         report.bad(kind, str(path), error)
 
@@ -171,13 +171,14 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
     report.good("recipe", recipe)
 
 
-def _check_plant(path: Path, report: Report) -> None:
-    """Parameters of the chamber model: only the rig knows their class."""
+def _check_model(kind: str, path: Path, report: Report) -> None:
+    """Files of the chamber model, its parameters and its faults: only the rig knows their classes."""
+    module = "controller.rig.faultfile" if kind == "faults" else "controller.rig.modelfiles"
     try:
-        report.good("plant", import_module("controller.rig.modelfiles").read(path))
+        report.good(kind, import_module(module).read(path))
     except ImportError:
         remedy = "install dewhold[sim] to check files of the chamber model"
-        raise fault(str(path), "(whole file)", "plant", "cannot be judged here", remedy) from None
+        raise fault(str(path), "(whole file)", kind, "cannot be judged here", remedy) from None
 
 
 def _as_json(report: Report) -> str:

@@ -24,6 +24,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", default="out/cycle", metavar="DIR", help="where record and summary go")
     parser.add_argument("--no-report", action="store_true", help="make no report.html")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
+    parser.add_argument(
+        "--faults", metavar="FILE", help='faults of chamber and panel: a file, a demo name, "seed:N" or "list"'
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,12 +34,16 @@ def run(args: argparse.Namespace) -> int:
     try:
         from controller.rig.cycle import Options
         from controller.rig.cycle import run as run_cycle
+        from controller.rig.faultfile import catalogue
         from controller.rig.summary import summarise
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
+    if args.faults == "list":
+        print("\n".join(catalogue()))
+        return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     options = Options(
-        scene=opt.scene_of(args, scan_s),
+        scene=opt.with_faults(opt.scene_of(args, scan_s), args.faults, args.hours),
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -115,6 +116,18 @@ def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
         dt_s=dt_s,
         filling=moves(load_filling(args.filling)) if args.filling is not None else (),
     )
+
+
+def with_faults(scene: Scene, asked: str | None, hours: float) -> Scene:
+    """The scene with the faults asked for. Raises ConfigError when they do not fit the chamber."""
+    if asked is None:
+        return scene
+    from controller.config.find import find
+    from controller.rig import modelfiles
+    from controller.rig.faultfile import faults_of
+
+    params = scene.params or modelfiles.read(find("plant", scene.plant)).value
+    return replace(scene, faults=faults_of(asked, params, hours=hours, dt_s=scene.dt_s))
 
 
 def without_model(package: str | None) -> str:

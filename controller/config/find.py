@@ -9,7 +9,7 @@ from typing import Literal
 from controller.config import words
 from controller.config.files import fault
 
-FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling"]
+FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults"]
 
 # kind -> (folder below configs, suffix)
 FOLDERS: dict[FileKind, tuple[str, str]] = {
@@ -21,6 +21,7 @@ FOLDERS: dict[FileKind, tuple[str, str]] = {
     "plant": ("plants", ".toml"),
     "weather": ("weather", ".csv"),
     "filling": ("fillings", ".csv"),
+    "faults": ("faults", ".toml"),
 }
 
 # configs/ lies beside controller/, in a checkout and in an installed wheel.

@@ -15,6 +15,7 @@ _SIGNS: tuple[tuple[FileKind, tuple[str, ...]], ...] = (
     ("mix", ("strength_curve", "cement_kg_per_m3")),
     ("device", ("host", "watchdog")),
     ("plant", ("probe", "envelope")),
+    ("faults", ("fault",)),
 )
 
 

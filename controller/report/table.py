@@ -102,7 +102,12 @@ def _cost_rows(summary: Summary) -> list[Row]:
 
 
 def _closing(summary: Summary) -> list[str]:
-    lines = [f"alarm: {alarm['text']} ({alarm['from_s'] / 3600.0:.1f} h)" for alarm in summary["alarms"][:8]]
+    lines = [
+        f"fault: {one['kind']} {one['target']}".rstrip() + f", {one['text']} ({one['from_s'] / 3600.0:.1f} to "
+        f"{one['to_s'] / 3600.0:.1f} h)"
+        for one in summary.get("faults", [])[:12]
+    ]
+    lines += [f"alarm: {alarm['text']} ({alarm['from_s'] / 3600.0:.1f} h)" for alarm in summary["alarms"][:8]]
     if len(summary["alarms"]) > 8:
         lines.append(f"and {len(summary['alarms']) - 8} more alarms in summary.json")
     lines.append(f"verdict: {summary['verdict'].upper()}")

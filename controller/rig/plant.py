@@ -20,6 +20,7 @@ from controller.rig.field import behind, field_devices
 from controller.rig.filling import told
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
+from plantsim.faults import Fault, Faulted
 from plantsim.field import FieldDevice
 from plantsim.filling import Filling, impossible
 from plantsim.pack.common import MisfitError
@@ -36,7 +37,7 @@ class Scene:
     """What the simulated chamber is and what happens to it. params: in place of those of the plant file.
 
     charge: what stands in it at the start, and what the controller is told. With a filling the chamber begins empty,
-    at empty_degC (that of the charge when None), and the charge is only told.
+    at empty_degC (that of the charge when None), and the charge is only told. faults: of chamber and panel.
     """
 
     plant: str = "demo-north"
@@ -47,6 +48,7 @@ class Scene:
     dt_s: float = 1.0
     filling: Filling = ()
     empty_degC: float | None = None
+    faults: tuple[Fault, ...] = ()
 
     @property
     def at_start(self) -> Charge:
@@ -89,7 +91,7 @@ def scene(
 class TruthLog:
     """Keeps the model's truth row of every step. Stands between device and chamber and passes everything on."""
 
-    def __init__(self, chamber: Chamber, steps_max: int) -> None:
+    def __init__(self, chamber: Chamber | Faulted, steps_max: int) -> None:
         self._chamber = chamber
         self._step = chamber.step
         self._truth = chamber.state.truth  # a live view: the row of the last step
@@ -161,7 +163,7 @@ def build(
     params = scene.params or load(path, PlantParams)
     _require_possible(scene.filling, params, str(path))
     chamber = _chamber(scene, params, path)
-    log = TruthLog(chamber, steps_max)
+    log = TruthLog(Faulted(chamber, scene.faults) if scene.faults else chamber, steps_max)
     try:
         if panel:
             terminals, device_map = behind(points, devices)

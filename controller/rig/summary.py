@@ -18,6 +18,7 @@ from controller.report.summary import (
 from controller.report.verdict import Findings, judge
 from controller.rig import truth
 from controller.rig.cycle import Ran
+from controller.rig.faultfile import listed
 from controller.store.reader import Reader
 
 
@@ -47,6 +48,8 @@ def summarise(ran: Ran) -> Summary:
         truth=true,
         believed=known,
     )
+    if options.scene.faults:
+        found["faults"] = listed(options.scene.faults, report.scans * dt_s)
     return {**found, "charges": truth.charges(rows, closure)} if options.scene.filling else found
 
 
