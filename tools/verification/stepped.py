@@ -45,16 +45,28 @@ def params_of(case: Case) -> PlantParams:
 
 def stepped(case: Case, dt_s: float) -> Vector:
     """The model's own state after the same run, in the order of Equations."""
+    chamber = begun(case, dt_s)
+    for _ in range(round(case.minutes * 60 / dt_s)):
+        chamber.step(case.outputs)
+    return state_of(chamber)
+
+
+def begun(case: Case, dt_s: float) -> Chamber:
+    """The chamber of a case before its first step."""
     params = params_of(case)
     charge = Charge(tonnes=params.product.nominal_t, mix_degC=case.mix_degC, age_h=AGE_H)
     chamber = Chamber(params, charge=charge, weather=Weather.constant(*case.outdoor), seed=1, dt_s=dt_s)
     chamber.start(case.mix_degC, case.rh_pct)
-    v, c, n = chamber.state, chamber.constants, case.bays * case.levels
+    v, c = chamber.state, chamber.constants
     v.product[at.P_FILM] = case.film_kg_per_m2 * c.cell[at.C_PRODUCT_M2]
     v.board[at.S_FILM] = case.film_kg_per_m2 * c.cell[at.C_BOARD_M2]
     v.wall[at.S_FILM] = case.film_kg_per_m2 * c.wall[at.L_M2]
-    for _ in range(round(case.minutes * 60 / dt_s)):
-        chamber.step(case.outputs)
+    return chamber
+
+
+def state_of(chamber: Chamber) -> Vector:
+    """The model's state in the order of Equations."""
+    v, n = chamber.state, chamber.state.air.shape[1]
     cells = np.array([
         v.air[at.AIR_H], v.air[at.AIR_WATER], v.product[at.P_SKIN], v.product[at.P_CORE], v.product[at.P_FILM],
         v.product[at.P_INNER], v.board[at.S_T], v.board[at.S_FILM], v.wall[at.S_T, :n], v.wall[at.S_FILM, :n],

@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from verification.check import Check
-from verification.checks import cells, equipment, instruments, moist_air, openings, stiff, surfaces, whole
+from verification.checks import (
+    cells,
+    equipment,
+    instruments,
+    kinds,
+    moist_air,
+    openings,
+    stiff,
+    surfaces,
+    warm_up,
+    whole,
+)
 
 ALL: tuple[Check, ...] = (
     *moist_air.CHECKS,
@@ -11,8 +22,10 @@ ALL: tuple[Check, ...] = (
     *surfaces.CHECKS,
     *openings.CHECKS,
     *equipment.CHECKS,
+    *kinds.CHECKS,
     *instruments.CHECKS,
     *whole.CHECKS,
     *stiff.CHECKS,
+    *warm_up.CHECKS,
 )
 BY_NAME = {check.name: check for check in ALL}
