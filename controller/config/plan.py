@@ -21,7 +21,7 @@ from controller.core import (
 from controller.core.mix import Mix
 from controller.core.points import Point
 from controller.core.protection_rows import ROWS
-from controller.core.recipe import Recipe
+from controller.core.recipe import Recipe, keeps_places
 from controller.core.scan import ScanPlan
 
 
@@ -35,9 +35,10 @@ def bind(
     empty_bays: tuple[int, ...] = (),
     dt_s: float = 1.0,
     mixes: tuple[Mix, ...] = (),
+    empty: bool = False,
 ) -> ScanPlan:
     """The plan of one cycle in one chamber. load_t: tonnes of fresh product, on which gains are scheduled. mixes:
-    others than `mix` that single charges may be of."""
+    others than `mix` that single charges may be of. empty: no boards stand there yet, each is entered as it comes."""
     actuators = chamber.actuation
     occupied = tuple(bay not in empty_bays for bay in range(1, chamber.bays + 1) for _ in range(chamber.levels))
     guard = protection.bind(chamber.protection, points)
@@ -61,8 +62,8 @@ def bind(
         invariants=invariants.bind(chamber.invariants, points, guard, actuators, chamber.limits, dt_s),
         charges=charges.bind(
             racks, bays=chamber.bays, levels=chamber.levels, load_t=load_t, others=mixes, settle_h=recipe.settle_h,
-            each=any(phase.kind == "fill" or phase.on_door == "standing" for phase in recipe.phases),
-            empty=recipe.phases[0].kind == "fill",
+            each=empty or keeps_places(recipe),
+            empty=empty or recipe.phases[0].kind == "fill",
         ),
         aside=setaside.bind(watched, guard.doors, chamber.bays, chamber.levels),
     )

@@ -1,5 +1,8 @@
 """Orders that concern what stands in the racks: boards come (`charge`), leave (`discharge`), a new cycle begins.
 
+`charge` has bay, level, tonnes, degC, and as it may be age_h, mix and settled (an inventory: boards that have stood in
+this climate already); `discharge` has bay and level.
+
 Each charge and discharge gets its one outcome here, refused ones with the reason, and one event for the journal, with
 everything the charge table knew of the boards. A door is no order: only its contact says that it is open.
 """
@@ -148,10 +151,9 @@ def _charge(
     index = (bay - 1) * plan.levels + level - 1
     tonnes, degC, age_h = float(args["tonnes"]), float(args["degC"]), float(args.get("age_h", 0.0))
     mix = str(args.get("mix", ""))
-    apart = degC - product_state.temperatures_degC[index]
-    there = charges.place(
-        tonnes, degC, age_h, mix, 0.0, product_state.pending_s, apart, plan.settle_s <= 0.0, 0.0, 0.0
-    )
+    settled = plan.settle_s <= 0.0 or args.get("settled") is True
+    apart = 0.0 if settled else degC - product_state.temperatures_degC[index]
+    there = charges.place(tonnes, degC, age_h, mix, 0.0, product_state.pending_s, apart, settled, 0.0, 0.0)
     event = Event("charge", "", f"bay {bay} level {level}: {tonnes:.2f} t at {degC:.1f} degC come in", (
         ("bay", bay), ("level", level), ("tonnes", tonnes), ("degC", degC), ("age_h", age_h), ("mix", mix),
         ("who", command.who),

@@ -134,6 +134,11 @@ def band(phase: Phase) -> tuple[float, float]:
     return phase.floor_degC, phase.ceiling_degC
 
 
+def keeps_places(recipe: Recipe) -> bool:
+    """Does the controller keep account of every place from the beginning: a fill, or a standing climate?"""
+    return any(phase.kind == "fill" or phase.on_door == "standing" for phase in recipe.phases)
+
+
 def problems(recipe: Recipe, limits: ChamberLimits) -> tuple[Finding, ...]:
     """Everything in the recipe that this chamber must refuse, in file order; empty when it may run."""
     found: list[Finding] = []

@@ -8,12 +8,17 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from controller.config.bundle import Bundle
+from controller.config.find import find
+from controller.config.loader import load
+from controller.core.commands import NEXT_PHASE
 from controller.core.frames import Command
 from controller.core.phases import PhasePlan
 from controller.core.procedure import AT_REST, CONTROLLED
+from controller.core.recipe import Recipe, keeps_places
 from controller.core.scan import ScanPlan, ScanResult
 from controller.link.device import Device
 from controller.link.direct import DirectLink
@@ -23,6 +28,7 @@ from controller.link.panel import PanelLink
 from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
+from controller.rig import yard
 from controller.rig.plant import Plant, Scene, build
 from controller.rig.serve import listen
 from controller.runtime.clock import LockstepClock
@@ -37,7 +43,10 @@ START_SCAN = 5  # a few scans on which probes and link are judged before the cyc
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """One simulated cycle. start: simulated local time of the first scan, with a time zone."""
+    """One simulated cycle. start: simulated local time of the first scan, with a time zone.
+
+    stop_h: so long after the start a person ends the phase that runs then: a standing climate ends no other way.
+    """
 
     scene: Scene
     chamber: str = "demo-north"
@@ -48,6 +57,7 @@ class Options:
     hours_max: float = 48.0
     out: Path
     strict: bool = False
+    stop_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +73,18 @@ class Ran:
     start_ms: int
 
 
-def run(options: Options, show: Callable[[float, str], None]) -> Ran:
-    """Run the cycle and write its record to `out`/record.sqlite. show(fraction, note) tells how far it is."""
+def run(
+    options: Options, show: Callable[[float, str], None], look: Callable[[Plant, ScanResult], None] | None = None
+) -> Ran:
+    """Run the cycle and write its record to `out`/record.sqlite. show(fraction, note) tells how far it is.
+
+    look: called after every scan. With a filling and a recipe that keeps account of every place (a fill, a standing
+    climate) the controller is told of the boards by orders, as they come.
+    """
     scene = options.scene
     charge = scene.charge
+    recipe = load(find("recipe", options.recipe), Recipe)
+    singly = bool(scene.filling) and keeps_places(recipe)
     session = prepare(
         Asked(
             chamber=options.chamber,
@@ -77,6 +95,7 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
             age_h=charge.age_h,
             empty_bays=charge.empty_bays,
             scan_s=scene.dt_s,
+            empty=singly,
         )
     )
     bundle = session.bundle
@@ -87,13 +106,13 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     _new_record(record)
     header = session.header(options.link, simulated=True, seed=scene.seed)
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
-    watch = _Watch(session.plan.sequence.phases, scans_max, show)
+    watch = _Watch(session.plan.sequence.phases, scans_max, show, None if look is None else partial(look, plant))
     try:
         with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
                 link=link,
                 clock=LockstepClock(start_ms, scene.dt_s),
-                orders=ScriptOrders([(START_SCAN, Command("cycle-start", "start", "cycle"))]),
+                orders=ScriptOrders(_script(options, singly)),
                 recorder=recorder,
                 strict=options.strict,
             )
@@ -105,10 +124,29 @@ def run(options: Options, show: Callable[[float, str], None]) -> Ran:
     return Ran(options, bundle, plant, report, session.plan, watch.hold(report.scans), start_ms)
 
 
+def _script(options: Options, singly: bool) -> list[tuple[int, Command]]:
+    """The orders of a cycle: its start, what people at the doors tell, and where need be its end."""
+    scene = options.scene
+    script = [(START_SCAN, Command("cycle-start", "start", "cycle"))]
+    if singly:
+        script += yard.orders(scene.filling, scene.dt_s, 1)
+    if options.stop_h is not None:
+        stop = START_SCAN + round(options.stop_h * 3600.0 / scene.dt_s)
+        script.append((stop, Command("cycle-end", NEXT_PHASE, "cycle")))
+    return script
+
+
 class _Watch:
     """Looks at every result: has the cycle ended, when was it in hold, how far has it come?"""
 
-    def __init__(self, phases: Sequence[PhasePlan], scans_max: int, show: Callable[[float, str], None]) -> None:
+    def __init__(
+        self,
+        phases: Sequence[PhasePlan],
+        scans_max: int,
+        show: Callable[[float, str], None],
+        look: Callable[[ScanResult], None] | None,
+    ) -> None:
+        self._look = look
         self._holds = frozenset(number for number, phase in enumerate(phases) if phase.kind == "hold")
         self._show_every = max(1, scans_max // 200)
         self._show = show
@@ -117,6 +155,8 @@ class _Watch:
         self._started = False
 
     def each(self, number: int, result: ScanResult) -> None:
+        if self._look is not None:
+            self._look(result)
         sequence = result.state.sequence
         if sequence.phase in self._holds and sequence.state in CONTROLLED:
             if self._hold_from < 0:

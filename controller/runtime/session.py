@@ -6,9 +6,12 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from controller.config.bundle import Bundle, load_bundle
+from controller.config.find import find
+from controller.config.loader import load
 from controller.config.plan import bind
 from controller.core import scan
 from controller.core.commands import Orders
+from controller.core.mix import Mix
 from controller.core.scan import ScanPlan, ScanState
 from controller.link.device import Device
 from controller.link.image import Image
@@ -31,6 +34,7 @@ class Asked:
     """What is to be controlled: files by name or path, the charge, and the scan.
 
     load_t: fresh product. mix_degC, age_h: its temperature and age when control begins. empty_bays: numbers from 1.
+    empty: no boards stand there yet; each is entered as it comes. mixes: others than `mix` that boards may be of.
     host, port: where the device is, if not where its file says; of several devices each has the next port.
     """
 
@@ -41,6 +45,8 @@ class Asked:
     mix_degC: float
     age_h: float = 0.0
     empty_bays: tuple[int, ...] = ()
+    empty: bool = False
+    mixes: tuple[str, ...] = ()
     scan_s: float = 1.0
     host: str | None = None
     port: int | None = None
@@ -125,5 +131,7 @@ def prepare(asked: Asked) -> Session:
         load_t=asked.load_t,
         empty_bays=asked.empty_bays,
         dt_s=asked.scan_s,
+        mixes=tuple(load(find("mix", name), Mix) for name in asked.mixes),
+        empty=asked.empty,
     )
     return Session(asked, bundle, devices, plan, image_of(bundle.points, devices))
