@@ -2,8 +2,9 @@
 
 Nothing may be skipped where everything must be there: DEWHOLD_REQUIRE_ALL=1 turns skipped tests into a failure.
 
-How hard properties are tried is a profile, chosen by DEWHOLD_PROPERTIES. gate: the same examples every time. full: the
-same, ten times as many (`sh tools/test --full`). search: as many, new every time, for looking by hand:
+How hard properties are tried is a profile, chosen by DEWHOLD_PROPERTIES. gate: the same examples every time the same
+tests run together (hypothesis also draws numbers that stand in modules already loaded). full: the same, ten times as
+many (`sh tools/test --full`). search: as many, new every time, for looking by hand:
 DEWHOLD_PROPERTIES=search pytest tests/properties --hypothesis-seed=7
 """
 

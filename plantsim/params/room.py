@@ -7,7 +7,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le, Len, Lt
 
-from plantsim.params.bounds import Celsius, NotNegative
+from plantsim.params.bounds import NotNegative
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,14 +60,14 @@ class Floor:
     layer_m: Annotated[float, Ge(0.01), Le(0.5)] = 0.05
     conductivity_W_per_m_K: Annotated[float, Ge(0.05), Le(5)] = 2.0
     heat_J_per_m3_K: Annotated[float, Ge(1e5), Le(5e6)] = 2.07e6
-    ground_degC: Celsius = 10.0
+    ground_degC: Annotated[float, Ge(-40), Le(60)] = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hall:
     """Air in front of the doors, and the door openings. doors: bays that have one, from 1; empty = every bay."""
 
-    degC: Celsius = 18.0
+    degC: Annotated[float, Ge(-40), Le(60)] = 18.0
     rh_pct: Annotated[float, Ge(0), Le(100)] = 50.0
     doors: Annotated[tuple[Annotated[int, Ge(1), Le(8)], ...], Len(0, 8)] = ()
     door_width_m: Annotated[float, Ge(0.1), Le(20)] = 1.6
