@@ -57,7 +57,7 @@ def compared() -> Validation:
         "form comes early and low at the peak: part of that is the form, not the parameters. Only 20 degC was measured."
     )
     return Validation(
-        name=NAME, state="validated", verdict=verdict,
+        name=NAME, state="compared", verdict=verdict,
         data="CEM I 42.5 R, w/c 0.45: V. Smilauer, FitHydrationModel, doi 10.5281/zenodo.15212785; "
         "CEM I, w/c 0.30: calorimetry_data_7 of the calocem package, PyPI 0.4.0",
         licence="printed figures only; no series is kept in this project",

@@ -46,7 +46,7 @@ def compared(data: Path) -> Validation:
     )  # fmt: skip
     pairs = tuple(_layers(table, days, *spell) for spell in ((1.0, 9.0), (25.5, 30.0)))
     return Validation(
-        name=NAME, state="validated", measures=measures, pairs=pairs,
+        name=NAME, state="compared", measures=measures, pairs=pairs,
         verdict=f"Seventeen days that were not fitted are met within {measures[1].rmse:.2f} K (root mean square). "
         f"Layers in the heated room: {pairs[0].model:.2f} K/m against {pairs[0].measured:.2f} measured, "
         f"{pairs[1].model:.2f} against {pairs[1].measured:.2f}: nothing of the layers was fitted, and the model has "

@@ -36,7 +36,7 @@ class Pair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Validation:
-    """state: `validated` (compared with data, see verdict) or `not validated` (why, see verdict)."""
+    """state: `compared` (with data; how far off, see verdict) or `not validated` (why, see verdict)."""
 
     name: str
     state: str

@@ -62,7 +62,7 @@ def compared(data: Path) -> Validation:
     )  # fmt: skip
     changes, share, exchange, capacity = np.exp(found.x)
     return Validation(
-        name=NAME, state="validated", measures=measures, pairs=pairs,
+        name=NAME, state="compared", measures=measures, pairs=pairs,
         verdict=f"Over {times.size - FIT_HOURS} hours that were not fitted, relative humidity is off by "
         f"{measures[2].rmse:.1f} %RH (root mean square), against {measures[3].rmse:.1f} %RH for outdoor vapour alone. "
         f"At {WETTEST[0]:g} %RH and above it is {pairs[0].model / max(pairs[0].measured, 1.0):.1f} times as many "
