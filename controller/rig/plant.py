@@ -190,7 +190,7 @@ def _require_possible(filling: Filling, params: PlantParams, file: str) -> None:
 
 
 def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
-    """The chamber model; parameters that contradict each other are problems of their file."""
+    """The chamber model; what contradicts itself or asks for what is not there is a problem of its file."""
     try:
         return Chamber(
             params,
@@ -203,6 +203,11 @@ def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
     except MisfitError as misfit:
         problem = Problem(str(path), misfit.field, misfit.value, misfit.limit, misfit.remedy)
         raise ConfigError([problem]) from None
+    except ValueError as error:  # a bay, a probe or a mix that this chamber does not have
+        remedy = "correct the plant file, or the options that say what stands in the chamber"
+        raise ConfigError(
+            [Problem(str(path), "chamber model", "as asked for", line, remedy) for line in str(error).splitlines()]
+        ) from None
 
 
 def _terminals(points: tuple[Point, ...]) -> tuple[Terminal, ...]:
