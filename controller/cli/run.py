@@ -17,6 +17,7 @@ from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.tell import Teller
 from controller.config.outlook import room
+from controller.core.commands import Orders
 from controller.core.forecast import Case, forecast
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
@@ -27,13 +28,15 @@ from controller.report.ran import span_of, summarise
 from controller.report.summary import Run, Summary
 from controller.report.table import table
 from controller.runtime.clock import Clock, LockstepClock, PacedClock, RealClock
+from controller.runtime.desk import DeskOrders
 from controller.runtime.logs import set_up_logs
 from controller.runtime.loop import Start
-from controller.runtime.orders import ScriptOrders
+from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.report import Report
 from controller.runtime.restart import InstanceLock
 from controller.runtime.resume import begin, last_utc_ms
 from controller.runtime.session import CODEC, Asked, Session, prepare
+from controller.store.desk import DESK
 from controller.store.reader import Reader
 from controller.store.recorder import Recorder
 from controller.store.seal import seal_cycle
@@ -114,7 +117,10 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         teller = Teller(recorder)
         stack.callback(teller.close)
         orders = script(args, start, session.asked.scan_s)
-        runner = session.runner(link=link, clock=clock, orders=ScriptOrders(orders), recorder=teller)
+        source: Orders = ScriptOrders(orders)
+        if not args.lockstep:  # nobody can follow a chamber that runs as fast as it goes
+            source = MergedOrders(source, DeskOrders(record.with_name(DESK), record, recorder.notices.append))
+        runner = session.runner(link=link, clock=clock, orders=source, recorder=teller)
         signals = stack.enter_context(on_request(runner.stop))
         report = runner.run(
             start,

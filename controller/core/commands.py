@@ -59,13 +59,15 @@ def objection(command: Command, state: str, place: int, stale_after_s: float) ->
     """Why a command is refused before its meaning is looked at; "" when it is not.
 
     place: its position among the commands of this scan. Its arguments may say `age_s`, how long it lay at its source,
-    and `seen`, the procedural state its sender looked at when giving it.
+    `seen`, the procedural state its sender looked at when giving it, and `refuse`, what its source has against it.
     """
     if command.verb not in VERBS:
         return f"unknown command {command.verb!r}: known are {', '.join(sorted(VERBS))}"
     if place >= PER_SCAN_MAX:
         return f"more than {PER_SCAN_MAX} commands in one scan: send it again"
     for name, value in command.args:
+        if name == "refuse":
+            return str(value)
         if name == "age_s" and not (isinstance(value, int | float) and 0.0 <= value <= stale_after_s):
             return f"stale: {value} s old, at most {stale_after_s:g} s; give it again"
         if name == "seen" and value != state and command.verb not in SAFE:

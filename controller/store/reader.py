@@ -151,10 +151,27 @@ class Reader:
             " ORDER BY id LIMIT ?",
             (after_id, kind, kind, limit),
         )
-        return [
-            JournalRow(number, scan, utc_ms, name, tag, text, json.loads(data))
-            for number, scan, utc_ms, name, tag, text, data in rows
-        ]
+        return [_line(*row) for row in rows]
+
+    def command_line(self, command: str, after_id: int = 0) -> JournalRow | None:
+        """The outcome of the command with this id, None while there is none."""
+        rows = self._all(
+            "SELECT id, scan, utc_ms, kind, tag, text, data FROM journal"
+            " WHERE id > ? AND kind = 'command' AND instr(data, ?) > 0 ORDER BY id",
+            (after_id, json.dumps(command)),
+        )
+        return next((line for line in (_line(*row) for row in rows) if line.data.get("id") == command), None)
+
+    def desk_mark(self, desk: str) -> int:
+        """The greatest number of an order taken from this desk, 0 for none."""
+        rows = self._all("SELECT data FROM journal WHERE kind = 'order' AND instr(data, ?) > 0", (json.dumps(desk),))
+        args = [json.loads(data)["args"] for (data,) in rows]
+        return max((found["number"] for found in args if found.get("desk") == desk), default=0)
+
+    def last_line(self) -> int:
+        """Id of the newest journal line, 0 for an empty journal."""
+        found: int = self._all("SELECT coalesce(max(id), 0) FROM journal")[0][0]
+        return found
 
     def checkpoint(self) -> Checkpoint | None:
         """The last checkpoint, None when there is none yet."""
@@ -178,6 +195,10 @@ class Reader:
                 return cursor.fetchall()
         except sqlite3.Error as error:
             raise StoreError(f"the record {self._path} cannot be read: {error}") from error
+
+
+def _line(number: int, scan: int, utc_ms: int, kind: str, tag: str, text: str, data: str) -> JournalRow:
+    return JournalRow(number, scan, utc_ms, kind, tag, text, json.loads(data))
 
 
 def _frame(scan: int, utc_ms: int, row: tuple[int, ...], header: Header) -> FrameRow:
