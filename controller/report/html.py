@@ -16,7 +16,7 @@ import jinja2
 
 from controller import __version__
 from controller.config.find import SHIPPED
-from controller.report import surface, table
+from controller.report import marks, surface, table
 from controller.report.happened import happened
 from controller.report.phases import PhaseRow, phases_of
 from controller.report.plots import plots
@@ -26,7 +26,7 @@ from controller.report.summary import Summary, verdict_rules
 
 ROWS_MAX = 300  # of each list; the record has them all
 _HERE = Path(__file__).parent
-_MARKS = {table.GOOD: "holds", table.BAD: "does not hold", table.PLAIN: ""}
+_MARKS = {marks.GOOD: "holds", marks.BAD: "does not hold", marks.PLAIN: ""}
 
 
 def write_report(record: Path, out: Path, cycle: int | None = None) -> dict[str, Any]:
@@ -63,7 +63,7 @@ def page(found: Mapping[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(signs=_signs, h=_hours, n=table.text, hm=_clock)
+    environment.filters.update(signs=_signs, h=_hours, n=marks.text, hm=_clock)
     return environment.get_template("page.html").render(found, css=(_HERE / "page.css").read_text(encoding="utf-8"))
 
 
@@ -168,6 +168,8 @@ def _rules() -> dict[str, Any]:
             f"less than {rules.in_band_pct_min:g} % of the hold in band",
             f"mean drying above {rules.drying_kg_per_m2h_max:g} kg/m²h",
             f"ready more than {rules.ready_late_h_max:g} h later than forecast",
+            f"settled air of a standing climate more than {rules.settled_off_K_max:g} K off",
+            f"a bay of it that took more than {rules.door_recovery_min_max:g} min to recover from its door",
             "an outage" if rules.deviation_on_outage else "",
             "a bypass" if rules.deviation_on_bypass else "",
             "a drive in hand" if rules.deviation_on_drive_in_hand else "",

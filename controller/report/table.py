@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-Summary = Mapping[str, Any]
-Row = tuple[str, str, str, str]  # what, asked, was, sign
-
-GOOD, BAD, PLAIN = "ok", "NO", ""
+from controller.report import standing_table
+from controller.report.marks import PLAIN, Row, Summary, sign, text
 
 
 def table(summary: Summary) -> str:
@@ -21,6 +16,8 @@ def table(summary: Summary) -> str:
 
 def rows(summary: Summary) -> list[Row]:
     """The rows of the table: what, asked, was, and "ok", "NO" or nothing."""
+    if summary.get("standing"):
+        return standing_table.rows(summary)
     block = summary["truth"] if summary["truth"] is not None else summary["believed"]
     return [*_climate_rows(block["hold"]), *_surface_rows(block), *_product_rows(summary, block), *_cost_rows(summary)]
 
@@ -122,15 +119,3 @@ def _aligned(rows: list[Row]) -> list[str]:
         for what, asked, was, mark in rows
     ]
 
-
-def text(number: float | None, places: int) -> str:
-    """A figure for a person; a dash when it is not known."""
-    return "-" if number is None else f"{number:.{places}f}"
-
-
-def sign(number: float | None, low: float | None, high: float | None) -> str:
-    """ "ok" inside the limits, "NO" outside, nothing when not known."""
-    if number is None:
-        return PLAIN
-    inside = (low is None or number >= low) and (high is None or number <= high)
-    return GOOD if inside else BAD

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Annotated
 
 from annotated_types import Ge, Le
@@ -21,6 +22,8 @@ class VerdictRules:
     hold_hours_min: Annotated[float, Ge(0)]
     drying_kg_per_m2h_max: Annotated[float, Ge(0)]
     ready_late_h_max: Annotated[float, Ge(0)]
+    settled_off_K_max: Annotated[float, Ge(0)]
+    door_recovery_min_max: Annotated[float, Ge(0)]
     deviation_on_outage: bool
     deviation_on_bypass: bool
     deviation_on_drive_in_hand: bool
@@ -42,6 +45,8 @@ class Findings:
     outages: int
     bypasses: int
     drives_in_hand: Sequence[str]
+    settled_off_K: float | None = None  # of a standing climate: settled air from what was asked...
+    door_recovery_min: float | None = None  # ...and how long a bay took after its door, inf = longer than was looked
 
 
 def judge(rules: VerdictRules, found: Findings) -> tuple[str, list[str]]:
@@ -80,6 +85,11 @@ def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
         reasons.append(f"drying {found.drying_kg_per_m2h} > {rules.drying_kg_per_m2h_max:g} kg/m2h on average")
     if over(found.ready_late_h, rules.ready_late_h_max):
         reasons.append(f"ready {found.ready_late_h:.1f} h later than forecast")
+    if over(found.settled_off_K, rules.settled_off_K_max):
+        reasons.append(f"settled air up to {found.settled_off_K} K off > {rules.settled_off_K_max:g} K")
+    if over(found.door_recovery_min, rules.door_recovery_min_max):
+        took = "more than 15" if found.door_recovery_min == inf else f"{found.door_recovery_min:g}"
+        reasons.append(f"a bay took {took} min to recover from its door > {rules.door_recovery_min_max:g} min")
     if rules.deviation_on_outage and found.outages:
         reasons.append(f"{found.outages} outages")
     if rules.deviation_on_bypass and found.bypasses:

@@ -28,9 +28,10 @@ from controller.link.panel import PanelLink
 from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
-from controller.rig import yard
+from controller.rig import standing, yard
 from controller.rig.plant import Plant, Scene, build
 from controller.rig.serve import listen
+from controller.rig.standing_watch import Watch
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders
@@ -39,13 +40,15 @@ from controller.runtime.session import CODEC, Asked, prepare
 from controller.store.recorder import Recorder
 
 START_SCAN = 5  # a few scans on which probes and link are judged before the cycle is ordered to start
+END_SCANS = 2  # before the last scan a standing climate is ended, so that its end is seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """One simulated cycle. start: simulated local time of the first scan, with a time zone.
 
-    stop_h: so long after the start a person ends the phase that runs then: a standing climate ends no other way.
+    stop_h: so long after the start a person ends the phase that runs then. A recipe whose last phase ends no other way
+    (a standing climate) is ended at hours_max when nothing is said here.
     """
 
     scene: Scene
@@ -62,7 +65,10 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Ran:
-    """What a cycle leaves for those who sum it up. hold: first scan of the hold and one past its last (or equal)."""
+    """What a cycle leaves for those who sum it up. hold: first scan of the hold and one past its last (or equal).
+
+    standing: what was seen of a standing climate, None for other recipes.
+    """
 
     options: Options
     bundle: Bundle[Device]
@@ -71,6 +77,7 @@ class Ran:
     plan: ScanPlan
     hold: tuple[int, int]
     start_ms: int
+    standing: Watch | None = None
 
 
 def run(
@@ -106,13 +113,15 @@ def run(
     _new_record(record)
     header = session.header(options.link, simulated=True, seed=scene.seed)
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
-    watch = _Watch(session.plan.sequence.phases, scans_max, show, None if look is None else partial(look, plant))
+    stands = standing.watch(plant, session.plan)
+    looks = [partial(one, plant) for one in (look, stands.look if stands is not None else None) if one is not None]
+    watch = _Watch(session.plan.sequence.phases, scans_max, show, looks)
     try:
         with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
                 link=link,
                 clock=LockstepClock(start_ms, scene.dt_s),
-                orders=ScriptOrders(_script(options, singly)),
+                orders=ScriptOrders(_script(options, singly, session.plan.sequence.phases[-1].by_operator)),
                 recorder=recorder,
                 strict=options.strict,
             )
@@ -121,17 +130,19 @@ def run(
     finally:
         recorder.close()
     show(1.0, "done")
-    return Ran(options, bundle, plant, report, session.plan, watch.hold(report.scans), start_ms)
+    return Ran(options, bundle, plant, report, session.plan, watch.hold(report.scans), start_ms, stands)
 
 
-def _script(options: Options, singly: bool) -> list[tuple[int, Command]]:
+def _script(options: Options, singly: bool, by_person: bool) -> list[tuple[int, Command]]:
     """The orders of a cycle: its start, what people at the doors tell, and where need be its end."""
     scene = options.scene
     script = [(START_SCAN, Command("cycle-start", "start", "cycle"))]
     if singly:
         script += yard.orders(scene.filling, scene.dt_s, 1)
-    if options.stop_h is not None:
-        stop = START_SCAN + round(options.stop_h * 3600.0 / scene.dt_s)
+    stop = None if options.stop_h is None else START_SCAN + round(options.stop_h * 3600.0 / scene.dt_s)
+    if stop is None and by_person:
+        stop = round(options.hours_max * 3600.0 / scene.dt_s) - END_SCANS
+    if stop is not None:
         script.append((stop, Command("cycle-end", NEXT_PHASE, "cycle")))
     return script
 
@@ -144,9 +155,9 @@ class _Watch:
         phases: Sequence[PhasePlan],
         scans_max: int,
         show: Callable[[float, str], None],
-        look: Callable[[ScanResult], None] | None,
+        looks: Sequence[Callable[[ScanResult], None]],
     ) -> None:
-        self._look = look
+        self._looks = looks
         self._holds = frozenset(number for number, phase in enumerate(phases) if phase.kind == "hold")
         self._show_every = max(1, scans_max // 200)
         self._show = show
@@ -155,8 +166,8 @@ class _Watch:
         self._started = False
 
     def each(self, number: int, result: ScanResult) -> None:
-        if self._look is not None:
-            self._look(result)
+        for look in self._looks:
+            look(result)
         sequence = result.state.sequence
         if sequence.phase in self._holds and sequence.state in CONTROLLED:
             if self._hold_from < 0:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import inf
+
 from controller.config import outlook as files
 from controller.core.forecast import Case, forecast
 from controller.report import believed, outlook
@@ -16,7 +19,7 @@ from controller.report.summary import (
     verdict_rules,
 )
 from controller.report.verdict import Findings, judge
-from controller.rig import truth
+from controller.rig import standing, truth
 from controller.rig.cycle import Ran
 from controller.rig.faultfile import listed
 from controller.store.reader import Reader
@@ -29,6 +32,7 @@ def summarise(ran: Ran) -> Summary:
     asked = asked_band(bundle.recipe)
     room = ran.plant.params.room
     true = truth.block(rows, dt_s, ran.hold, asked, room)
+    stood = None if ran.standing is None else standing.block(ran.standing, rows, dt_s, ran.hold)
     with Reader(options.out / "record.sqlite") as reader:
         known = believed.block(reader, ran.start_ms, (ran.hold[0] * dt_s, ran.hold[1] * dt_s), asked)
         journal = reader.journal()
@@ -39,7 +43,7 @@ def summarise(ran: Ran) -> Summary:
     ready_h = truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h)
     found = assemble(
         facts,
-        verdict=judge(verdict_rules(), _findings(ran, true, trips, finished, late_h(facts, ready_h))),
+        verdict=judge(verdict_rules(), _found(ran, true, stood, trips, finished, late_h(facts, ready_h))),
         trips=trips,
         alarms=alarms,
         closure={"energy_rel": abs(closure.energy_closure), "water_rel": abs(closure.water_closure)},
@@ -50,7 +54,9 @@ def summarise(ran: Ran) -> Summary:
     )
     if options.scene.faults:
         found["faults"] = listed(options.scene.faults, report.scans * dt_s)
-    return {**found, "charges": truth.charges(rows, closure)} if options.scene.filling else found
+    if options.scene.filling:
+        found["charges"] = truth.charges(rows, closure)
+    return found if stood is None else {**found, "standing": stood}
 
 
 def _run(ran: Ran, finished: bool) -> Run:
@@ -84,6 +90,24 @@ def _case(ran: Ran) -> Case:
     outdoor = [scene.weather.at(3600.0 * hour) for hour in range(72)]
     return Case(
         load_t=scene.charge.tonnes, mix_degC=scene.charge.mix_degC, outdoor=outdoor, age_h=scene.charge.age_h
+    )
+
+
+def _found(
+    ran: Ran, true: Summary, stood: Summary | None, trips: list[str], finished: bool, ready_late_h: float | None
+) -> Findings:
+    """What the rules look at; of a standing climate settled air and boards, and no time at which all is ready."""
+    found = _findings(ran, true, trips, finished, ready_late_h)
+    if stood is None:
+        return found
+    air, doors = stood["settled_air"], stood["doors"]
+    return replace(
+        found,
+        board_film_kg_per_m2=stood["settled_board_film_kg_per_m2_max"],
+        in_band_pct=air["all_inside_pct"],
+        ready_late_h=None,
+        settled_off_K=air["off_K_max"],
+        door_recovery_min=inf if doors["judged"] and doors["recovery_min_max"] is None else doors["recovery_min_max"],
     )
 
 

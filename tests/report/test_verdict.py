@@ -1,6 +1,7 @@
 """The verdict: each rule alone decides, and names its figures."""
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 
@@ -15,6 +16,8 @@ RULES = VerdictRules(
     hold_hours_min=4.0,
     drying_kg_per_m2h_max=0.02,
     ready_late_h_max=1.5,
+    settled_off_K_max=1.0,
+    door_recovery_min_max=10.0,
     deviation_on_outage=True,
     deviation_on_bypass=True,
     deviation_on_drive_in_hand=True,
@@ -52,6 +55,9 @@ def test_a_clean_cycle_passes_without_a_reason():
         ({"hold_hours": 3.0}, "deviation", "3.0 h < 4 h"),
         ({"drying_kg_per_m2h": 0.021}, "deviation", "0.021"),
         ({"ready_late_h": 2.0}, "deviation", "2.0 h later"),
+        ({"settled_off_K": 1.2}, "deviation", "1.2 K off > 1 K"),
+        ({"door_recovery_min": 12.0}, "deviation", "took 12 min"),
+        ({"door_recovery_min": inf}, "deviation", "took more than 15 min"),
         ({"outages": 1}, "deviation", "outage"),
         ({"bypasses": 1}, "deviation", "bypass"),
         ({"drives_in_hand": ("fan",)}, "deviation", "fan"),
