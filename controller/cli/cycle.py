@@ -7,7 +7,7 @@ import json
 
 from controller.cli import options as opt
 from controller.cli import report
-from controller.cli.progress import progress
+from controller.cli.progress import line, progress
 from controller.errors import UnavailableError
 from controller.report.table import table
 from controller.store.seal import seal_cycle
@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-report", action="store_true", help="make no report.html")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
     parser.add_argument(
-        "--faults", metavar="FILE", help='faults of chamber and panel: a file, a demo name, "seed:N" or "list"'
+        "--faults", metavar="FILE", help='what goes wrong: a file, a demo name, "seed:N" or "list"'
     )
 
 
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     options = Options(
-        scene=opt.with_faults(opt.scene_of(args, scan_s), args.faults, args.hours),
+        scene=opt.with_faults(opt.scene_of(args, scan_s), args.chamber, args.faults, args.hours),
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
         hours_max=opt.within("--hours", args.hours, 0.01, 168.0, "h"),
         out=opt.out_folder(args.out),
     )
-    ran = run_cycle(options, progress("cycle", quiet=args.json))
+    ran = run_cycle(options, progress("cycle", quiet=args.json), say=line(quiet=args.json))
     summary = summarise(ran)
     text = json.dumps(summary, indent=2, allow_nan=False)
     seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))

@@ -118,16 +118,23 @@ def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
     )
 
 
-def with_faults(scene: Scene, asked: str | None, hours: float) -> Scene:
-    """The scene with the faults asked for. Raises ConfigError when they do not fit the chamber."""
+def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> Scene:
+    """The scene with the faults asked for. Raises ConfigError when they do not fit the chamber and its panel."""
     if asked is None:
         return scene
+    from controller.config.bundle import load_site
     from controller.config.find import find
+    from controller.link.device import Device
+    from controller.link.layout import require_layout
+    from controller.link.reach import image_of
     from controller.rig import modelfiles
     from controller.rig.faultfile import faults_of
+    from controller.rig.wires import places
 
     params = scene.params or modelfiles.read(find("plant", scene.plant)).value
-    return replace(scene, faults=faults_of(asked, params, hours=hours, dt_s=scene.dt_s))
+    site = load_site(chamber, device_class=Device, layout=require_layout)
+    struck = places(params, site.points, image_of(site.points, site.devices))
+    return replace(scene, faults=faults_of(asked, struck, hours=hours, dt_s=scene.dt_s))
 
 
 def without_model(package: str | None) -> str:

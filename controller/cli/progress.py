@@ -13,6 +13,14 @@ def progress(title: str, *, quiet: bool = False) -> Callable[[float, str], None]
     return _bar(title) if sys.stderr.isatty() else _lines(title)
 
 
+def line(*, quiet: bool = False) -> Callable[[str], None]:
+    """A function that prints a line on standard error, over the bar where there is one."""
+    if quiet:
+        return lambda _text: None
+    start, end = ("\r", "\033[K\n") if sys.stderr.isatty() else ("", "\n")
+    return lambda text: print(f"{start}{text}", end=end, file=sys.stderr, flush=True)
+
+
 def _bar(title: str) -> Callable[[float, str], None]:
     width = 30
 

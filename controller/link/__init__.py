@@ -16,6 +16,7 @@ channel.py    one connection: one attempt a call, pauses, counts
 ports.py      the requests of one device over Modbus TCP; inprocess.py  the same as calls in one process
 panelimage.py the image of several devices, pure; panel.py  the link to them, each with its own health
 reach.py      which image and link a set of devices takes
-faulty.py     a link that fails on schedule, for tests and campaigns
+wirefaults.py what a wire can do to an exchange, and when; spoil.py  what becomes of words that arrive wrong, pure
+faulty.py     a link, or one device of a panel, that fails on schedule
 liveness.py   does the device live, and does it hear us?
 """

@@ -1,155 +1,206 @@
-"""A link that fails on schedule: what a wire, a switch or a device can do, by frame number, so that it repeats.
-
-Frame 0 is the first read or turn, and each further read or turn is the next one; a write belongs to the frame
-that was read before it.
-"""
+"""A link that fails on schedule, and the same for one device of a panel. What can fail: controller.link.wirefaults."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Annotated, Final, Literal
+from collections.abc import Callable, Mapping, Sequence
 
-from annotated_types import Ge, Le
-
+from controller.core.frames import Event
 from controller.errors import LinkError
-from controller.link.pdu import EXCEPTIONS
+from controller.link.panel import PanelLink
+from controller.link.ports import Port
 from controller.link.protocol import Link
+from controller.link.spoil import Spoiler
+from controller.link.wirefaults import Fault, Schedule, Script
 
-FaultKind = Literal[
-    "lost-request",  # the device never sees it
-    "lost-reply",  # the device acts, nobody hears of it
-    "late-request",  # lost for now; reaches the device after the next exchange, as a thawed socket does it
-    "stale",  # the device acts, but the reply is that of an earlier frame
-    "exception",  # the device refuses with `code`
-    "wrong-length",  # the device acts, the reply is a word short
-    "bit-flip",  # the device acts, `bit` of `word` is turned over in the reply
-    "disconnected",  # nobody there
-]
-
-_KINDS: Final[dict[str, tuple[str, str]]] = {
-    "lost-request": ("timeout", "no reply"),
-    "late-request": ("timeout", "no reply"),
-    "lost-reply": ("timeout", "no reply"),
-    "wrong-length": ("wrong-length", "the reply is a word short"),
-    "disconnected": ("refused", "connection refused"),
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
-    """One fault for `frames` frames on end. code: for "exception"; word, bit: for "bit-flip"."""
-
-    kind: FaultKind
-    frames: Annotated[int, Ge(1), Le(1_000_000)] = 1
-    code: Annotated[int, Ge(1), Le(255)] = 4
-    word: Annotated[int, Ge(0), Le(122)] = 0
-    bit: Annotated[int, Ge(0), Le(15)] = 0
+__all__ = ["Fault", "FaultyLink", "FaultyPanel", "FaultyPort"]
 
 
 class FaultyLink:
-    """A Link around `link`. schedule: frame number -> Fault that begins there (a later one takes over)."""
+    """A Link around `link`, for a panel of one device."""
 
-    def __init__(self, link: Link, schedule: Mapping[int, Fault]) -> None:
-        self.counts: dict[str, int] = {}
-        self._link = link
-        self._schedule = dict(schedule)
-        self._frame = -1
-        self._fault: Fault | None = None
-        self._until = 0
-        self._last: list[int] | None = None
-        self._late: list[int] | None = None
+    def __init__(self, link: Link, schedule: Schedule) -> None:
+        self._link, self._script = link, Script(schedule)
+        self._wire = _Wire(self._script)
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Those of the link inside, and with them what was suffered here: errors by kind, silent faults by name."""
+        return self._wire.counts_with(self._link.counts)
 
     def read(self) -> list[int]:
         """The input block, or the fault of the next frame."""
-        self._next_frame()
-        return self._words(None)
+        self._script.advance()
+        return self._wire.read(self._link.read, self._link.write)
 
     def write(self, words: Sequence[int]) -> None:
         """Send the output block, or suffer the fault of this frame."""
-        fault = self._fault
-        late, self._late = self._late, None
-        try:
-            if fault is None or fault.kind in ("stale", "bit-flip"):
-                self._link.write(words)
-            else:
-                self._suffer_write(fault, words)
-        finally:
-            self._thaw(late)
+        self._wire.write(self._link.write, words)
 
     def turn(self, words: Sequence[int]) -> list[int]:
         """Send the output block and read the input block, or suffer the fault of the next frame."""
-        self._next_frame()
-        return self._words(words)
+        self._script.advance()
+        return self._wire.read(lambda: self._link.turn(words), self._link.write, words)
 
     def close(self) -> None:
         """Close the link inside."""
         self._link.close()
 
-    def _next_frame(self) -> None:
-        self._frame += 1
-        fault = self._schedule.get(self._frame)
-        if fault is not None:
-            self._fault, self._until = fault, self._frame + fault.frames
-        elif self._fault is not None and self._frame >= self._until:
-            self._fault = None
 
-    def _words(self, out: Sequence[int] | None) -> list[int]:
-        """Reply of this frame as the controller sees it; out None = a plain read."""
-        fault = self._fault
+class FaultyPanel:
+    """A Link around a panel of several devices. schedules: by name of the device that suffers."""
+
+    def __init__(self, panel: PanelLink, schedules: Mapping[str, Schedule]) -> None:
+        self._panel = panel
+        self._scripts = {name: Script(schedule) for name, schedule in schedules.items()}
+        panel.through(lambda name, port: FaultyPort(port, self._scripts[name]) if name in self._scripts else port)
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """By device, as of the panel."""
+        return self._panel.counts
+
+    @property
+    def tell(self) -> Callable[[Event], None]:
+        """As of the panel."""
+        return self._panel.tell
+
+    @tell.setter
+    def tell(self, tell: Callable[[Event], None]) -> None:
+        """As of the panel."""
+        self._panel.tell = tell
+
+    def read(self) -> list[int]:
+        """The words of all devices in the next frame."""
+        self._advance()
+        return self._panel.read()
+
+    def write(self, words: Sequence[int]) -> None:
+        """Send every device its outputs."""
+        self._panel.write(words)
+
+    def turn(self, words: Sequence[int]) -> list[int]:
+        """Send all outputs, then read all inputs: the next frame."""
+        self._advance()
+        return self._panel.turn(words)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self._panel.close()
+
+    def _advance(self) -> None:
+        for script in self._scripts.values():
+            script.advance()
+
+
+class FaultyPort:
+    """A Port around `port`. script: advanced by whoever counts the frames."""
+
+    def __init__(self, port: Port, script: Script) -> None:
+        self._port, self._wire = port, _Wire(script)
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Those of the port inside, and with them what was suffered here."""
+        return self._wire.counts_with(self._port.counts)
+
+    def begin(self) -> None:
+        """A new exchange; on one that finds nobody there is none."""
+        if self._wire.reaches():
+            self._port.begin()
+
+    def read(self) -> list[int]:
+        """The words of all reads, or the fault of this frame."""
+        return self._wire.read(self._port.read, self._port.write)
+
+    def write(self, words: Sequence[int]) -> None:
+        """Send all writes, or suffer the fault of this frame."""
+        self._wire.write(self._port.write, words)
+
+    def close(self) -> None:
+        """Close the port inside."""
+        self._port.close()
+
+
+class _Wire:
+    """The exchanges of one device as its faults let them through."""
+
+    def __init__(self, script: Script) -> None:
+        self._script, self._spoil = script, Spoiler()
+        self._late: Sequence[int] | None = None
+        self._counts: dict[str, int] = {}
+
+    def counts_with(self, counts: Mapping[str, int]) -> dict[str, int]:
+        own = self._counts
+        return {kind: counts.get(kind, 0) + own.get(kind, 0) for kind in (*counts, *own)}
+
+    def reaches(self) -> bool:
+        return self._script.kept_away() is None
+
+    def read(
+        self, ask: Callable[[], list[int]], send: Callable[[Sequence[int]], None], out: Sequence[int] | None = None
+    ) -> list[int]:
+        """Reply of this frame as the controller sees it. out: the block that `ask` carries, None = a plain read."""
+        script = self._script
+        if not script.active and self._late is None:
+            return self._spoil((), ask()) or []
         late, self._late = self._late, None
-        if fault is not None and not _acts(fault):
-            if fault.kind == "late-request" and out is not None:
-                self._late = list(out)
-            self._thaw(late)
-            raise self._error(fault)
-        words = self._link.read() if out is None else self._link.turn(out)
-        self._thaw(late)
-        before, self._last = self._last, words
+        try:
+            self._require_reach(out)
+            words = ask()
+            if out is not None:
+                self._again(send, out)
+        finally:
+            self._thaw(send, late)
+        self._require_good()
+        shown = self._spoil(script.active, words)
+        if shown is None:
+            raise self._counted(LinkError("timeout", f"frame {script.frame}: no earlier reply that could be stale"))
+        for fault in script.active:
+            self._count(fault.kind)
+        return shown
+
+    def write(self, send: Callable[[Sequence[int]], None], words: Sequence[int]) -> None:
+        """A block of outputs; its acknowledgement may be wrong too."""
+        if not self._script.active and self._late is None:
+            send(words)
+            return
+        late, self._late = self._late, None
+        try:
+            self._require_reach(words)
+            send(words)
+            self._again(send, words)
+        finally:
+            self._thaw(send, late)
+        self._require_good()
+
+    def _require_reach(self, out: Sequence[int] | None) -> None:
+        fault = self._script.kept_away()
         if fault is None:
-            return words
-        return self._spoil(fault, words, before)
+            return
+        if fault.kind == "late-request" and out is not None:
+            self._late = list(out)
+        trouble = fault.error(self._script.frame)
+        assert trouble is not None  # whatever keeps a request away is seen
+        raise self._counted(trouble)
 
-    def _spoil(self, fault: Fault, words: list[int], before: list[int] | None) -> list[int]:
-        """What arrives of a reply that the device did send."""
-        if fault.kind == "stale":
-            self._count("stale")
-            if before is None:
-                raise self._error(Fault(kind="lost-reply"))
-            self._last = before  # a frozen reply stays the same for as long as the fault lasts
-            return list(before)
-        if fault.kind == "bit-flip" and fault.word < len(words):
-            self._count("bit-flip")
-            spoilt = list(words)
-            spoilt[fault.word] ^= 1 << fault.bit
-            return spoilt
-        raise self._error(fault)
+    def _again(self, send: Callable[[Sequence[int]], None], words: Sequence[int]) -> None:
+        if any(fault.kind == "duplicated" for fault in self._script.active):
+            send(words)
 
-    def _suffer_write(self, fault: Fault, words: Sequence[int]) -> None:
-        if _acts(fault):
-            self._link.write(words)
-        elif fault.kind == "late-request":
-            self._late = list(words)
-        raise self._error(fault)
-
-    def _thaw(self, late: list[int] | None) -> None:
+    def _thaw(self, send: Callable[[Sequence[int]], None], late: Sequence[int] | None) -> None:
         """Deliver a block that was held up; nobody waits for its answer any more."""
         if late is not None:
             self._count("late-request")
-            self._link.write(late)
+            send(late)
 
-    def _error(self, fault: Fault) -> LinkError:
-        if fault.kind == "exception":
-            kind, text = f"exception-{fault.code}", EXCEPTIONS.get(fault.code, ("unknown", ""))[0]
-        else:
-            kind, text = _KINDS.get(fault.kind, ("wrong-length", "no such word"))
-        self._count(kind)
-        return LinkError(kind, f"frame {self._frame}: {text} (scheduled fault {fault.kind})")
+    def _require_good(self) -> None:
+        trouble = self._script.error()
+        if trouble is not None:
+            raise self._counted(trouble)
+
+    def _counted(self, trouble: LinkError) -> LinkError:
+        self._count(trouble.kind)
+        return trouble
 
     def _count(self, kind: str) -> None:
-        self.counts[kind] = self.counts.get(kind, 0) + 1
-
-
-def _acts(fault: Fault) -> bool:
-    """True if the device sees and obeys the request."""
-    return fault.kind in ("lost-reply", "stale", "wrong-length", "bit-flip")
+        self._counts[kind] = self._counts.get(kind, 0) + 1

@@ -53,6 +53,11 @@ class PanelLink:
             for kind, count in {**member.port.counts, **member.doubts}.items()
         }
 
+    def through(self, wrap: Callable[[str, Port], Port]) -> None:
+        """Lead the exchanges with every device through what wrap(its name, its port) returns."""
+        for member in self._members:
+            member.port = wrap(member.blocks.device.name, member.port)
+
     def read(self) -> list[int]:
         """The words of all devices, those of silent ones as they were."""
         with self._lock:

@@ -57,8 +57,8 @@ class PanelImage:
     def _bind_inputs(self, points: tuple[Point, ...]) -> None:
         names = [member.blocks.device.name for member in self.members]
         analog, contacts = of_kind(points, "AI"), of_kind(points, "DI")
-        self._numbers = numbers_of([Source(self._place(p).word, p.type, p.word_order) for p in analog])
-        self._contacts = tuple((place.word, 1 << place.bit) for place in map(self._place, contacts))
+        self._numbers = numbers_of([Source(self.place(p).word, p.type, p.word_order) for p in analog])
+        self._contacts = tuple((place.word, 1 << place.bit) for place in map(self.place, contacts))
         self._fresh = (0,) * len(self.members)
         self._analog_ages = picker([names.index(point.device) for point in analog])
         self._discrete_ages = picker([names.index(point.device) for point in contacts])
@@ -75,16 +75,16 @@ class PanelImage:
     def _bind_outputs(self, points: tuple[Point, ...]) -> None:
         self._outputs = of_kind(points, "AO")
         self._spans = tuple(
-            (self._place(p).word, p.lo, p.hi, (p.raw_hi - p.raw_lo) / (p.hi - p.lo), p.raw_lo) for p in self._outputs
+            (self.place(p).word, p.lo, p.hi, (p.raw_hi - p.raw_lo) / (p.hi - p.lo), p.raw_lo) for p in self._outputs
         )
-        self._coils = tuple((place.word, 1 << place.bit) for place in map(self._place, of_kind(points, "DO")))
+        self._coils = tuple((place.word, 1 << place.bit) for place in map(self.place, of_kind(points, "DO")))
         self._beats_out = tuple(
             member.outputs.start + member.blocks.header_out
             for member in self.members
             if member.blocks.header_out is not None
         )
 
-    def _place(self, point: Point) -> Place:
+    def place(self, point: Point) -> Place:
         """Its place among the words of the panel."""
         member = next(member for member in self.members if member.blocks.device.name == point.device)
         here = member.blocks.place(point)

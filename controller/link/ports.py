@@ -19,7 +19,10 @@ REFUSED_TRIPPED: Final = "exception-4"  # device failure: how couplers say that 
 class Port(Protocol):
     """One device, its requests by number. Words as in controller.link.blocks; failures raise LinkError."""
 
-    counts: dict[str, int]
+    @property
+    def counts(self) -> dict[str, int]:
+        """Exchanges and every kind of failure."""
+        ...
 
     def begin(self) -> None:
         """A new exchange: its deadline runs from here."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final, Protocol
+from collections.abc import Callable, Sequence
+from typing import Final, Protocol, runtime_checkable
 
-from controller.core.frames import Outputs, RawInputs
+from controller.core.frames import Event, Outputs, RawInputs
 from controller.link.device import Device
 
 # Kinds of LinkError; each is counted under its name. "exception-N" stands for Modbus exception code N.
@@ -56,6 +56,13 @@ class Link(Protocol):
     def close(self) -> None:
         """Give the connection back. A later exchange opens it again."""
         ...
+
+
+@runtime_checkable
+class Telling(Protocol):
+    """A link that has more to say than raising: of several devices one may fail while the others go on."""
+
+    tell: Callable[[Event], None]
 
 
 class WordImage(Protocol):

@@ -29,9 +29,12 @@ from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
 from controller.rig import standing, yard
+from controller.rig.operators import with_wrong_orders
 from controller.rig.plant import Plant, Scene, build
 from controller.rig.serve import listen
 from controller.rig.standing_watch import Watch
+from controller.rig.telling import Teller
+from controller.rig.wires import faulty
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders
@@ -81,12 +84,16 @@ class Ran:
 
 
 def run(
-    options: Options, show: Callable[[float, str], None], look: Callable[[Plant, ScanResult], None] | None = None
+    options: Options,
+    show: Callable[[float, str], None],
+    look: Callable[[Plant, ScanResult], None] | None = None,
+    say: Callable[[str], None] = lambda _text: None,
 ) -> Ran:
     """Run the cycle and write its record to `out`/record.sqlite. show(fraction, note) tells how far it is.
 
-    look: called after every scan. With a filling and a recipe that keeps account of every place (a fill, a standing
-    climate) the controller is told of the boards by orders, as they come.
+    look: called after every scan. say: a line for people when a fault begins and when it is over. With a filling and
+    a recipe that keeps account of every place (a fill, a standing climate) the controller is told of the boards by
+    orders, as they come.
     """
     scene = options.scene
     charge = scene.charge
@@ -115,13 +122,15 @@ def run(
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
     stands = standing.watch(plant, session.plan)
     looks = [partial(one, plant) for one in (look, stands.look if stands is not None else None) if one is not None]
-    watch = _Watch(session.plan.sequence.phases, scans_max, show, looks)
+    script = _script(options, singly, session.plan.sequence.phases[-1].by_operator)
+    teller = Teller(scene.faults, scene.dt_s, recorder.notices.append, say) if scene.faults else None
+    watch = _Watch(session.plan.sequence.phases, scans_max, show, looks, teller)
     try:
         with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
-                link=link,
+                link=faulty(link, scene.faults, bundle.points, session.image, scene.dt_s),
                 clock=LockstepClock(start_ms, scene.dt_s),
-                orders=ScriptOrders(_script(options, singly, session.plan.sequence.phases[-1].by_operator)),
+                orders=with_wrong_orders(ScriptOrders(script), scene.faults, scene.dt_s),
                 recorder=recorder,
                 strict=options.strict,
             )
@@ -156,8 +165,11 @@ class _Watch:
         scans_max: int,
         show: Callable[[float, str], None],
         looks: Sequence[Callable[[ScanResult], None]],
+        teller: Teller | None,
     ) -> None:
-        self._looks = looks
+        self._looks, self._teller = looks, teller
+        if teller is not None:
+            teller.before(0)
         self._holds = frozenset(number for number, phase in enumerate(phases) if phase.kind == "hold")
         self._show_every = max(1, scans_max // 200)
         self._show = show
@@ -168,6 +180,8 @@ class _Watch:
     def each(self, number: int, result: ScanResult) -> None:
         for look in self._looks:
             look(result)
+        if self._teller is not None:
+            self._teller.before(number + 1)
         sequence = result.state.sequence
         if sequence.phase in self._holds and sequence.state in CONTROLLED:
             if self._hold_from < 0:

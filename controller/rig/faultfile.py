@@ -1,14 +1,13 @@
 """Faults for a simulated chamber, from a file or drawn from a seed, and in words for people.
 
-Only what happens in the chamber and at its panel: sensors, actuators, the plant, a switch left in hand. Faults of
-the wire and orders of people at a screen are kinds of the table too, but a cycle is not disturbed by them here.
+Every kind of the table but those of the computer itself: sensors, actuators, plant, wire, people.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from annotated_types import Len, MaxLen
 
@@ -16,10 +15,9 @@ from controller.config import loader
 from controller.config.find import find
 from controller.config.loader import Loaded
 from controller.errors import ConfigError, Problem
-from plantsim.faults import KINDS, Fault, amount_of, draw, kinds_of, objections, places_of, said
-from plantsim.params import PlantParams
+from controller.rig.hostfaults import HOST
+from plantsim.faults import KINDS, Fault, Places, amount_of, draw, objections, said
 
-HERE = (*kinds_of("sensor", "actuator", "plant"), "hand-left-on")
 SEED = "seed:"
 
 
@@ -36,21 +34,20 @@ def read(path: Path) -> Loaded[FaultFile]:
     return loader.read(path, FaultFile)
 
 
-def faults_of(asked: str, params: PlantParams, *, hours: float, dt_s: float) -> tuple[Fault, ...]:
-    """Faults of a file, a demo name or "seed:N", for this chamber. Raises ConfigError with everything that is wrong."""
-    places = places_of(params)
+def faults_of(asked: str, places: Places, *, hours: float, dt_s: float) -> tuple[Fault, ...]:
+    """Faults of a file, a demo name or "seed:N", for these places. Raises ConfigError with everything that is wrong."""
     if asked.startswith(SEED):
         number = asked.removeprefix(SEED)
         if not number.isdigit():
             raise ConfigError([Problem("command line", "--faults", asked, "must be seed:N", "for example seed:7")])
-        return draw(int(number), hours, places, HERE, dt_s=dt_s)
+        return draw(int(number), hours, places, dt_s=dt_s)
     path = find("faults", asked)
     faults = read(path).value.fault
-    wrong = [Problem(str(path), one.field, one.value, one.limit, one.remedy) for one in objections(faults, places)]
-    wrong += [
-        Problem(str(path), f"fault.{number}.kind", one.kind, "is none of chamber or panel", f"known: {_listed()}")
-        for number, one in enumerate(faults)
-        if one.kind in KINDS and one.kind not in HERE
+    wrong = [
+        Problem(str(path), one.field, one.value, one.limit, one.remedy)
+        if one.value not in HOST
+        else Problem(str(path), one.field, one.value, *_of_host(one.value))
+        for one in objections(faults, places)
     ]
     if wrong:
         raise ConfigError(wrong)
@@ -73,10 +70,31 @@ def listed(faults: tuple[Fault, ...], until_s: float) -> list[dict[str, Any]]:
 
 
 def catalogue() -> list[str]:
-    """One line for each kind that may be asked for here."""
-    width = max(map(len, HERE))
-    return [f"{name:<{width}}  {KINDS[name].target or '-':<9} {said(name, KINDS[name].usual)}" for name in HERE]
+    """Every kind that may be asked for, a line each under the room that it belongs to; then what may not, and why."""
+    width = max(map(len, KINDS))
+    lines = [f"  {'kind':<{width}}  {'target':<9} what it does, with the usual amount"]
+    room = ""
+    for kind in KINDS.values():
+        if kind.room != room:
+            room = kind.room
+            lines += ["", f"{ROOMS[room]}"]
+        target = f"[{kind.target}]" if kind.target == "device" else kind.target or "-"
+        amount = f" (amount: {kind.lo:g} to {kind.hi:g} {kind.unit}".rstrip() + ")" if kind.hi != kind.lo else ""
+        lines.append(f"  {kind.name:<{width}}  {target:<9} {said(kind.name, kind.usual)}{amount}")
+    lines += ["", "the computer itself (not in a file of faults: each is tried by tests of its own)"]
+    lines += [f"  {name:<{width}}  -         {what}: {where}" for name, (what, where) in HOST.items()]
+    return lines
 
 
-def _listed() -> str:
-    return ", ".join(HERE)
+ROOMS: Final = {
+    "sensor": "sensors (probe: tag of an analog input; humidity: of one that sees humidity)",
+    "actuator": "actuators (drive: fan, heat, vent, fog-a, fog-b, frames; throttle, witness: fan, heat, vent)",
+    "plant": "chamber and supplies (door, bay: number of the bay)",
+    "wire": "the wire to the panel (device: one of several by its name, or left out; word: tag, or number of the word)",
+    "operator": "people at the panel or at a screen (switch: fan, heat, fog)",
+}
+
+
+def _of_host(kind: str) -> tuple[str, str]:
+    what, where = HOST[kind]
+    return f"is a fault of the computer ({what}), not of what it controls", f"leave it out; it is tried by {where}"

@@ -20,7 +20,7 @@ from controller.rig.field import behind, field_devices
 from controller.rig.filling import told
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
-from plantsim.faults import Fault, Faulted
+from plantsim.faults import Fault, Faulted, in_chamber
 from plantsim.field import FieldDevice
 from plantsim.filling import Filling, impossible
 from plantsim.pack.common import MisfitError
@@ -37,7 +37,8 @@ class Scene:
     """What the simulated chamber is and what happens to it. params: in place of those of the plant file.
 
     charge: what stands in it at the start, and what the controller is told. With a filling the chamber begins empty,
-    at empty_degC (that of the charge when None), and the charge is only told. faults: of chamber and panel.
+    at empty_degC (that of the charge when None), and the charge is only told. faults: of every room; those of the
+    wire and of people are the business of whoever links and commands it.
     """
 
     plant: str = "demo-north"
@@ -163,7 +164,8 @@ def build(
     params = scene.params or load(path, PlantParams)
     _require_possible(scene.filling, params, str(path))
     chamber = _chamber(scene, params, path)
-    log = TruthLog(Faulted(chamber, scene.faults) if scene.faults else chamber, steps_max)
+    inside = [fault for fault in scene.faults if in_chamber(fault)]
+    log = TruthLog(Faulted(chamber, inside) if inside else chamber, steps_max)
     try:
         if panel:
             terminals, device_map = behind(points, devices)

@@ -16,9 +16,8 @@ from controller.core.scan import ScanPlan, ScanState
 from controller.link.device import Device
 from controller.link.image import Image
 from controller.link.layout import require_layout
-from controller.link.panel import PanelLink
 from controller.link.panelimage import PanelImage
-from controller.link.protocol import Link
+from controller.link.protocol import Link, Telling
 from controller.link.reach import image_of
 from controller.runtime.clock import Clock
 from controller.runtime.loop import Runner, Sink
@@ -96,7 +95,7 @@ class Session:
 
     def runner(self, *, link: Link, clock: Clock, orders: Orders, recorder: Sink, strict: bool = False) -> Runner:
         """The loop with everything in place; what a panel's link has to tell goes where the recorder's notices go."""
-        if isinstance(link, PanelLink):
+        if isinstance(link, Telling):
             link.tell = recorder.notices.append
         return Runner(
             link=link,

@@ -2,11 +2,11 @@
 
 from plantsim.faults.draw import draw
 from plantsim.faults.fault import Fault
-from plantsim.faults.faulted import Faulted
+from plantsim.faults.faulted import Faulted, in_chamber
 from plantsim.faults.fit import Objection, Places, amount_of, objections, places_of
 from plantsim.faults.kinds import KINDS, WIRE, Kind, kinds_of, said
 
 __all__ = [
-    "KINDS", "WIRE", "Fault", "Faulted", "Kind", "Objection", "Places", "amount_of", "draw", "kinds_of",
-    "objections", "places_of", "said",
+    "KINDS", "WIRE", "Fault", "Faulted", "Kind", "Objection", "Places", "amount_of", "draw", "in_chamber",
+    "kinds_of", "objections", "places_of", "said",
 ]  # fmt: skip

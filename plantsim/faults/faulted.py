@@ -35,7 +35,7 @@ class Faulted:
         self.chamber = chamber
         self.dt_s = chamber.dt_s
         self._seed = chamber.seed
-        self._mine = [fault for fault in faults if _is_mine(fault)]
+        self._mine = [fault for fault in faults if in_chamber(fault)]
         self._channel = {probe.tag: i for i, probe in enumerate(chamber.params.probe)}
         self._sees = [probe.sees for probe in chamber.params.probe]
         self._spans = [(float(lo), float(hi)) for lo, hi in (SPANS.get(sees, (-10.0, 60.0)) for sees in self._sees)]
@@ -163,5 +163,6 @@ class Faulted:
                 self._says[fault] = {"fan_runs": bool(self.chamber.state.gear[at.G_SPEED] > 0.0)}
 
 
-def _is_mine(fault: Fault) -> bool:
+def in_chamber(fault: Fault) -> bool:
+    """Does it act in the chamber or at its panel? Else on the wire, or at a screen. KeyError for an unknown kind."""
     return KINDS[fault.kind].room in ("sensor", "actuator", "plant") or fault.kind == "hand-left-on"

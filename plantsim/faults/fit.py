@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from plantsim.faults.fault import Fault
 from plantsim.faults.kinds import KINDS, Kind
@@ -18,15 +18,18 @@ WORDS_MAX = 122
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Places:
-    """What a chamber has that a fault may strike. probes: tag -> what it sees; words: tag -> word of the input image.
+    """What a chamber has that a fault may strike. probes: tag -> what it sees; words: tags of channels with a word.
 
-    With no `words` known a fault on a word may name any number up to 122.
+    word_count: words of the input block that may be named by number, 0 on a panel of several devices.
+    devices: their names, if there are several.
     """
 
     probes: Mapping[str, str]
     bays: int
     doors: Sequence[int] = ()
-    words: Mapping[str, int] = field(default_factory=dict)
+    words: Sequence[str] = ()
+    word_count: int = WORDS_MAX + 1
+    devices: Sequence[str] = ()
 
     def of(self, kind: Kind) -> tuple[str, ...]:
         """All targets that a kind may have here; ("",) where it needs none."""
@@ -39,7 +42,8 @@ class Places:
             "witness": THROTTLES,
             "bay": map(str, range(1, self.bays + 1)),
             "door": map(str, self.doors or range(1, self.bays + 1)),
-            "word": (*self.words, *map(str, range(WORDS_MAX + 1))),
+            "device": ("", *self.devices),
+            "word": (*self.words, *map(str, range(self.word_count))),
             "switch": SWITCHES,
         }
         return tuple(targets[kind.target])
@@ -58,13 +62,12 @@ class Objection:
         return f"{self.field} {self.value}: {self.limit}; {self.remedy}"
 
 
-def places_of(params: PlantParams, words: Mapping[str, int] | None = None) -> Places:
-    """The places of a chamber model."""
+def places_of(params: PlantParams) -> Places:
+    """The places of a chamber model; what its panel has is not known here."""
     return Places(
         probes={probe.tag: probe.sees for probe in params.probe},
         bays=params.room.bays,
         doors=tuple(getattr(params.hall, "doors", ())),
-        words=dict(words or {}),
     )
 
 
@@ -111,10 +114,11 @@ def _target(where: str, fault: Fault, kind: Kind, places: Places) -> list[Object
     if known == ("",):
         return [Objection(f"{where}.target", value, f"{kind.name} has no target", "leave it out")]
     if kind.target == "word":
-        limit, listed = f"{kind.name} needs a word 0 to {WORDS_MAX} or a tag", ""
+        numbers = f" or a word 0 to {places.word_count - 1}" if places.word_count else ""
+        limit, listed = f"{kind.name} needs a tag{numbers}", ""
     else:
         more = " ..." if len(known) > 20 else ""
-        limit, listed = f"{kind.name} needs a {kind.target}", ", ".join(known[:20]) + more
+        limit, listed = f"{kind.name} needs a {kind.target}", ", ".join(name for name in known[:20] if name) + more
     near = difflib.get_close_matches(fault.target, known, 1)
     remedy = f"did you mean {near[0]}?" if near else f"known: {listed}" if listed else "see the point list"
     return [Objection(f"{where}.target", value, limit, remedy)]

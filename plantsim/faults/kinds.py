@@ -7,7 +7,8 @@ probe     tag of an analog channel; humidity: one that sees humidity
 drive     fan, heat, vent, fog-a, fog-b, frames; throttle: those of them that go anywhere between 0 and 100 %
           (fan, heat, vent); witness: those whose position is reported back (fan, heat, vent)
 bay       number of a bay; door: of one that has a door
-word      number of a word in the input image, or the tag of the channel in it
+device    of a panel of several devices one by its name; left out, all of them suffer
+word      tag of a channel, or the number of a word in the input block of the only device
 switch    fan, heat or fog
 """
 
@@ -17,7 +18,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Room = Literal["sensor", "actuator", "plant", "wire", "operator"]
-Needs = Literal["", "probe", "humidity", "drive", "throttle", "witness", "bay", "door", "word", "switch"]
+Needs = Literal["", "probe", "humidity", "drive", "throttle", "witness", "bay", "door", "device", "word", "switch"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,25 +60,25 @@ KINDS: dict[str, Kind] = {
         Kind("draught", "plant", "bay", "outdoor air is blown in, {}", "kg/s", 0.2, 0.001, 5.0),
         Kind("overfilled", "plant", "bay", "overfull racks let {} of the bay's air pass", "", 0.4, 0.02, 1.0),
         Kind("power-dip", "plant", "", "the mains are gone for the drives; the panel goes on"),
-        Kind("lost-request", "wire", "", "a request does not arrive"),
-        Kind("slow-reply", "wire", "", "a reply comes late, within the time-out"),
-        Kind("lost-reply", "wire", "", "the device acts, its reply comes after the time-out or never"),
-        Kind("late-request", "wire", "", "a request reaches the device after the next one"),
-        Kind("duplicated", "wire", "", "a request reaches the device twice, and both replies come"),
-        Kind("stale", "wire", "", "the device acts, but the reply shows an earlier scan"),
-        Kind("wrong-unit", "wire", "", "the reply names another unit"),
-        Kind("wrong-transaction", "wire", "", "the reply has another transaction number"),
-        Kind("wrong-protocol", "wire", "", "the reply is not Modbus by its header"),
-        Kind("exception", "wire", "", "the device refuses with code {}", "", 4.0, 1.0, 11.0),
-        Kind("wrong-function", "wire", "", "the reply answers another function"),
-        Kind("fewer-registers", "wire", "", "the reply is a register short"),
-        Kind("more-registers", "wire", "", "the reply has a register too many"),
-        Kind("broken-frame", "wire", "", "half a reply, and the rest after the time-out"),
-        Kind("reset", "wire", "", "the connection is reset in the middle of a reply"),
-        Kind("disconnected", "wire", "", "nobody there: the connection is refused"),
+        Kind("lost-request", "wire", "device", "a request does not arrive"),
+        Kind("slow-reply", "wire", "device", "a reply comes late, within the time-out"),
+        Kind("lost-reply", "wire", "device", "the device acts, its reply comes after the time-out or never"),
+        Kind("late-request", "wire", "device", "a request reaches the device after the next one"),
+        Kind("duplicated", "wire", "device", "a request reaches the device twice, and both replies come"),
+        Kind("stale", "wire", "device", "the device acts, but the reply shows an earlier scan"),
+        Kind("wrong-unit", "wire", "device", "the reply names another unit"),
+        Kind("wrong-transaction", "wire", "device", "the reply has another transaction number"),
+        Kind("wrong-protocol", "wire", "device", "the reply is not Modbus by its header"),
+        Kind("exception", "wire", "device", "the device refuses with code {}", "", 4.0, 1.0, 11.0),
+        Kind("wrong-function", "wire", "device", "the reply answers another function"),
+        Kind("fewer-registers", "wire", "device", "the reply is a register short"),
+        Kind("more-registers", "wire", "device", "the reply has a register too many"),
+        Kind("broken-frame", "wire", "device", "half a reply, and the rest after the time-out"),
+        Kind("reset", "wire", "device", "the connection is reset in the middle of a reply"),
+        Kind("disconnected", "wire", "device", "nobody there: the connection is refused"),
         Kind("stuck-register", "wire", "word", "a register keeps the value that it had"),
-        Kind("byte-swapped", "wire", "", "the two bytes of every register change places"),
-        Kind("word-swapped", "wire", "", "neighbouring registers change places"),
+        Kind("byte-swapped", "wire", "device", "the two bytes of every register change places"),
+        Kind("word-swapped", "wire", "device", "neighbouring registers change places"),
         Kind("bit-flip", "wire", "word", "bit {} of a register is turned over", "", 0.0, 0.0, 15.0),
         Kind("double-start", "operator", "", "start is pressed while the cycle runs"),
         Kind("abort", "operator", "", "the cycle is aborted"),

@@ -12,11 +12,11 @@ import pytest
 from plantsim.faults import KINDS, Places, draw, kinds_of, objections
 
 PLACES = Places(
-    probes={"TT-1": "air", "TT-2": "air", "MT-1": "rh"}, bays=6, doors=(1, 4), words={"TT-1": 8, "TT-2": 9, "MT-1": 10}
+    probes={"TT-1": "air", "TT-2": "air", "MT-1": "rh"}, bays=6, doors=(1, 4), words=("TT-1", "TT-2", "MT-1")
 )
 TELL = """
 from plantsim.faults import Places, draw
-places = Places(probes={"TT-1": "air", "TT-2": "air", "MT-1": "rh"}, bays=6, doors=(1, 4), words={"TT-1": 8})
+places = Places(probes={"TT-1": "air", "TT-2": "air", "MT-1": "rh"}, bays=6, doors=(1, 4), words=("TT-1",))
 print([draw(seed, 24.0, places) for seed in (1, 2, 77)])
 """
 
