@@ -80,6 +80,9 @@ ROLES: dict[str, Role] = {
     "alarms.in_hand": Role("DI"),
     "alarms.mains": Role("DI"),
     "alarms.beacon": Role("DO"),
+    "alarms.beacon_high": Role("DO", may_be_empty=True),
+    "alarms.beacon_medium": Role("DO", may_be_empty=True),
+    "alarms.beacon_low": Role("DO", may_be_empty=True),
     "alarms.horn": Role("DO"),
     "alarms.healthy": Role("DO"),
 }

@@ -102,6 +102,24 @@ OWN: tuple[AlarmRow, ...] = (
 )
 
 
+# What the runtime tells of itself, by the command "trouble"; the healthy relay drops as long as one of these is active.
+TOLD: tuple[AlarmRow, ...] = (
+    AlarmRow("scan-late", "the controller is late", "medium", 0.0, 0.0, 0.0, False, False,
+             "another program uses this computer, or it is too weak",
+             "control is slower than it should be; the panel's watchdog acts if it stops",
+             "end what does not belong on this computer; see the journal for how late"),
+    AlarmRow("record-failing", "the record cannot be written", "medium", 0.0, 0.0, 0.0, False, False,
+             "disk full, failed or not allowed",
+             "control goes on; what does not fit in memory is lost to the record",
+             "see the journal for what the disk says"),
+    AlarmRow("program-fault", "the program found itself at fault", "high", 0.0, 0.0, 0.0, True, False,
+             "an invariant does not hold: a fault in the program or its files",
+             "outputs went to safe values, the cycle was aborted",
+             "report it with the record; acknowledge and reset trips before the next cycle"),
+)
+OWN += TOLD
+
+
 def trip_of(row: Row) -> AlarmRow:
     """The alarm of a row of the protection: it stands as long as the row has tripped."""
     return AlarmRow(

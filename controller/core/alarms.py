@@ -1,7 +1,8 @@
 """All alarms of a scan: which come and go, what is hidden, and what beacon, horn and the healthy relay make of it.
 
-Every alarm carries cause, consequence and action (alarm_rows); how one of them lives is alarm_life. Acknowledging
-silences the horn; a latched alarm whose cause has gone is released by reset-trips.
+Every alarm carries cause, consequence and action (alarm_rows); how one of them lives is alarm_life, what orders do to
+them is alarm_orders. Acknowledging all of them, or silencing it, stops the horn; a latched alarm whose cause has gone
+is released by reset-trips.
 """
 
 from __future__ import annotations
@@ -10,16 +11,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from operator import itemgetter
 
+from controller.core import alarm_lamps
 from controller.core.alarm_causes import MEAN_EVERY_S, NO_MEANS, AlarmsConfig, Means, any_beyond, excesses, with_means
-from controller.core.alarm_hiding import Hidden, expire, obey
+from controller.core.alarm_hiding import Hidden
+from controller.core.alarm_lamps import Lamps, Shown, signal
 from controller.core.alarm_life import NORMAL, Life, Manner, at_rest, letter, live
+from controller.core.alarm_orders import Heard, Kept, Orders, take
 from controller.core.alarm_rate import QUIET, Rate, count
-from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, TRIPS, AlarmRow, trip_of
+from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, TOLD, TRIPS, AlarmRow, trip_of
 from controller.core.allocation import Demands
 from controller.core.binding import Binder
 from controller.core.climate import Climate
-from controller.core.commands import settled
-from controller.core.frames import Command, Event, Frame, Outputs, all_good
+from controller.core.frames import Event, Frame, Outputs, all_good
 from controller.core.frozen import FROZEN
 from controller.core.phases import SequenceState
 from controller.core.points import Point, of_kind
@@ -38,34 +41,33 @@ class AlarmPlan:
     """The section, with tags as columns. good: qualities while all is well.  contacts_of: automatic switches, then
     mains; closed while all is well.
 
-    tail: column from which beacon, horn and healthy follow each other to the end, -1 when they do not.
     rows: ALARMS, then one for every row that the chamber adds to the protection, with their manners, and the number of
-    each tag. fixed: tags raised by protection, which nobody hides.
+    each tag. orders: what may be done to which. steady: numbers of rows that hold the healthy relay dropped.
     """
 
     config: AlarmsConfig
     good: tuple[int, ...]
     contacts_of: Callable[[tuple[bool, ...]], tuple[bool, ...]]
-    tail: int
-    beacon: int
-    horn: int
-    healthy: int
+    lamps: Lamps
     rows: tuple[AlarmRow, ...]
     manners: tuple[Manner, ...]
     numbers: dict[str, int]
-    fixed: frozenset[str]
+    orders: Orders
+    steady: frozenset[int]
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmState:
     """lives: (number in the plan's rows, its life) of every alarm that is not at rest. hidden: kept from sight, and
-    why. rate: how many came of late.
+    why. rate: how many came of late. told: what the runtime tells of itself. silenced: the horn, by a person.
     """
 
     lives: tuple[tuple[int, Life], ...]
     means: Means
     hidden: tuple[Hidden, ...]
     rate: Rate
+    told: tuple[str, ...] = ()
+    silenced: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +83,9 @@ class ActiveAlarm:
 
 
 _state = maker(AlarmState)
-_outputs = maker(Outputs)
 _NONE: tuple[Event, ...] = ()
 _OWN_COUNT = len(OWN)
-_UNKNOWN: tuple[float, ...] = (-100.0,) * (_OWN_COUNT - 5)  # the alarms of a working chamber, while it is at rest
+_UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
 def bind(config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = ()) -> AlarmPlan:
     """Tags to columns. added: rows that the chamber adds to the protection. ConfigError with every unknown tag."""
@@ -93,14 +94,13 @@ def bind(config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...]
     binder = Binder("alarms", points)
     mains = binder.column("mains", config.mains, "DI")
     switches = [binder.column("in_hand", tag, "DI") for tag in config.in_hand] or [mains]
-    beacon, horn, healthy = (
-        binder.column(name, getattr(config, name), "DO") for name in ("beacon", "horn", "healthy")
-    )
-    row = (beacon, horn, healthy) == (beacon, beacon + 1, len(of_kind(points, "DO")) - 1) and healthy == horn + 1
+    numbers = {one.tag: number for number, one in enumerate(rows)}
+    told = tuple(one.tag for one in TOLD)
     plan = AlarmPlan(
         config, all_good(len(of_kind(points, "AI"))), itemgetter(switches[0], *switches[1:], mains),
-        beacon if row else -1, beacon, horn, healthy, rows, tuple(_manner(one) for one in rows),
-        {one.tag: number for number, one in enumerate(rows)}, frozenset(one.tag for one in TRIPS + trips),
+        alarm_lamps.bind(config, binder, points), rows, tuple(_manner(one) for one in rows), numbers,
+        Orders(frozenset(numbers), frozenset((*(one.tag for one in TRIPS + trips), *told)), frozenset(told)),
+        frozenset(number for number, one in enumerate(rows) if one.priority == "high" or one.tag in told),
     )
     binder.done()
     return plan
@@ -138,14 +138,14 @@ def update(
 ) -> tuple[AlarmState, Outputs, tuple[Event, ...]]:
     """One scan of all alarms. Returns outputs with beacon, horn and healthy relay as the alarms want them.
 
-    The beacon lights while anything is shown, the horn sounds while something of high or medium priority is active
-    and unacknowledged, the healthy relay drops (an alarm at whoever listens to it) while something high is active.
+    See alarm_lamps; the healthy relay drops while something of high priority is active or latched, and while the
+    runtime has trouble of its own.
     """
     working = sequence.state not in AT_REST
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
     if beats or (sequence.trail and "running" in sequence.trail):
         means = with_means(plan.config, state.means, demands, product, sequence, working, beats * MEAN_EVERY_S)
-        state = _state(state.lives, means, state.hidden, state.rate)
+        state = _state(state.lives, means, state.hidden, state.rate, state.told, state.silenced)
     if (
         not state.lives
         and not state.hidden
@@ -157,8 +157,9 @@ def update(
         and False not in plan.contacts_of(frame.discrete)
         and not (working and any_beyond(plan.config, state.means, climate, targets, product, sequence))
     ):
-        return state, _signal(plan, outputs, False, False, True), _NONE
+        return state, signal(plan.lamps, outputs, plan.lamps.quiet), _NONE
     contacts = plan.contacts_of(frame.discrete)
+    kept, heard = take(plan.orders, Kept(state.hidden, state.told, state.silenced), sequence.for_alarms, now_s)
     beyond = (
         *(excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN),
         1.0 if 2 in frame.qualities else -1.0,
@@ -166,47 +167,35 @@ def update(
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,
+        *[1.0 if row.tag in kept.told else -1.0 for row in TOLD],
         *[1.0 if row.tag in verdict.trips else -1.0 for row in plan.rows[_OWN_COUNT:]],
     )
-    hidden, back, said = _hide(plan, state.hidden, sequence.for_alarms, now_s)
-    unseen = {plan.numbers[entry.tag] for entry in hidden}
-    lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, back, now_s, dt_s)
+    unseen = {plan.numbers[entry.tag] for entry in kept.hidden}
+    lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, heard, now_s, dt_s)
     rate, busy = count(state.rate, came, now_s)
-    if lives != state.lives or hidden is not state.hidden or rate is not state.rate:
-        state = _state(lives, state.means, hidden, rate)
-    return state, _signal(plan, outputs, *_lamps(plan, lives, unseen)), (*said, *told, *busy)
-
-
-def _hide(
-    plan: AlarmPlan, hidden: tuple[Hidden, ...], orders: tuple[Command, ...], now_s: float
-) -> tuple[tuple[Hidden, ...], frozenset[int], tuple[Event, ...]]:
-    """What is hidden from now on, which alarms come back into sight, and the outcome of every order."""
-    if not hidden and not orders:
-        return hidden, frozenset(), _NONE
-    before = {entry.tag for entry in hidden}
-    hidden, over = expire(hidden, now_s)
-    events = list(over)
-    for order in orders:
-        hidden, reason = obey(hidden, order, frozenset(plan.numbers), plan.fixed, now_s)
-        events.append(settled(order.id, order.verb, order.who, reason))
-    back = before - {entry.tag for entry in hidden}
-    return hidden, frozenset(plan.numbers[tag] for tag in back), tuple(events)
+    shown = _shown(plan, lives, unseen)
+    silenced = kept.silenced and bool(shown) and all(plan.rows[plan.numbers[tag]].priority == "low" for tag in came)
+    state = _state(lives, state.means, kept.hidden, rate, kept.told, silenced)
+    wanted = alarm_lamps.states(plan.lamps, shown, silenced)
+    return state, signal(plan.lamps, outputs, wanted), (*heard.events, *told, *busy)
 
 
 def _live_all(
     plan: AlarmPlan, lives: tuple[tuple[int, Life], ...], beyond: tuple[float, ...], sequence: SequenceState,
-    unseen: set[int], back: frozenset[int], now_s: float, dt_s: float,
+    unseen: set[int], heard: Heard, now_s: float, dt_s: float,
 ) -> tuple[tuple[tuple[int, Life], ...], tuple[str, ...], tuple[Event, ...]]:
     """Every life one scan on. Returns those not at rest, tags that came in sight, and events of what comes or goes."""
     before = dict(lives)
+    back = {plan.numbers[tag] for tag in heard.back}
+    noticed = {plan.numbers[tag] for tag in heard.acknowledged}
     kept: list[tuple[int, Life]] = []
     came: list[str] = []
     events: list[Event] = []
     for number in sorted({*before, *[number for number, excess in enumerate(beyond) if excess >= 0.0]}):
         was, row = before.get(number, NORMAL), plan.rows[number]
         life = live(
-            plan.manners[number], was, beyond[number], acknowledge=sequence.acknowledge, reset=bool(sequence.reset),
-            now_s=now_s, dt_s=dt_s,
+            plan.manners[number], was, beyond[number], acknowledge=sequence.acknowledge or number in noticed,
+            reset=bool(sequence.reset), now_s=now_s, dt_s=dt_s,
         )
         if number in back and life.active:
             life = Life(life.beyond, life.held_s, True, True, life.latched, life.from_s)
@@ -220,19 +209,14 @@ def _live_all(
     return tuple(kept), tuple(came), tuple(events)
 
 
-def _lamps(plan: AlarmPlan, lives: tuple[tuple[int, Life], ...], unseen: set[int]) -> tuple[bool, bool, bool]:
-    """Beacon, horn, healthy relay."""
-    beacon = horn = False
-    healthy = True
-    for number, life in lives:
-        if number in unseen or letter(life) == "N":
-            continue
-        beacon = True
-        priority = plan.rows[number].priority
-        if life.active:
-            healthy = healthy and priority != "high"
-            horn = horn or (life.unacked and priority != "low")
-    return beacon, horn, healthy
+def _shown(plan: AlarmPlan, lives: tuple[tuple[int, Life], ...], unseen: set[int]) -> list[Shown]:
+    """What is in sight."""
+    return [
+        Shown(plan.rows[number].priority, life.active, life.unacked,
+              number in plan.steady and (life.active or life.latched))
+        for number, life in lives
+        if number not in unseen and letter(life) != "N"
+    ]
 
 
 def _manner(row: AlarmRow) -> Manner:
@@ -247,14 +231,3 @@ def _event(row: AlarmRow, what: str, from_s: float, shown: bool) -> Event:
         ("what", what), ("priority", row.priority), ("from_s", from_s), ("shown", shown),
         ("consequence", row.consequence), ("action", row.action),
     ))
-
-
-def _signal(plan: AlarmPlan, outputs: Outputs, beacon: bool, horn: bool, healthy: bool) -> Outputs:
-    states = outputs.discrete
-    if states[plan.beacon] == beacon and states[plan.horn] == horn and states[plan.healthy] == healthy:
-        return outputs
-    if plan.tail >= 0:
-        return _outputs(outputs.analog, (*states[: plan.tail], beacon, horn, healthy))
-    changed = list(states)
-    changed[plan.beacon], changed[plan.horn], changed[plan.healthy] = beacon, horn, healthy
-    return _outputs(outputs.analog, tuple(changed))

@@ -14,14 +14,18 @@ from controller.core.frames import Command, Event
 from controller.core.procedure import COMMANDS
 
 RESET_TRIPS = "reset-trips"
-ACKNOWLEDGE = "acknowledge"
+ACKNOWLEDGE = "acknowledge"  # of one alarm with the argument tag, of all without
+SILENCE = "silence"  # the horn, until something new comes; alarms stay unacknowledged
+TROUBLE = "trouble"  # the runtime tells of itself: arguments tag (of alarm_rows.TOLD) and active
+RUNTIME = "runtime"  # who may say so
 NEXT_PHASE = "next-phase"  # the end of a phase that a person ends: the last board is in, the standing climate is over
 CHARGE, DISCHARGE = "charge", "discharge"  # boards come to a place, or leave it
 VERBS: frozenset[str] = frozenset(
-    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING)
+    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING)
 )
+FOR_ALARMS: tuple[str, ...] = (*HIDING, ACKNOWLEDGE, SILENCE, TROUBLE)  # carried out and answered by the alarms
 # never refused for what its sender saw
-SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE, *HIDING))
+SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, *HIDING))
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused
 
@@ -61,7 +65,7 @@ def objection(command: Command, state: str, place: int, stale_after_s: float) ->
     place: its position among the commands of this scan. Its arguments may say `age_s`, how long it lay at its source,
     `seen`, the procedural state its sender looked at when giving it, and `refuse`, what its source has against it.
     """
-    if command.verb not in VERBS:
+    if command.verb not in VERBS and not (command.verb == TROUBLE and command.who == RUNTIME):
         return f"unknown command {command.verb!r}: known are {', '.join(sorted(VERBS))}"
     if place >= PER_SCAN_MAX:
         return f"more than {PER_SCAN_MAX} commands in one scan: send it again"
@@ -73,6 +77,11 @@ def objection(command: Command, state: str, place: int, stale_after_s: float) ->
         if name == "seen" and value != state and command.verb not in SAFE:
             return f"stale: given while the chamber was {value}, it is {state} now; look and give it again"
     return ""
+
+
+def argument(command: Command, name: str) -> str | float | bool | None:
+    """One argument of a command, None when it has none of that name."""
+    return next((value for known, value in command.args if known == name), None)
 
 
 def outcome(command: Command, reason: str = "") -> Event:

@@ -92,7 +92,7 @@ class SequenceState:
     waiting_s the waiting in this phase. state_s: time in a timed state (stopping, restarting). hold_start_s: cycle
     clock when the first hold phase began. resume_floor_degC: where a restart goes back to. rate_K_per_h: smoothed.
     trail: procedural states entered in this scan. reset: who asked for trips to be reset in this scan (id, who).
-    acknowledge: somebody acknowledged alarms in this scan. for_alarms: orders of this scan that hide or show alarms.
+    acknowledge: somebody acknowledged all alarms in this scan. for_alarms: orders of this scan that alarms answer.
     moves: orders of this scan that concern what stands in the racks: charge and discharge, which the charge table
     answers, and start.
     """

@@ -13,14 +13,15 @@ from dataclasses import replace
 from math import isfinite
 
 from controller.core import constraints
-from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.climate import Climate
 from controller.core.commands import (
     ACKNOWLEDGE,
     CHARGE,
     DISCHARGE,
+    FOR_ALARMS,
     NEXT_PHASE,
     RESET_TRIPS,
+    argument,
     fresh,
     objection,
     outcome,
@@ -255,10 +256,10 @@ def _obey(
     verb, name = command.verb, state.state
     if verb == RESET_TRIPS:
         return replace(state, reset=(*state.reset, (command.id, command.who)))
-    if verb == ACKNOWLEDGE:
+    if verb == ACKNOWLEDGE and argument(command, "tag") is None:
         events.append(outcome(command))
         return replace(state, acknowledge=True)
-    if verb in HIDING:
+    if verb in FOR_ALARMS:
         return replace(state, for_alarms=(*state.for_alarms, command))
     if verb in (CHARGE, DISCHARGE):
         return replace(state, moves=(*state.moves, command))

@@ -19,11 +19,10 @@ from controller.errors import InvariantError, LinkError
 from controller.link.liveness import Liveness, watch
 from controller.link.protocol import Link, WordImage
 from controller.runtime.clock import Clock
+from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
 from controller.runtime.trace import Trace
 from controller.store.recorder import Scan
-
-QUIET_SCANS = 60  # an overrun this long after the last one is a new one, worth a journal line
 
 
 class Result(Protocol):
@@ -102,7 +101,8 @@ class Runner:
         self._words: Sequence[int] = ()
         self._wrote = self._stop = self._deaf = False
         self.link_failures = self.overruns = self.invariants_broken = 0
-        self._last_overrun = -QUIET_SCANS
+        self._last_overrun = -QUIET_SCANS  # an overrun so long after the last one is a new one, worth a journal line
+        self._troubles = OwnTroubles()
 
     def stop(self) -> None:
         """End after the scan that runs now. Safe to call from a signal handler."""
@@ -155,7 +155,7 @@ class Runner:
         times: Times,
     ) -> tuple[int, Any, str]:
         clock, step, scan_s, now_ns = self._clock, self._step, self._scan_s, perf_counter_ns
-        lockstep, due, state = clock.lockstep, self._orders.due, start.state
+        lockstep, due, state, troubles = clock.lockstep, self._orders.due, start.state, self._troubles
         done = 0
         while max_scans is None or done < max_scans:
             scan = start.scan + done
@@ -164,6 +164,8 @@ class Runner:
             if not lockstep and done:  # the first contact is the read of the first scan
                 raw = self._read(raw)
             commands = due(scan)
+            if troubles.waiting:
+                commands = (*troubles.due(scan), *commands)
             if self._own_commands:
                 commands, self._own_commands = (*self._own_commands, *commands), ()
             now_s = start.now_s + done * scan_s
@@ -202,6 +204,7 @@ class Runner:
                 self._broken = ()
                 return words
         self.invariants_broken += 1
+        self._troubles.broken(scan)
         if not self._broken:
             text = f"broken: {'; '.join(broken)}; safe outputs are sent and the cycle is aborted; report this"
             self._own_events.append(Event("invariant", "INVARIANT", text))
@@ -227,6 +230,7 @@ class Runner:
             return
         while recorder.notices:
             self._own_events.append(recorder.notices.popleft())
+            self._troubles.noticed(scan, self._own_events[-1])
         if self._own_events:  # of the runtime: journaled, but no part of the trace
             events = (*events, *self._own_events)
             self._own_events.clear()
@@ -290,12 +294,13 @@ class Runner:
 
     def _overran(self, scan: int, late_s: float) -> None:
         self.overruns += 1
+        self._troubles.late(scan, late_s / self._scan_s)
         if scan - self._last_overrun >= QUIET_SCANS:
             text = (
                 f"a scan took longer than {self._scan_s:g} s or began {late_s:.1f} s late; time was left out, not"
                 " stretched; look for another program that uses this computer"
             )
-            self._own_events.append(Event("alarm", "SCAN", text, (("late_s", late_s), ("missed", self._clock.missed))))
+            self._own_events.append(Event("note", "SCAN", text, (("late_s", late_s), ("missed", self._clock.missed))))
         self._last_overrun = scan
 
     def _make_safe(self) -> None:

@@ -31,7 +31,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
         return Start(state=session.fresh())
     with closing(Reader(record)) as reader:
         before = reader.header()
-    state = resumed.state
+    state = _fresh_runtime(resumed.state)
     procedure = state.sequence.state
     differing = differences(before, header)
     if procedure not in AT_REST:
@@ -80,6 +80,11 @@ def differences(before: Header, now: Header) -> list[tuple[str, str, str]]:
 def outage_of(start: Start) -> Event | None:
     """The outage before this start, None for the first one."""
     return start.events[0] if start.events else None
+
+
+def _fresh_runtime(state: ScanState) -> ScanState:
+    """What the program before this one told of itself is over; its alarms go like any whose cause has gone."""
+    return replace(state, alarms=replace(state.alarms, told=())) if state.alarms.told else state
 
 
 def _new_charge(session: Session, state: ScanState) -> ScanState:

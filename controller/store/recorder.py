@@ -245,13 +245,13 @@ class Recorder(Generic[State]):
         if not self._failing:
             self._failing = True
             text = f"the record cannot be written ({error}); control goes on, it is kept in memory; {self._advice}"
-            self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
+            self.notices.append(Event("note", "RECORD", text, (("active", True),)))
 
     def _recovered(self) -> None:
         self._failing = False
         lost = f"{self.scans_lost} scans and {self.lines_lost} journal lines were lost"
         text = f"the record is written again after {self.refused} refused writes; {lost}"
-        self.notices.append(Event("alarm", "RECORD", text, (("active", False), ("scans_lost", self.scans_lost))))
+        self.notices.append(Event("note", "RECORD", text, (("active", False), ("scans_lost", self.scans_lost))))
 
     def _store_error(self, error: Exception) -> StoreError:
         return StoreError(f"the record {self._path} cannot be written: {error}; {advice(error, self._path)}")

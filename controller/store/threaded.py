@@ -30,6 +30,7 @@ class ThreadedRecorder(Generic[State]):
         self._recorder = recorder
         self._queue: Queue[Scan | None] = Queue(queue_max)
         self._late: list[Scan] = []
+        self._lagging = False
         self.notices: deque[Event] = recorder.notices
         self.scans_lost = 0
         self.failure: Exception | None = None
@@ -53,13 +54,18 @@ class ThreadedRecorder(Generic[State]):
         try:
             self._queue.put_nowait(row)
             self._late.clear()
+            if self._lagging:
+                self._lagging = False
+                text = f"the disk keeps up again; {self.scans_lost} scans were lost to the record"
+                self.notices.append(Event("note", "RECORD", text, (("active", False),)))
         except Full:
             self.scans_lost += 1
             if row.commands or row.events:
                 self._late = [row]
-            if self.scans_lost == 1:
+            if not self._lagging:
+                self._lagging = True
                 text = "the disk does not keep up; control goes on, scans are lost to the record; check the disk"
-                self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
+                self.notices.append(Event("note", "RECORD", text, (("active", True),)))
 
     def drain(self, timeout_s: float) -> bool:
         """Wait until everything handed over has been committed or refused; False when it takes longer."""
@@ -105,7 +111,7 @@ class ThreadedRecorder(Generic[State]):
         except Exception as error:  # noqa: BLE001  control outlives its recorder, whatever happened to it
             self.failure = error
             text = f"the recorder stopped: {error!r}; control goes on without a record; restart when convenient"
-            self.notices.append(Event("alarm", "RECORD", text, (("active", True),)))
+            self.notices.append(Event("note", "RECORD", text, (("active", True),)))
 
     def _take(self) -> tuple[bool, int]:
         """Everything that waits, at least one row. (False when told to stop, rows taken)"""

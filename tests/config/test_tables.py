@@ -94,4 +94,4 @@ def test_the_number_of_a_tables_problems_is_bounded():
 
 def test_the_shipped_point_list_loads():
     points = load_table(find("points", "panel-a"), Point)
-    assert len(points) == 38 + 17 + 3 + 8
+    assert len(points) == 38 + 17 + 3 + 11

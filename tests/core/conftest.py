@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 
 from controller.config.loader import load_table
-from controller.core import protection, sequence
+from controller.core import alarms, protection, sequence
+from controller.core.alarms import AlarmsConfig
+from controller.core.allocation import Demands
 from controller.core.climate import Climate
 from controller.core.frames import Command, Event, Frame, Outputs
 from controller.core.points import Point, index_of, of_kind
@@ -18,6 +20,7 @@ from controller.core.product import Product
 from controller.core.protection import HEALTHY, ProtectionConfig, Verdict
 from controller.core.recipe import ChamberLimits, End, Phase, Recipe
 from controller.core.sequence import SequenceConfig, SequencePlan, SequenceState
+from controller.core.setpoints import Targets
 
 POINTS = Path(__file__).parents[2] / "configs" / "points" / "panel-a.csv"
 Opened = Callable[..., Frame]
@@ -269,3 +272,49 @@ def run(make_run: Callable[..., Run], air: Climate, product: Product) -> Run:
     made = make_run(air, product, *CYCLE.values())
     made.at(20.0)
     return made
+
+
+ALARM_HOLD = Phase(kind="hold", floor_degC=29.0, ceiling_degC=34.0, rh_fog_below_pct=95.0, rh_accept_pct=94.0,
+             end=End(time_h=9.0))
+ALARM_PLAN = sequence.bind(SequenceConfig(), Recipe(name="trial", phases=(ALARM_HOLD,)), ChamberLimits())
+
+
+class AlarmPanel:
+    """Alarms over scans of one second in a running hold, with whatever the test changes."""
+
+    def __init__(
+        self, points: tuple[Point, ...], outputs: Outputs, frame: Frame, air: Climate, product: Product
+    ) -> None:
+        self.points = points
+        self.plan = alarms.bind(AlarmsConfig(), points)
+        self.state = alarms.initial(self.plan)
+        self.asked = self.outputs = outputs
+        self.frame, self.air, self.product = frame, air, product
+        self.targets: Targets = ALARM_PLAN.phases[0].targets
+        self.sequence: SequenceState = replace(
+            sequence.initial(ALARM_PLAN), state="running", phase=0, hold_start_s=0.0, cycle_s=1.0
+        )
+        self.demands = Demands(10.0, 0.0, 0.0, 75.0, 0.0, ())
+        self.verdict: Verdict = HEALTHY
+        self.now_s = 0.0
+        self.events: list[Event] = []
+
+    def scan(self, scans: int = 1, dt_s: float = 1.0) -> None:
+        for _ in range(scans):
+            self.now_s += dt_s
+            self.state, self.outputs, events = alarms.update(
+                self.plan, self.state, self.asked, self.frame, self.air, self.targets, self.demands, self.product,
+                self.sequence, self.verdict, self.now_s, dt_s,
+            )
+            self.events.extend(events)
+
+    @property
+    def active(self) -> set[str]:
+        return {alarm.row.tag for alarm in alarms.active_list(self.plan, self.state) if alarm.state in "UA"}
+
+
+@pytest.fixture
+def panel(
+    points: tuple[Point, ...], written: Callable[..., Outputs], frame: Frame, air: Climate, product: Product
+) -> AlarmPanel:
+    return AlarmPanel(points, written(), frame, air, product)

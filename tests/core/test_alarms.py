@@ -9,64 +9,15 @@ from typing import Any
 
 import pytest
 
-from controller.core import alarms, sequence
+from controller.core import alarms
 from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES
-from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import Demands
-from controller.core.climate import Climate
-from controller.core.frames import Command, Event, Frame, Outputs
-from controller.core.points import Point, of_kind
-from controller.core.product import Product
-from controller.core.protection import HEALTHY, Verdict
-from controller.core.recipe import ChamberLimits, End, Phase, Recipe
-from controller.core.sequence import SequenceConfig, SequenceState
-from controller.core.setpoints import Targets
+from controller.core.frames import Command, Frame, Outputs
+from controller.core.points import of_kind
+from controller.core.protection import HEALTHY
 
 TagOf = Callable[[Outputs, str], float | bool]
-HOLD = Phase(kind="hold", floor_degC=29.0, ceiling_degC=34.0, rh_fog_below_pct=95.0, rh_accept_pct=94.0,
-             end=End(time_h=9.0))
-PLAN = sequence.bind(SequenceConfig(), Recipe(name="trial", phases=(HOLD,)), ChamberLimits())
-
-
-class Panel:
-    """Alarms over scans of one second in a running hold, with whatever the test changes."""
-
-    def __init__(
-        self, points: tuple[Point, ...], outputs: Outputs, frame: Frame, air: Climate, product: Product
-    ) -> None:
-        self.points = points
-        self.plan = alarms.bind(AlarmsConfig(), points)
-        self.state = alarms.initial(self.plan)
-        self.asked = self.outputs = outputs
-        self.frame, self.air, self.product = frame, air, product
-        self.targets: Targets = PLAN.phases[0].targets
-        self.sequence: SequenceState = replace(
-            sequence.initial(PLAN), state="running", phase=0, hold_start_s=0.0, cycle_s=1.0
-        )
-        self.demands = Demands(10.0, 0.0, 0.0, 75.0, 0.0, ())
-        self.verdict: Verdict = HEALTHY
-        self.now_s = 0.0
-        self.events: list[Event] = []
-
-    def scan(self, scans: int = 1, dt_s: float = 1.0) -> None:
-        for _ in range(scans):
-            self.now_s += dt_s
-            self.state, self.outputs, events = alarms.update(
-                self.plan, self.state, self.asked, self.frame, self.air, self.targets, self.demands, self.product,
-                self.sequence, self.verdict, self.now_s, dt_s,
-            )
-            self.events.extend(events)
-
-    @property
-    def active(self) -> set[str]:
-        return {alarm.row.tag for alarm in alarms.active_list(self.plan, self.state) if alarm.state in "UA"}
-
-
-@pytest.fixture
-def panel(
-    points: tuple[Point, ...], written: Callable[..., Outputs], frame: Frame, air: Climate, product: Product
-) -> Panel:
-    return Panel(points, written(), frame, air, product)
+Panel = Any  # AlarmPanel of conftest
 
 
 def lamps(panel: Panel, tag_of: TagOf) -> tuple[bool, bool, bool]:

@@ -177,13 +177,41 @@ def test_overruns_are_counted_and_told_once_a_minute(make_runner: Make, start: S
     sink = Sink()
     report = make_runner(clock=FakeClock(0.0, 1.5, 2.0), recorder=sink).run(start, 5)
     assert report.overruns == 2
-    assert len(sink.texts("alarm")) == 1
-    assert "began 1.5 s late" in sink.texts("alarm")[0]
+    assert len(sink.texts("note")) == 1
+    assert "began 1.5 s late" in sink.texts("note")[0]
+
+
+def test_three_late_scans_are_ordered_to_be_an_alarm_and_taken_back_after_a_minute(
+    make_runner: Make, step: Any, start: Start
+) -> None:
+    make_runner(clock=FakeClock(1.5, 1.5, 1.5)).run(start, 70)
+    given = [(scan, dict(one.args)["active"]) for scan, (_raw, found, _now_s) in enumerate(step.seen) for one in found]
+    assert given == [(3, True), (62, False)]
+
+
+def test_a_broken_invariant_is_ordered_to_be_an_alarm_and_a_full_disk_too(
+    make_runner: Make, step: Any, start: Start
+) -> None:
+    sink = Sink()
+
+    step.breaks = frozenset((2,))
+
+    def refuse(scan: int, _result: Any) -> None:
+        if scan == 3:
+            sink.notices.append(Event("note", "RECORD", "disk full", (("active", True),)))
+
+    make_runner(recorder=sink).run(start, 7, each=refuse)
+    given = [
+        (scan, one.verb, dict(one.args).get("tag"))
+        for scan, (_raw, found, _now_s) in enumerate(step.seen)
+        for one in found
+    ]
+    assert given == [(3, "abort", None), (3, "trouble", "program-fault"), (5, "trouble", "record-failing")]
 
 
 def test_recorder_gets_every_scan_with_its_words_and_the_runtimes_own_events(make_runner: Make, start: Start) -> None:
     sink = Sink()
-    sink.notices.append(Event("alarm", "RECORD", "disk full"))
+    sink.notices.append(Event("note", "RECORD", "disk full"))
     outage = Event("note", "OUTAGE", "away")
     make_runner(recorder=sink).run(replace(start, events=(outage,)), 3)
     assert [row.scan for row in sink.rows] == [0, 1, 2]

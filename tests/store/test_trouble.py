@@ -139,6 +139,8 @@ def test_a_hanging_disk_never_delays_a_scan_and_loses_no_order(
     gate.set()
     threaded.drain(10.0)
     threaded.add(make_scan(10))
+    assert [dict(event.data)["active"] for event in threaded.notices] == [True, False]
+    assert "keeps up again; 4 scans were lost" in threaded.notices[1].text
     threaded.close()
     with Reader(path) as reader:
         assert [row.scan for row in reader.frames()] == [0, 1, 2, 3, 4, 5, 10]
