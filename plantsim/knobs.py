@@ -50,6 +50,7 @@ class Knobs:
         self._params, self._c, self._dt_s = params, c, dt_s
         self._full = c.k.copy()
         self._loss, self._leak, self._share = c.wall[at.L_OUT_W_K].copy(), c.cell[at.C_LEAK].copy(), c.share.copy()
+        self._ways = {row: c.cell[row].copy() for row in _WAYS}
         self._set: dict[str, float] = {}
         self._knobs: dict[str, Knob] = {
             **{name: self._of_constants(name, what, indices) for name, (what, indices) in _CONSTANTS.items()},
@@ -119,9 +120,16 @@ class Knobs:
         cells += self._by_bay("draught") / cells.shape[1]
 
     def _shares(self) -> None:
-        passes = self._by_bay("bay_air")
-        share = (self._share.reshape((len(passes), -1)) * passes).ravel()
-        self._c.share[:] = self._share if (passes == 1.0).all() else share / share.sum()
+        """What a bay does not let pass goes to the others, as through a fan that gives the same flow all the same."""
+        passes, c = self._by_bay("bay_air"), self._c
+        kept = self._share.reshape((len(passes), -1))
+        part = 1.0 if (passes == 1.0).all() else passes / (kept * passes).sum()
+        c.share[:] = (kept * part).ravel()
+        through = c.k[at.K_THROUGH] >= 0.5
+        if through:  # every way of the air lies in one bay, so all of it goes with the bay
+            for row, full in self._ways.items():
+                c.cell[row] = (full.reshape((len(passes), -1)) * part).ravel()
+        c.k[at.K_PASS_MAX] = c.cell[at.C_PASS].max() if through else c.share.max()
 
     def _by_bay(self, name: str) -> Floats:
         return np.array([[self._set[f"{name}_{bay}"]] for bay in range(1, self._params.room.bays + 1)])
@@ -135,6 +143,8 @@ class Knobs:
         for index in (at.K_DROP_EVAPORATES, at.K_DROP_FALLS):
             self._c.k[index] = scratch[index]
 
+
+_WAYS = (at.C_SUPPLY, at.C_PASS, at.C_RETURN, at.C_LAND)  # what goes with the air of a bay, fog that lands too
 
 # name -> what it is, the constants that it multiplies (of every kind of heater and humidifier)
 _HEAT = (at.K_COIL_W, at.K_STEAM_KG_H, at.K_FIRE_W, *(at.K_STAGE + stage for stage in range(at.STAGES)))

@@ -101,6 +101,44 @@ def test_bay_share_is_a_short_way_of_saying_outlets() -> None:
     np.testing.assert_allclose(said.state.air, short.state.air, rtol=1e-9, atol=1e-9)
 
 
+def test_an_overfull_bay_gets_the_same_little_air_by_either_way_of_saying_the_outlets() -> None:
+    """The knob of a bay's air: half an hour with bay 2 nearly shut, then as long with it free again."""
+    wanted = outputs(fan_run=1, fan_pct=75, heat_run=1, valve_pct=60)
+    top = tuple((0.0,) * (LEVELS - 1) + (1.0,) for _ in range(BAYS))
+    models = [chamber(outlet=given) for given in ((), top)]
+    before = [model._const.copy() for model in models]
+    for setting in (0.2, 1.0):
+        for model in models:
+            model.set_knob("bay_air_2", setting)
+            live(model, 1800.0, wanted)
+        plain, said = models
+        np.testing.assert_allclose(said.state.air, plain.state.air, rtol=1e-9, atol=1e-9)
+        if setting < 1.0:
+            assert spread_between_bays_K(said) > 0.1
+    assert all((model._const == const).all() for model, const in zip(models, before, strict=True))
+
+
+@PATTERNS
+@DEPTHS
+def test_an_overfull_bay_passes_less_on_every_way_and_the_others_more(pattern: Pattern, depth: int) -> None:
+    """As much leaves every cell as enters it, and the fan gives as much as before."""
+    model = chamber(depth, pattern=pattern, outlet=some_outlets())
+    full = model.constants.cell[at.C_SUPPLY].reshape(BAYS, -1).sum(axis=1)
+    model.set_knob("bay_air_3", 0.25)
+    cell = model.constants.cell
+    left = cell[at.C_SUPPLY].reshape(BAYS, -1).sum(axis=1)
+    assert left.sum() == pytest.approx(1.0, abs=1e-12)
+    kept = 1.0 - 0.75 * full[2]
+    assert left[2] == pytest.approx(0.25 * full[2] / kept)
+    assert np.delete(left, 2) == pytest.approx(np.delete(full, 2) / kept)
+    assert cell[at.C_LAND].sum() == pytest.approx(1.0, abs=1e-12)
+    assert cell[at.C_RETURN].sum() == pytest.approx(1.0, abs=1e-12)
+    assert model.constants.k[at.K_PASS_MAX] == cell[at.C_PASS].max()
+    live(model, 1800.0, outputs(fan_run=1, fan_pct=100, heat_run=1, valve_pct=70, fog_a=1))
+    assert abs(model.books.energy_closure) < 1e-9
+    assert abs(model.books.water_closure) < 1e-9
+
+
 @PATTERNS
 @DEPTHS
 def test_books_close_whatever_the_way(pattern: Pattern, depth: int) -> None:
