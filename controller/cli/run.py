@@ -27,6 +27,7 @@ from controller.report.outlook import ready
 from controller.report.ran import span_of, summarise
 from controller.report.summary import Run, Summary
 from controller.report.table import table
+from controller.runtime.changeover import Changeover, as_recorded
 from controller.runtime.clock import Clock, LockstepClock, PacedClock, RealClock
 from controller.runtime.desk import DeskOrders
 from controller.runtime.logs import set_up_logs
@@ -59,6 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", default="out/run", metavar="DIR", help="where record and summary go, and a restart finds them"
     )
     add_orders(parser)
+    parser.add_argument("--stay", action="store_true", help="go on after a cycle, for the next start from the desk")
     parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="scan time (default: 1 s)")
     parser.add_argument("--hours", type=float, default=YEARS_H, metavar="H", help="end after so long in any case")
     pace = parser.add_mutually_exclusive_group()
@@ -77,10 +79,10 @@ def run(args: argparse.Namespace) -> int:
     out = opt.out_folder(args.out)
     set_up_logs()
     with InstanceLock(out):
-        report, ended_ms, signals = _control(args, session, out / "record.sqlite")
+        session, report, ended_ms, signals = _control(args, session, out / "record.sqlite")
         summary = _summary(session, out, report)
         at_rest = report.state.sequence.state in AT_REST
-        if at_rest and not signals:
+        if at_rest and (args.stay or not signals):
             seal_cycle(out / "record.sqlite", summary, ended_ms)
     text = json.dumps(summary, indent=2, allow_nan=False)
     (out / "summary.json").write_text(text + "\n", encoding="utf-8")
@@ -94,8 +96,8 @@ def run(args: argparse.Namespace) -> int:
     return 0 if summary["verdict"] == "pass" else 1
 
 
-def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Report, int, list[int]]:
-    """The run itself: (its report, UTC ms of its end, signals that ended it)."""
+def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Session, Report, int, list[int]]:
+    """The run itself: (the session in force at its end, its report, UTC ms of its end, signals that ended it)."""
     lockstep = args.lockstep or args.pace is not None
     link = modbus_link(session.image, lockstep=lockstep)
     with contextlib.ExitStack() as stack:
@@ -106,6 +108,7 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
                 f"{session.image.where} does not say that it is simulated: --pace and --lockstep are for a simulated"
                 " chamber only; leave them out to control a real one"
             )
+        session = as_recorded(session, record)
         header = session.header("modbus", simulated=simulated)
         began_ms = _first_ms(args, record) if lockstep else time.time_ns() // 1_000_000
         start = begin(session, record, header, began_ms)
@@ -118,17 +121,19 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         stack.callback(teller.close)
         orders = script(args, start, session.asked.scan_s)
         source: Orders = ScriptOrders(orders)
+        desk, tell = record.with_name(DESK), recorder.notices.append
+        changes = Changeover(session, desk, "modbus", simulated=simulated, trouble=lambda: recorder.trouble, tell=tell)
         if not args.lockstep:  # nobody can follow a chamber that runs as fast as it goes
-            source = MergedOrders(source, DeskOrders(record.with_name(DESK), record, recorder.notices.append))
-        runner = session.runner(link=link, clock=clock, orders=source, recorder=teller)
+            source = MergedOrders(source, DeskOrders(desk, record, tell))
+        runner = session.runner(link=link, clock=clock, orders=source, recorder=teller, changeover=changes)
         signals = stack.enter_context(on_request(runner.stop))
         report = runner.run(
             start,
             max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
-            until=_over(start, max((scan for scan, _order in orders), default=-1)),
+            until=None if args.stay else _over(start, max((scan for scan, _order in orders), default=-1)),
             each=teller.status,
         )
-        return report, clock.utc_ms(start.scan + report.scans), signals
+        return changes.session, report, clock.utc_ms(start.scan + report.scans), signals
 
 
 def _over(start: Start, last_order: int) -> Callable[[ScanResult], bool]:

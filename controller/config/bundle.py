@@ -8,7 +8,7 @@ The device's class and the judge of its layout are handed in: they live in the l
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -80,6 +80,25 @@ def load_bundle(
     value = _values(files)
     notes = tuple(crosschecks.notes(value["recipe"], value["chamber"]))
     return Bundle(**value, files=files, notes=notes)
+
+
+def exchange(bundle: Bundle[D], recipe: Loaded[Recipe] | None, mix: Loaded[Mix] | None) -> Bundle[D]:
+    """The same site with another recipe, another mix or both, held against it as `load_bundle` does.
+
+    Raises ConfigError.
+    """
+    files = dict(bundle.files)
+    if recipe is not None:
+        files["recipe"] = recipe
+    if mix is not None:
+        files["mix"] = mix
+    asked, concrete = files["recipe"].value, files["mix"].value
+    found = crosschecks.recipe_problems(asked, bundle.chamber, files["recipe"].path)
+    found += reach.problems(asked, concrete, bundle.chamber, files["recipe"].path)
+    if found:
+        raise ConfigError(found)
+    notes = tuple(crosschecks.notes(asked, bundle.chamber))
+    return replace(bundle, recipe=asked, mix=concrete, files=files, notes=notes)
 
 
 def load_site(chamber: str | Path, *, device_class: type[D], layout: Callable[[Points, D], object]) -> Site[D]:

@@ -22,6 +22,7 @@ from controller.runtime.clock import Clock
 from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
 from controller.runtime.trace import Trace
+from controller.store.header import Header
 from controller.store.recorder import Scan
 
 
@@ -38,6 +39,27 @@ class Result(Protocol):
     def broken(self) -> tuple[str, ...]: ...
     @property
     def frame(self) -> Frame: ...
+
+
+class Change(Protocol):
+    """What goes on from here in place of what was: commands and state of this scan, step and head of the record."""
+
+    @property
+    def commands(self) -> tuple[Command, ...]: ...
+    @property
+    def state(self) -> Any: ...
+    @property
+    def step(self) -> Callable[[Any, RawInputs, tuple[Command, ...], float], Any] | None: ...
+    @property
+    def header(self) -> Header | None: ...
+
+
+class Changes(Protocol):
+    """Looks at the commands of a scan for one that changes the plan."""
+
+    def look(self, state: Any, commands: tuple[Command, ...]) -> Change | None:
+        """None when nothing changes."""
+        ...
 
 
 class Sink(Protocol):
@@ -71,6 +93,7 @@ class Runner:
 
     step(state, raw, commands, now_s) -> result is the scan with its plan bound; columns(result) -> computed columns.
     safe: what is sent last, and when an invariant is broken.  strict: a broken invariant raises InvariantError.
+    changeover: looks at commands that may change the plan, before the scan that gets them.
     """
 
     def __init__(
@@ -86,11 +109,13 @@ class Runner:
         scan_s: float,
         recorder: Sink | None = None,
         strict: bool = False,
+        changeover: Changes | None = None,
     ) -> None:
         self._link, self._image, self._clock, self._orders = link, image, clock, orders
         self._step, self._columns, self._safe = step, columns, safe
         self._scan_s, self._scan_ms = scan_s, round(1000 * scan_s)
-        self._recorder, self._strict = recorder, strict
+        self._recorder, self._strict, self._changeover = recorder, strict, changeover
+        self._begins: Header | None = None
         self.trace = Trace(image.input_count, image.output_count)
         self._beats = image.device.input.header == image.device.output.header == "standard"
         self._liveness = Liveness()
@@ -168,6 +193,11 @@ class Runner:
                 commands = (*troubles.due(scan), *commands)
             if self._own_commands:
                 commands, self._own_commands = (*self._own_commands, *commands), ()
+            if commands and self._changeover is not None:
+                change = self._changeover.look(state, commands)
+                if change is not None:
+                    commands, state, step = change.commands, change.state, change.step or step
+                    self._begins = change.header
             now_s = start.now_s + done * scan_s
             result = step(state, raw, commands, now_s)
             state = result.state
@@ -239,9 +269,10 @@ class Runner:
         recorder.add(
             Scan(
                 scan, utc_ms, now_s, row, frame.values, frame.qualities, self._columns(result), result.state,
-                commands, events,
+                commands, events, self._begins,
             )
         )
+        self._begins = None
 
     def _turn(self, raw: RawInputs, words: list[int]) -> RawInputs:
         self._wrote = True  # whatever becomes of the answer, it may have arrived

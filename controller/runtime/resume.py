@@ -41,7 +41,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
             _refuse(record, "trips are latched there", differing)
         state = session.fresh()
     else:
-        state = _new_charge(session, state)
+        state = new_charge(session, state)
     return Start(
         state=state,
         scan=resumed.scan,
@@ -87,7 +87,7 @@ def _fresh_runtime(state: ScanState) -> ScanState:
     return replace(state, alarms=replace(state.alarms, told=())) if state.alarms.told else state
 
 
-def _new_charge(session: Session, state: ScanState) -> ScanState:
+def new_charge(session: Session, state: ScanState) -> ScanState:
     """A chamber at rest: what is known of panel, trips and alarms stays, the product is that of the new charge."""
     fresh = session.fresh()
     if state.charges.places and fresh.charges.places:  # boards that were entered one by one are still there

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 from controller.config.bundle import Bundle, load_bundle
 from controller.config.find import find
@@ -11,8 +13,9 @@ from controller.config.loader import load
 from controller.config.plan import bind
 from controller.core import scan
 from controller.core.commands import Orders
+from controller.core.frames import Command, RawInputs
 from controller.core.mix import Mix
-from controller.core.scan import ScanPlan, ScanState
+from controller.core.scan import ScanPlan, ScanResult, ScanState
 from controller.link.device import Device
 from controller.link.image import Image
 from controller.link.layout import require_layout
@@ -20,7 +23,7 @@ from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link, Telling
 from controller.link.reach import image_of
 from controller.runtime.clock import Clock
-from controller.runtime.loop import Runner, Sink
+from controller.runtime.loop import Changes, Runner, Sink
 from controller.runtime.rest import safe_outputs
 from controller.store.checkpoint import StateCodec
 from controller.store.header import Header
@@ -35,6 +38,7 @@ class Asked:
     load_t: fresh product. mix_degC, age_h: its temperature and age when control begins. empty_bays: numbers from 1.
     empty: no boards stand there yet; each is entered as it comes. mixes: others than `mix` that boards may be of.
     host, port: where the device is, if not where its file says; of several devices each has the next port.
+    from_desk: recipe and charge were given with a start, not with the command that began the run.
     """
 
     chamber: str
@@ -49,6 +53,7 @@ class Asked:
     scan_s: float = 1.0
     host: str | None = None
     port: int | None = None
+    from_desk: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,7 @@ class Session:
     def header(self, link: str, *, simulated: bool, seed: int | None = None) -> Header:
         """Head of the record. The same files, charge and link give the same head, so that a restart goes on with it."""
         bundle, asked, image = self.bundle, self.asked, self.image
+        given = {"from_desk": True, "age_h": asked.age_h} if asked.from_desk else {}
         return Header(
             tags=tuple(point.tag for point in bundle.points if point.kind == "AI"),
             computed=scan.COMPUTED,
@@ -90,10 +96,28 @@ class Session:
                 "mix_degC": asked.mix_degC,
                 "empty_bays": ", ".join(map(str, asked.empty_bays)),
                 "simulated": simulated,
+                **given,
             },
         )
 
-    def runner(self, *, link: Link, clock: Clock, orders: Orders, recorder: Sink, strict: bool = False) -> Runner:
+    def step(self) -> Callable[[Any, RawInputs, tuple[Command, ...], float], ScanResult]:
+        """The scan with this plan in it."""
+        return partial(scan.scan, self.plan)
+
+    def with_charge(self, bundle: Bundle[Device], asked: Asked) -> Session:
+        """The same panel with another recipe, mix or charge. Raises ConfigError."""
+        return replace(self, asked=asked, bundle=bundle, plan=_bound(bundle, asked))
+
+    def runner(
+        self,
+        *,
+        link: Link,
+        clock: Clock,
+        orders: Orders,
+        recorder: Sink,
+        strict: bool = False,
+        changeover: Changes | None = None,
+    ) -> Runner:
         """The loop with everything in place; what a panel's link has to tell goes where the recorder's notices go."""
         if isinstance(link, Telling):
             link.tell = recorder.notices.append
@@ -102,12 +126,13 @@ class Session:
             image=self.image,
             clock=clock,
             orders=orders,
-            step=partial(scan.scan, self.plan),
+            step=self.step(),
             columns=scan.values,
             safe=safe_outputs(self.bundle.points),
             scan_s=self.asked.scan_s,
             recorder=recorder,
             strict=strict,
+            changeover=changeover,
         )
 
 
@@ -122,7 +147,11 @@ def prepare(asked: Asked) -> Session:
         )
         for number, device in enumerate(bundle.devices)
     )
-    plan = bind(
+    return Session(asked, bundle, devices, _bound(bundle, asked), image_of(bundle.points, devices))
+
+
+def _bound(bundle: Bundle[Device], asked: Asked) -> ScanPlan:
+    return bind(
         bundle.chamber,
         bundle.points,
         bundle.recipe,
@@ -133,4 +162,3 @@ def prepare(asked: Asked) -> Session:
         mixes=tuple(load(find("mix", name), Mix) for name in asked.mixes),
         empty=asked.empty,
     )
-    return Session(asked, bundle, devices, plan, image_of(bundle.points, devices))

@@ -31,7 +31,8 @@ class Scan(NamedTuple):
     """What one scan leaves behind. Everything in it is frozen, so it may cross to another thread.
 
     words: age, input words, output words, packed big-endian.  values, qualities: analog inputs; computed: columns.
-    commands: applied in this scan.  events: of the scan and of the runtime, in order.
+    commands: applied in this scan.  events: of the scan and of the runtime, in order.  begins: the head of a new cycle
+    that this scan is the first of.
     """
 
     scan: int
@@ -44,6 +45,7 @@ class Scan(NamedTuple):
     state: Any
     commands: tuple[Command, ...] = ()
     events: tuple[Event, ...] = ()
+    begins: Header | None = None
 
 
 class _Minute:
@@ -131,6 +133,8 @@ class Recorder(Generic[State]):
 
     def add(self, row: Scan) -> None:
         """Take one scan. Inline: a list append, once a minute the fold, once a group the commit."""
+        if row.begins is not None:
+            self._begin(row.begins, row.utc_ms)
         minute = self._minute
         if minute.words and row.scan != minute.first_scan + len(minute.words):
             self._fold()  # a block has consecutive scans
@@ -192,6 +196,13 @@ class Recorder(Generic[State]):
                 f"the record {self._path} is not complete: {len(batch.blocks)} minutes and {len(batch.lines)} journal"
                 f" lines could not be written; {self._advice}"
             )
+
+    def _begin(self, header: Header, utc_ms: int) -> None:
+        """End the cycle and begin another. What a disk refuses just now is later written with the new one."""
+        if self._minute.words:
+            self._fold()
+        self.commit()
+        self._writer.begin_cycle(header, utc_ms)
 
     def _fold(self) -> None:
         minute, self._minute = self._minute, _Minute()

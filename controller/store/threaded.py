@@ -88,7 +88,11 @@ class ThreadedRecorder(Generic[State]):
 
     def _with_late(self, row: Scan) -> Scan:
         late = self._late[0]
-        return row._replace(commands=(*late.commands, *row.commands), events=(*late.events, *row.events))
+        return row._replace(
+            commands=(*late.commands, *row.commands),
+            events=(*late.events, *row.events),
+            begins=row.begins or late.begins,
+        )
 
     def _join(self) -> None:
         if self._thread.is_alive():

@@ -97,6 +97,11 @@ class Writer:
         self._frames_head, self._journal_head = frames_head, journal_head
         self.last_scan, self.last_id = last_scan, last_id
 
+    def begin_cycle(self, header: Header, began_ms: int) -> None:
+        """The next write ends the open cycle without a summary and begins one with this header."""
+        self._header, self._began_ms = header, began_ms
+        self._abandon()
+
     def end_cycle(self, summary: str, utc_ms: int) -> None:
         """Seal the cycle: its summary and the heads of its chains. Raises sqlite3.Error or OSError."""
         try:
