@@ -17,7 +17,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.core.commands import MEMORY, SAFE
+from controller.core.commands import MEMORY, RUNTIME, SAFE
 from controller.core.frames import Command, Event
 from controller.errors import StoreError
 from controller.store.desk import ARGS_BYTES_MAX, EXPIRES_S_MAX, TEXT_MAX
@@ -30,6 +30,7 @@ _SETTLED_NS = 2_500_000_000
 _LOOK_NS_MAX = 50_000_000  # longest look at a desk
 _STEPS = 1000  # of SQLite's virtual machine between two looks at the clock
 _PAUSE = 5  # scans without a look after one that failed, save for a desk that is only busy
+_OURS = frozenset((RUNTIME, "restart", "invariants"))  # names under which control orders itself
 _FIRST = ("abort", "stop", "hold")  # taken before others of the same look, and never too old to be safe
 _TROUBLES = (sqlite3.Error, OSError, StoreError, ValueError, TypeError, OverflowError)
 _QUERY = f"""
@@ -136,7 +137,7 @@ class DeskOrders:
 
     def _command(self, row: _Row) -> Command:
         args, refuse = _arguments(row.args)
-        refuse = refuse or self._too_old(row)
+        refuse = refuse or self._objection(row)
         args |= {"desk": self._desk, "number": row.number}
         for what, value in (("role", row.role), ("seen", row.seen), ("refuse", refuse)):
             args.pop(what, None)  # said by the desk's own columns only
@@ -144,9 +145,11 @@ class DeskOrders:
                 args[what] = str(value)
         return Command(str(row.id), str(row.verb), str(row.who), tuple(sorted(args.items())))
 
-    def _too_old(self, row: _Row) -> str:
-        """Why an order has lain too long; "" when it has not. What only makes safe is never refused for its age at
+    def _objection(self, row: _Row) -> str:
+        """Why an order may not be taken; "" when it may: whose it is, and how old. What only makes safe is never refused for its age at
         a restart: giving it again would lose time."""
+        if row.who in _OURS:
+            return f"{row.who} is a name that control keeps for itself; give it under your own"
         now_ms = self._now_ms()
         if now_ms > row.expires_ms or now_ms - row.utc_ms > 1000 * EXPIRES_S_MAX:
             return f"expired: {0.001 * (now_ms - row.utc_ms):.0f} s old when it was seen; give it again"

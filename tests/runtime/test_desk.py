@@ -158,6 +158,12 @@ def test_the_desks_own_columns_are_believed_not_the_arguments(bench: Bench) -> N
     assert "seen" not in args
 
 
+def test_nobody_at_the_desk_speaks_for_control_itself(bench: Bench) -> None:
+    put(bench, verb="trouble", who="runtime", args='{"tag": "program-fault", "active": false}')
+    (command,) = bench.orders.due(0)
+    assert "a name that control keeps for itself" in objection(command, "running", 0, 30.0)
+
+
 def test_a_flood_is_taken_in_bounded_bites_and_an_abort_in_it_comes_soon(bench: Bench) -> None:
     put(bench, 5000, verb="acknowledge")
     lay(bench, "abort")
