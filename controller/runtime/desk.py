@@ -146,8 +146,10 @@ class DeskOrders:
         return Command(str(row.id), str(row.verb), str(row.who), tuple(sorted(args.items())))
 
     def _objection(self, row: _Row) -> str:
-        """Why an order may not be taken; "" when it may: whose it is, and how old. What only makes safe is never refused for its age at
-        a restart: giving it again would lose time."""
+        """Why an order may not be taken; "" when it may: whose it is, and how old.
+
+        What only makes safe is not refused for having waited for a controller: giving it again would lose time.
+        """
         if row.who in _OURS:
             return f"{row.who} is a name that control keeps for itself; give it under your own"
         now_ms = self._now_ms()
