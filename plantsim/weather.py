@@ -26,6 +26,11 @@ class Weather:
         """The same outdoor air all the time."""
         return cls((temperature_degC,), (rh_pct,))
 
+    @property
+    def hours(self) -> int:
+        """Length of its table; 1 = constant."""
+        return len(self._degC)
+
     def at(self, time_s: float) -> tuple[float, float]:
         """(degC, %RH) at a time since the start."""
         hours = len(self._degC)

@@ -30,7 +30,8 @@ from controller.report import effects
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
-_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "plant")
+_MODEL_FILES = {"faults": "controller.rig.faultfile", "whatif": "controller.rig.whatif.casefile"}
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant")
 
 
 @dataclass(slots=True)
@@ -172,8 +173,8 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
 
 
 def _check_model(kind: str, path: Path, report: Report) -> None:
-    """Files of the chamber model, its parameters and its faults: only the rig knows their classes."""
-    module = "controller.rig.faultfile" if kind == "faults" else "controller.rig.modelfiles"
+    """Files of the chamber model, its parameters, faults and what-ifs: only the rig knows their classes."""
+    module = _MODEL_FILES.get(kind, "controller.rig.modelfiles")
     try:
         report.good(kind, import_module(module).read(path))
     except ImportError:

@@ -27,6 +27,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--faults", metavar="FILE", help='what goes wrong: a file, a demo name, "seed:N" or "list"'
     )
+    parser.add_argument(
+        "--what-if", action="append", default=[], metavar="NAME[=AMOUNT]",
+        help='what is other than in the plant file: a demo name or a file, with an amount, or "list"; may be repeated',
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,14 +40,20 @@ def run(args: argparse.Namespace) -> int:
         from controller.rig.cycle import run as run_cycle
         from controller.rig.faultfile import catalogue
         from controller.rig.summary import summarise
+        from controller.rig.whatif.casefile import catalogue as cases
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
     if args.faults == "list":
         print("\n".join(catalogue()))
         return 0
+    if "list" in args.what_if:
+        print("\n".join(cases()))
+        return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     options = Options(
-        scene=opt.with_faults(opt.scene_of(args, scan_s), args.chamber, args.faults, args.hours),
+        scene=opt.with_faults(
+            opt.with_what_ifs(opt.scene_of(args, scan_s), args.what_if), args.chamber, args.faults, args.hours
+        ),
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,

@@ -134,7 +134,14 @@ def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> 
     params = scene.params or modelfiles.read(find("plant", scene.plant)).value
     site = load_site(chamber, device_class=Device, layout=require_layout)
     struck = places(params, site.points, image_of(site.points, site.devices))
-    return replace(scene, faults=faults_of(asked, struck, hours=hours, dt_s=scene.dt_s))
+    return replace(scene, faults=(*scene.faults, *faults_of(asked, struck, hours=hours, dt_s=scene.dt_s)))
+
+
+def with_what_ifs(scene: Scene, asked: list[str]) -> Scene:
+    """The scene with the what-if cases asked for. Raises ConfigError when they do not fit the chamber."""
+    from controller.rig.whatif.apply import applied
+
+    return applied(scene, asked)
 
 
 def without_model(package: str | None) -> str:

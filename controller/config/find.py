@@ -9,7 +9,7 @@ from typing import Literal
 from controller.config import words
 from controller.config.files import fault
 
-FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults"]
+FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults", "whatif"]
 
 # kind -> (folder below configs, suffix)
 FOLDERS: dict[FileKind, tuple[str, str]] = {
@@ -22,6 +22,7 @@ FOLDERS: dict[FileKind, tuple[str, str]] = {
     "weather": ("weather", ".csv"),
     "filling": ("fillings", ".csv"),
     "faults": ("faults", ".toml"),
+    "whatif": ("whatif", ".toml"),
 }
 
 # configs/ lies beside controller/, in a checkout and in an installed wheel.

@@ -15,6 +15,7 @@ _SIGNS: tuple[tuple[FileKind, tuple[str, ...]], ...] = (
     ("mix", ("strength_curve", "cement_kg_per_m3")),
     ("device", ("host", "watchdog")),
     ("plant", ("probe", "envelope")),
+    ("whatif", ("change", "stands", "amount")),  # before faults: it may have some too
     ("faults", ("fault",)),
 )
 

@@ -10,6 +10,7 @@ Unknown keys, NaN, infinity, dates and wrong types are refused; an int where a f
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 from dataclasses import dataclass
@@ -67,6 +68,18 @@ def parse(data: bytes, cls: type[T], name: str) -> Loaded[T]:
     if problems:
         raise ConfigError(_bounded(problems, name))
     return Loaded(value, hashlib.sha256(data).hexdigest(), name, text)
+
+
+def checked(value: T, name: str) -> T:
+    """A config that was made or changed in the program, held to what its file may say. Raises ConfigError.
+
+    `name` stands in the problems in place of a file's.
+    """
+    content = dataclasses.asdict(value)  # type: ignore[call-overload]  # config classes are dataclasses
+    valid, problems = _validate(content, type(value), name)
+    if problems:
+        raise ConfigError(_bounded(problems, name))
+    return valid
 
 
 def parse_table(data: bytes, cls: type[T], name: str) -> Loaded[tuple[T, ...]]:
@@ -131,4 +144,4 @@ def _bounded(problems: list[Problem], name: str) -> list[Problem]:
     return [*problems[:PROBLEMS_MAX], last]
 
 
-__all__ = ["Loaded", "load", "load_table", "parse", "parse_table", "read", "read_table"]
+__all__ = ["Loaded", "checked", "load", "load_table", "parse", "parse_table", "read", "read_table"]

@@ -77,6 +77,7 @@ def facts(recorded: Recorded) -> dict[str, Any]:
         "cycles": recorded.cycles,
         "sealed": recorded.sealed,
         "simulated": bool(recorded.header.facts.get("simulated")),
+        "what_ifs": what_ifs(recorded),
         "head": _head(recorded),
         "mark": {"pass": "●", "deviation": "▲", "fail": "■"}.get(summary["verdict"], "?"),
         "rows": _rows(summary),
@@ -93,6 +94,16 @@ def facts(recorded: Recorded) -> dict[str, Any]:
         "record_name": recorded.path.name,
         "rows_max": ROWS_MAX,
     }
+
+
+def what_ifs(recorded: Recorded) -> list[dict[str, Any]]:
+    """In what the simulated chamber was other than its file says, from the summary, or where there is none yet from
+    the head of the record, which knows the names only."""
+    found: list[dict[str, Any]] = list(recorded.summary.get("what_if", []))
+    named = recorded.header.facts.get("what_if")
+    if named and not found:
+        found = [{"name": str(named), "text": "", "said": "", "changes": []}]
+    return found
 
 
 def _rows(summary: Summary) -> list[tuple[str, ...]]:
@@ -118,6 +129,7 @@ def _head(recorded: Recorded) -> list[tuple[str, str]]:
     load = f"{summary['load_t']:g} t, mixed at {summary['mix_degC']:g} °C"
     empty = header.facts.get("empty_bays")
     simulated = "simulated chamber" if header.facts.get("simulated") else "real chamber"
+    simulated += ", not as its file says: a what-if" if what_ifs(recorded) else ""
     seed = f", seed {summary['seed']}" if summary["seed"] is not None else ""
     over = "end" if recorded.sealed else "so far to"
     return [

@@ -10,7 +10,7 @@ def table(summary: Summary) -> str:
     """The summary of a cycle as text, at most 100 columns wide."""
     names = f"{summary['chamber']}, recipe {summary['recipe']}, mix {summary['mix']}, {summary['load_t']:g} t"
     times = f"{summary['simulated_s'] / 3600.0:.1f} h in {summary['wall_s']:.1f} s over {summary['link']}"
-    head = [f"Dewhold {summary['version']}: {names}", f"{times}; figures {source(summary)}", ""]
+    head = [f"Dewhold {summary['version']}: {names}", f"{times}; figures {source(summary)}", *what_ifs(summary), ""]
     return "\n".join([*head, *_aligned(rows(summary)), "", *_closing(summary)])
 
 
@@ -25,6 +25,13 @@ def rows(summary: Summary) -> list[Row]:
 def source(summary: Summary) -> str:
     """Where the figures of the rows come from, in words."""
     return "true in the chamber model" if summary["truth"] is not None else "believed from the probes"
+
+
+def what_ifs(summary: Summary) -> list[str]:
+    """In what the simulated chamber was other than its file says, a line each; none for the plain chamber."""
+    return [
+        f"what if: {one['name']}" + (f", {one['said']}" if one["said"] else "") for one in summary.get("what_if", [])
+    ]
 
 
 def _climate_rows(hold: Summary) -> list[Row]:

@@ -13,6 +13,7 @@ from controller.rig import bench_forecast as ahead
 from controller.rig import bench_speed as speed
 from controller.rig import bench_truth as quality
 from controller.rig import bench_variation as away
+from controller.rig import bench_whatif as other
 from controller.rig.bench_rows import Found, Measured, Row, Target, chosen, judge
 
 Show = Callable[[float, str], None]
@@ -20,8 +21,13 @@ DAY_H = 24.0
 QUICK_H = 1.0  # of cycle; figures for 24 h are then scaled up, and nothing is said about the hold
 
 
-def targets(*, quick: bool, full: bool = False) -> list[Target]:
-    """The rows in the order of the table. quick: only those that a short run can tell. full: the variation too."""
+def targets(*, quick: bool, full: bool = False, what_ifs: bool = False) -> list[Target]:
+    """The rows in the order of the table. quick: only those that a short run can tell. full: the variation too.
+
+    what_ifs: those of the what-if cases instead of all others.
+    """
+    if what_ifs:
+        return list(other.targets())
     fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS]
     if quick:
         return fast
@@ -32,10 +38,11 @@ def targets(*, quick: bool, full: bool = False) -> list[Target]:
 def measure(part: str, *, quick: bool, full: bool = False, show: Show) -> tuple[list[Row], float]:
     """(rows whose name contains `part`, time of the calibration loop in s).
 
-    The variation takes minutes: its rows are measured when full, or when `part` begins with their name.
+    The variation takes minutes: its rows are measured when full, or when `part` begins with their name. So do the
+    what-if cases, whose rows are measured only when `part` begins with their name.
     """
     full = full or part.casefold().startswith(away.NAME)
-    wanted = chosen(targets(quick=quick, full=full), part)
+    wanted = chosen(targets(quick=quick, full=full, what_ifs=part.casefold().startswith(other.NAME)), part)
     names = {target.name for target in wanted}
     with speed.one_core(), tempfile.TemporaryDirectory() as folder:
         loop_s = speed.calibration_s()
@@ -86,6 +93,8 @@ class _Bench:
             varied, holds = away.figures(self._folder, self._names, self._part(0.87, 0.95))
             found |= varied
             self.hold_h |= holds
+        if any(name.startswith(other.NAME) for name in self._names):
+            found |= other.figures(self._folder, self._names, self._show)
         if cold:
             self._show(0.95, "cold start")
             found |= speed.cold_figures()

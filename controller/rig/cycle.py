@@ -34,6 +34,7 @@ from controller.rig.plant import Plant, Scene, build
 from controller.rig.serve import listen
 from controller.rig.standing_watch import Watch
 from controller.rig.telling import Teller
+from controller.rig.whatif.told import in_short
 from controller.rig.wires import faulty
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
@@ -118,7 +119,7 @@ def run(
     start_ms = round(options.start.timestamp() * 1000.0)
     record = options.out / "record.sqlite"
     _new_record(record)
-    header = session.header(options.link, simulated=True, seed=scene.seed)
+    header = session.header(options.link, simulated=True, seed=scene.seed, what_if=in_short(scene.what_if))
     recorder = Recorder(record, header, CODEC, began_ms=start_ms)
     stands = standing.watch(plant, session.plan)
     looks = [partial(one, plant) for one in (look, stands.look if stands is not None else None) if one is not None]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig.field import behind, field_devices
 from controller.rig.filling import told
+from controller.rig.whatif.told import Told, in_short
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.faults import Fault, Faulted, in_chamber
@@ -39,6 +39,7 @@ class Scene:
     charge: what stands in it at the start, and what the controller is told. With a filling the chamber begins empty,
     at empty_degC (that of the charge when None), and the charge is only told. faults: of every room; those of the
     wire and of people are the business of whoever links and commands it.
+    what_if: the cases that made it other than its plant file says, already applied.
     """
 
     plant: str = "demo-north"
@@ -50,6 +51,7 @@ class Scene:
     filling: Filling = ()
     empty_degC: float | None = None
     faults: tuple[Fault, ...] = ()
+    what_if: tuple[Told, ...] = ()
 
     @property
     def at_start(self) -> Charge:
@@ -162,8 +164,9 @@ def build(
     panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
     params = scene.params or load(path, PlantParams)
-    _require_possible(scene.filling, params, str(path))
-    chamber = _chamber(scene, params, path)
+    name = str(path) + (f" with --what-if {in_short(scene.what_if)}" if scene.what_if else "")
+    _require_possible(scene.filling, params, name)
+    chamber = _chamber(scene, params, name)
     inside = [fault for fault in scene.faults if in_chamber(fault)]
     log = TruthLog(Faulted(chamber, inside) if inside else chamber, steps_max)
     try:
@@ -191,7 +194,7 @@ def _require_possible(filling: Filling, params: PlantParams, file: str) -> None:
         raise ConfigError([Problem(file, "filling", move, limit, remedy) for move, limit in wrong])
 
 
-def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
+def _chamber(scene: Scene, params: PlantParams, name: str) -> Chamber:
     """The chamber model; what contradicts itself or asks for what is not there is a problem of its file."""
     try:
         return Chamber(
@@ -203,12 +206,12 @@ def _chamber(scene: Scene, params: PlantParams, path: Path) -> Chamber:
             filling=scene.filling,
         )
     except MisfitError as misfit:
-        problem = Problem(str(path), misfit.field, misfit.value, misfit.limit, misfit.remedy)
+        problem = Problem(name, misfit.field, misfit.value, misfit.limit, misfit.remedy)
         raise ConfigError([problem]) from None
     except ValueError as error:  # a bay, a probe or a mix that this chamber does not have
         remedy = "correct the plant file, or the options that say what stands in the chamber"
         raise ConfigError(
-            [Problem(str(path), "chamber model", "as asked for", line, remedy) for line in str(error).splitlines()]
+            [Problem(name, "chamber model", "as asked for", line, remedy) for line in str(error).splitlines()]
         ) from None
 
 

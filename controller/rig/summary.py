@@ -22,6 +22,7 @@ from controller.report.verdict import Findings, judge
 from controller.rig import standing, truth
 from controller.rig.cycle import Ran
 from controller.rig.faultfile import listed
+from controller.rig.whatif import told as whatif
 from controller.store.reader import Reader
 
 
@@ -54,6 +55,8 @@ def summarise(ran: Ran) -> Summary:
     )
     if options.scene.faults:
         found["faults"] = listed(options.scene.faults, report.scans * dt_s)
+    if options.scene.what_if:
+        found = {"what_if": whatif.listed(options.scene.what_if), **found}
     if options.scene.filling:
         found["charges"] = truth.charges(rows, closure)
     return found if stood is None else {**found, "standing": stood}

@@ -75,8 +75,11 @@ class Session:
         """The state of a chamber of which nothing is known yet."""
         return scan.initial(self.plan, mix_degC=self.asked.mix_degC, age_h=self.asked.age_h)
 
-    def header(self, link: str, *, simulated: bool, seed: int | None = None) -> Header:
-        """Head of the record. The same files, charge and link give the same head, so that a restart goes on with it."""
+    def header(self, link: str, *, simulated: bool, seed: int | None = None, what_if: str = "") -> Header:
+        """Head of the record. The same files, charge and link give the same head, so that a restart goes on with it.
+
+        what_if: in what a simulated chamber is other than its file says, on one line.
+        """
         bundle, asked, image = self.bundle, self.asked, self.image
         given = {"from_desk": True, "age_h": asked.age_h} if asked.from_desk else {}
         return Header(
@@ -97,6 +100,7 @@ class Session:
                 "empty_bays": ", ".join(map(str, asked.empty_bays)),
                 "simulated": simulated,
                 **given,
+                **({"what_if": what_if} if what_if else {}),
             },
         )
 

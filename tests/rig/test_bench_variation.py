@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from controller.rig import bench
+from controller.config.find import find
+from controller.config.loader import load
+from controller.rig import bench, bench_truth
 from controller.rig import bench_variation as away
 from controller.rig.bench_rows import HOLD_LEAST_H, judge
+from plantsim.params import PlantParams
 
 VALUES: dict[str, float | None] = {
     away.FILM: 0.001, away.ABOVE: -3.0, away.OFF: 0.4, away.HOLD: 8.0, "RH min": 95.2, "RH mean": 96.1,
     "heat and fan": 120.0, "fog water": 3.0, "ready": 22.1, "forecast": 21.2, "end": 24.0,
+    "max - min, largest": 0.61, "spread p95": 0.39, "mean in [floor, ceiling]": 100.0, "envelope film, most": 0.002,
+    "drying, mean": 0.011, "equivalent age, (max - min) / mean": 0.7, "product spread p95": 0.58,
+    "dew point outside its limits p95, measured": 0.03, "dew point outside its limits p95, truth": 0.04,
+    "heating against venting": 12.5,
 }  # fmt: skip
 
 
@@ -35,15 +43,13 @@ def test_only_the_cases_of_the_wanted_rows_are_run_and_a_comparison_brings_what_
 
 
 def test_wetted_fraction_of_a_case_is_the_only_thing_that_differs_from_the_model_file() -> None:
-    dry, given = away.scene_of(case("wetted fraction 0.05")), away.scene_of(case("bay 3 empty"))
-    assert given.params is None
-    assert given.charge.empty_bays == (3,)
-    assert given.charge.tonnes == 100.0
-    wet = away.scene_of(case("wetted fraction 0.3"))
-    assert dry.params is not None
-    assert wet.params is not None
-    assert (dry.params.product.wetted_fraction, wet.params.product.wetted_fraction) == (0.05, 0.3)
-    assert dry.params.room == wet.params.room
+    dry, wet = away.scene_of(case("wetted fraction 0.05")), away.scene_of(case("wetted fraction 0.3"))
+    given = load(find("plant", "demo-north"), PlantParams)
+    for one, share in ((dry, 0.05), (wet, 0.3)):
+        assert one.params == replace(given, product=replace(given.product, wetted_fraction=share))
+    empty = away.scene_of(case("bay 3 empty"))
+    assert (empty.charge.empty_bays, empty.charge.tonnes, empty.params) == ((3,), 100.0, given)
+    assert away.scene_of(case("25/25 degC")).params is None
 
 
 def test_rows_carry_what_is_only_reported_in_the_note_of_the_hold() -> None:
@@ -53,6 +59,9 @@ def test_rows_carry_what_is_only_reported_in_the_note_of_the_hold() -> None:
     note = rows[f"{one.head}: {away.HOLD}"].note
     for said in ("95.2 % min", "96.1 % mean", "ready at 22.1 h", "forecast 21.2 h", "120.0 kWh", "3.0 kg", "scan 2 s"):
         assert said in note
+    rest = {target.name.removeprefix("gentle: ") for target in bench_truth.targets("gentle")}
+    told_apart = {away.FILM, away.OFF, "hold in 24 h", "RH min", "RH mean", "heat and fan", "fog water"}
+    assert all(f"{name} " in note for name in rest - told_apart), "every other row of gentle is told too"
     late = away.rows_of(one, {**VALUES, "ready": None})
     assert "not ready in 24.0 h" in late[f"{one.head}: {away.HOLD}"].note
 
