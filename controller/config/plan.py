@@ -47,19 +47,25 @@ def bind(
         chamber.product, mix, points, chamber.bays, chamber.levels, occupied, chamber.climate.pairs,
         chamber.climate.pressure_Pa,
     )
+    steps = sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full)
+    drives = actuation.bind(actuators, points)
+    told = alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :])
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),
         frozen=frozen.bind(chamber.frozen, points),
         climate=watched,
-        sequence=sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full),
+        sequence=steps,
         constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),
         allocation=allocation.bind(chamber.temperature, chamber.moisture, actuators, load_t=load_t),
-        actuation=actuation.bind(actuators, points),
+        actuation=drives,
         protection=guard,
-        alarms=alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :]),
+        alarms=told,
         product=racks,
-        invariants=invariants.bind(chamber.invariants, points, guard, actuators, chamber.limits, dt_s),
+        invariants=invariants.bind(
+            chamber.invariants, points, guard, actuators, chamber.limits, dt_s, climate=watched, actuation=drives,
+            alarms=told, phases=steps.phases,
+        ),
         charges=charges.bind(
             racks, bays=chamber.bays, levels=chamber.levels, load_t=load_t, others=mixes, settle_h=recipe.settle_h,
             each=empty or keeps_places(recipe),

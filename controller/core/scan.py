@@ -33,7 +33,7 @@ from controller.core.climate import Climate, ClimatePlan, ClimateState
 from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.frozen import FrozenPlan, FrozenState
-from controller.core.invariants import InvariantPlan
+from controller.core.invariants import InvariantPlan, Memory
 from controller.core.phases import PhasePlan
 from controller.core.procedure import CONTROLLED
 from controller.core.product import Product, ProductPlan, ProductState
@@ -84,6 +84,7 @@ class ScanState:
     effect: str
     charges: ChargeState
     aside: AsideState
+    memory: Memory = invariants.FRESH
     demands: Demands | None = None  # of the scan before, where a phase may have to keep them
 
 
@@ -199,13 +200,14 @@ def scan(
         charge_state, product_state, seen, move_events = _racks(plan, state, sequence_state, frame, air, now_s)
     else:
         product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
-    broken = invariants.check(plan.invariants, state, outputs, frame, air, sequence_state, targets, verdict, commands)
+    memory = invariants.follow(plan.invariants, state.memory, raw, frame, air)
     after = _state(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
-        charge_state, aside, demands if standing else None,
+        charge_state, aside, memory, demands if standing else None,
     )  # fmt: skip
     events = (*frozen_events, *sequence_events, *verdict.events, *move_events, *alarm_events)
+    broken = invariants.check(plan.invariants, state, after, frame, air, targets, verdict, commands, events)
     return _result(after, outputs, events, broken, frame, air, targets, limits, demands, verdict)
 
 

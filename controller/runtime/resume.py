@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from controller.core.frames import Event
+from controller.core.invariants import FRESH
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanState
 from controller.errors import ConfigError, Problem
@@ -43,7 +44,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
     else:
         state = new_charge(session, state)
     return Start(
-        state=state,
+        state=replace(state, memory=FRESH),  # the device may be another one, or have started anew
         scan=resumed.scan,
         now_s=resumed.now_s,
         commands=commands_after(resumed.kind, procedure, resumed.scan),

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from controller.core.invariants import FRESH
 from controller.errors import ConfigError
 from controller.runtime.resume import begin, differences, last_utc_ms
 from controller.runtime.session import CODEC, prepare
@@ -38,7 +39,7 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     before = rig.results[-1].state
     start = begin(rig.session, record, header(rig), NOW_MS)
     assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
-    assert start.state == before
+    assert start.state == replace(before, memory=FRESH)
     assert [command.verb for command in start.commands] == ["hold"]
     assert "no controller from" in start.events[0].text
     rig.results.clear()
