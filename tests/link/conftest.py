@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import dataclasses
 import socket
 import struct
 import threading
@@ -13,9 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.points import Point
+from controller.core.points import Point, of_kind
 from controller.link.device import Device, InputBlock, OutputBlock, Watchdog
 from controller.link.image import Image
+from plantsim.remote_io import DeviceMap, RemoteIo, Terminal, Wiring
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 
@@ -82,6 +84,47 @@ class Panel:
 @pytest.fixture
 def device() -> Panel:
     return Panel()
+
+
+class Counting:
+    """A chamber whose first probe counts its steps, and whose second shows the speed of the fan in microamps."""
+
+    dt_s = 1.0
+
+    def __init__(self, probes: int, contacts: Sequence[str]) -> None:
+        self.microamps = [4000] * probes
+        self.contacts = dict.fromkeys(contacts, True)
+
+    def set_spans(self, spans: object) -> None:
+        """Its probes show microamps as they are."""
+
+    def step(self, outputs: Sequence[float]) -> None:
+        self.microamps[0] += 1
+        self.microamps[1] = 4000 + round(160 * outputs[0])
+
+
+@pytest.fixture
+def remote_io(points: tuple[Point, ...], panel: Device, image: Image) -> Callable[[], RemoteIo]:
+    """Makes the simulated panel's own remote I/O in lockstep, around a chamber that only counts its steps."""
+    return lambda: counting_io(points, panel, image)
+
+
+def counting_io(points: tuple[Point, ...], panel: Device, image: Image) -> RemoteIo:
+    fields = [field.name for field in dataclasses.fields(Terminal)]
+    terminals = [Terminal(**{name: getattr(point, name) for name in fields}) for point in points]
+    contacts = [point.tag for point in of_kind(points, "DI")]
+    device_map = DeviceMap(
+        input_base=panel.input.base,
+        input_count=image.input_count,
+        output_base=panel.output.base,
+        output_count=image.output_count,
+        signature=panel.input.signature or 0,
+        map_version=panel.input.map_version or 0,
+        watchdog_s=panel.watchdog.time_s if panel.watchdog else 10.0,
+    )
+    probes = [point.tag for point in of_kind(points, "AI")]
+    wiring = Wiring(probes, {tag: tag for tag in contacts}, [point.tag for point in of_kind(points, "AO")])
+    return RemoteIo(Counting(len(probes), contacts), terminals, device_map, wiring, lockstep=True)
 
 
 Behaviour = Callable[[socket.socket, bytes, bytes], None]

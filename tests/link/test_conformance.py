@@ -6,13 +6,12 @@ The device is the simulated panel's own remote I/O in lockstep around a chamber 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 
 from controller.core.frames import Outputs, RawInputs
-from controller.core.points import Point, of_kind
 from controller.errors import LinkError
 from controller.link.device import Device
 from controller.link.direct import DirectLink
@@ -21,45 +20,11 @@ from controller.link.image import Image
 from controller.link.liveness import Liveness, watch
 from controller.link.modbus import ModbusLink
 from controller.link.protocol import Link
-from plantsim.remote_io import DeviceMap, RemoteIo, Terminal, Wiring
+from plantsim.remote_io import RemoteIo
 from plantsim.server import Server
 
 SCANS = 60
-
-
-class Chamber:
-    """Remembers its outputs; the first probe counts its steps, the second shows its fan speed in microamps."""
-
-    dt_s = 1.0
-
-    def __init__(self, probes: int, contacts: Sequence[str]) -> None:
-        self.microamps = [4000] * probes
-        self.contacts = dict.fromkeys(contacts, True)
-
-    def set_spans(self, spans: object) -> None:
-        """Its probes show microamps as they are."""
-
-    def step(self, outputs: Sequence[float]) -> None:
-        self.microamps[0] += 1
-        self.microamps[1] = 4000 + round(160 * outputs[0])
-
-
-def remote_io(points: tuple[Point, ...], panel: Device, image: Image) -> RemoteIo:
-    fields = [field.name for field in dataclasses.fields(Terminal)]
-    terminals = [Terminal(**{name: getattr(point, name) for name in fields}) for point in points]
-    contacts = [point.tag for point in of_kind(points, "DI")]
-    device_map = DeviceMap(
-        input_base=panel.input.base,
-        input_count=image.input_count,
-        output_base=panel.output.base,
-        output_count=image.output_count,
-        signature=panel.input.signature or 0,
-        map_version=panel.input.map_version or 0,
-        watchdog_s=panel.watchdog.time_s if panel.watchdog else 10.0,
-    )
-    probes = [point.tag for point in of_kind(points, "AI")]
-    wiring = Wiring(probes, {tag: tag for tag in contacts}, [point.tag for point in of_kind(points, "AO")])
-    return RemoteIo(Chamber(len(probes), contacts), terminals, device_map, wiring, lockstep=True)
+COILS = 11  # of the demo panel
 
 
 Make = Callable[[], Link]
@@ -67,12 +32,12 @@ FORMS = ["direct", "faulty, empty schedule", "FC23", "FC03+FC16"]
 
 
 @pytest.fixture
-def make(points: tuple[Point, ...], panel: Device, image: Image) -> Iterator[Callable[[str], Link]]:
+def make(panel: Device, image: Image, remote_io: Callable[[], RemoteIo]) -> Iterator[Callable[[str], Link]]:
     """Makes a link of a form to a device of its own, as it was when it started."""
     ends: list[Callable[[], Any]] = []
 
     def link(form: str) -> Link:
-        io = remote_io(points, panel, image)
+        io = remote_io()
         if form == "direct":
             return DirectLink(io)
         if form.startswith("faulty"):
@@ -94,7 +59,7 @@ def link(request: pytest.FixtureRequest, make: Callable[[str], Link]) -> Link:
 
 
 def outputs(scan: int) -> Outputs:
-    return Outputs((scan % 101, 12.5, 100.0), tuple(bool(scan >> bit & 1) for bit in range(8)))
+    return Outputs((scan % 101, 12.5, 100.0), tuple(bool(scan >> bit & 1) for bit in range(COILS)))
 
 
 def test_the_first_contact_is_a_read_that_moves_nothing(link: Link, image: Image) -> None:
