@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli import options as opt
-from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, summary
+from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, site, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.filling import read_filling
@@ -31,7 +31,7 @@ from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
 _MODEL_FILES = {"faults": "controller.rig.faultfile", "whatif": "controller.rig.whatif.casefile"}
-_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant")
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site")
 
 
 @dataclass(slots=True)
@@ -93,9 +93,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _effects(chamber: str) -> int:
     """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
-    site = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
-    plan = protection.bind(site.chamber.protection, site.points)
-    for line in effects.lines(plan.rows, chamber=site.chamber.name, sha256=site.files["chamber"].sha256):
+    place = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
+    plan = protection.bind(place.chamber.protection, place.points)
+    for line in effects.lines(plan.rows, chamber=place.chamber.name, sha256=place.files["chamber"].sha256):
         print(line)
     return GOOD
 
@@ -127,6 +127,8 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
             report.good(kind, read_weather(path))
         elif kind == "filling":
             report.good(kind, read_filling(path))
+        elif kind == "site":
+            report.good(kind, site.read_site(path))
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:
@@ -136,13 +138,13 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
 
 
 def _check_chamber(path: Path, report: Report) -> None:
-    site = bundle.load_site(path, device_class=Device, layout=require_layout)
-    for kind, file in site.files.items():
+    place = bundle.load_site(path, device_class=Device, layout=require_layout)
+    for kind, file in place.files.items():
         report.good(kind, file)
-    for kind, file in site.files.items():
+    for kind, file in place.files.items():
         if kind.split()[0] == bundle.DEVICE:
-            alone = len(site.devices) == 1
-            outputs = any(p.kind in ("AO", "DO") and (alone or p.device == file.value.name) for p in site.points)
+            alone = len(place.devices) == 1
+            outputs = any(p.kind in ("AO", "DO") and (alone or p.device == file.value.name) for p in place.points)
             report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value, outputs=outputs)]
 
 

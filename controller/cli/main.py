@@ -21,6 +21,7 @@ COMMANDS = {
     "cycle": ("controller.cli.cycle", "run a whole simulated cycle against the chamber model and sum it up"),
     "plant": ("controller.cli.plant", "serve a simulated chamber as a Modbus TCP device"),
     "run": ("controller.cli.run", "control a chamber (or a simulated one) over Modbus TCP"),
+    "page": ("controller.cli.page", "serve the operator's page of one chamber or a site"),
     "report": ("controller.cli.report", "make the report of a cycle from its record, or verify a record"),
     "backup": ("controller.cli.backup", "copy a record while it is written, or restore a copy"),
     "check": ("controller.cli.check", "check chamber, point, recipe and mix files"),

@@ -9,7 +9,9 @@ from typing import Literal
 from controller.config import words
 from controller.config.files import fault
 
-FileKind = Literal["chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults", "whatif"]
+FileKind = Literal[
+    "chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults", "whatif", "site"
+]
 
 # kind -> (folder below configs, suffix)
 FOLDERS: dict[FileKind, tuple[str, str]] = {
@@ -23,6 +25,7 @@ FOLDERS: dict[FileKind, tuple[str, str]] = {
     "filling": ("fillings", ".csv"),
     "faults": ("faults", ".toml"),
     "whatif": ("whatif", ".toml"),
+    "site": ("sites", ".toml"),
 }
 
 # configs/ lies beside controller/, in a checkout and in an installed wheel.

@@ -17,6 +17,7 @@ _SIGNS: tuple[tuple[FileKind, tuple[str, ...]], ...] = (
     ("plant", ("probe", "envelope")),
     ("whatif", ("change", "stands", "amount")),  # before faults: it may have some too
     ("faults", ("fault",)),
+    ("site", ("line",)),
 )
 
 

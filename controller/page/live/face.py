@@ -1,0 +1,61 @@
+"""The rack face: every place with the air around it and the age of its product, as far as a few probes tell."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import isfinite, nan
+from typing import Any
+
+from controller.core.frames import Quality
+from controller.core.places import positions, shares
+from controller.core.scan import ScanState
+from controller.page.live.bound import Bound
+from controller.page.live.numbers import clean
+from controller.store.glance import Newest
+
+
+def places_now(bound: Bound, newest: Newest, state: ScanState) -> dict[str, Any]:
+    """face_degC: air at every place, bay-major from the lowest level, interpolated from the good air probes.
+
+    age_h, ready_in_h: of the product there, None where nothing stands; ready_in_h at the present temperature, 0 when
+    ready, None when it is not known.
+    """
+    plan, product = bound.plan.product, state.product
+    full = _full(bound, state)
+    wanted = plan.config.ready_age_h
+    ready: list[float | None] = []
+    for index, (age, degC) in enumerate(zip(product.ages_h, product.temperatures_degC, strict=True)):
+        pace = plan.rate(degC) if isfinite(degC) else nan
+        missing = max(0.0, wanted - age)
+        ready.append(clean(missing / pace if missing else 0.0, 1) if full[index] and pace > 0.0 else None)
+    return {
+        "face_degC": _air(bound, newest),
+        "age_h": [clean(age, 1) if full[index] else None for index, age in enumerate(product.ages_h)],
+        "ready_in_h": ready,
+    }
+
+
+def _full(bound: Bound, state: ScanState) -> list[bool]:
+    if state.charges.places:
+        return [there is not None for there in state.charges.places]
+    occupied = set(bound.plan.product.occupied)
+    return [index in occupied for index in range(bound.plan.product.count)]
+
+
+def _air(bound: Bound, newest: Newest) -> list[float | None]:
+    columns = {tag: number for number, tag in enumerate(bound.header.tags)}
+    good = [
+        (pair.bay, pair.level, newest.values[columns[pair.t]])
+        for pair in bound.chamber.climate.pairs
+        if newest.qualities[columns[pair.t]] == Quality.GOOD
+    ]
+    if not good:
+        return [None] * (bound.chamber.bays * bound.chamber.levels)
+    rows = _weights(bound.chamber.bays, bound.chamber.levels, tuple((bay, level) for bay, level, _ in good))
+    values = [value for _bay, _level, value in good]
+    return [clean(sum(w * v for w, v in zip(row, values, strict=True)), 2) for row in rows]
+
+
+@lru_cache(maxsize=64)
+def _weights(bays: int, levels: int, probes: tuple[tuple[int, int], ...]) -> tuple[tuple[float, ...], ...]:
+    return tuple(shares(place, probes) for place in positions(bays, levels))

@@ -1,0 +1,33 @@
+// Active alarms: cause, consequence, action, and what may be done about each.
+import { badge, el, known, may, sign, t } from "./core.js";
+import { clock, span } from "./format.js";
+
+let shown = "";
+
+export function drawAlarms(box, now, doing) {
+  if (!box) return;
+  const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), may("operate")]);
+  if (key === shown && box.children.length) return; // leave focus and open texts where they are
+  shown = key;
+  const unacked = now.alarms.filter((one) => !one.hidden && (one.state === "U" || one.state === "R"));
+  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate"), on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge"));
+  box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("alarm.title", { count: now.alarms.filter((one) => !one.hidden).length })), unacked.length ? acknowledge : null),
+    now.alarms.length ? el("div", {}, now.alarms.map((one) => alarm(one, now, doing))) : el("p", { class: "soft" }, t("alarm.none")));
+}
+
+const LEVEL = { high: "act", medium: "look", low: "note" };
+
+function alarm(one, now, doing) {
+  const dl = el("dl", { class: "pairs" });
+  for (const part of ["cause", "consequence", "action"]) dl.append(el("dt", {}, t(`alarm.${part}`)), el("dd", {}, known(`alarm.${one.tag}.${part}`, one[part])));
+  const waiting = one.state === "U" || one.state === "R";
+  const buttons = el("div", { class: "buttons" });
+  if (may("hide alarms") && !now.trips.includes(one.tag)) {
+    buttons.append(one.hidden ? el("button", { type: "button", on: { click: () => doing.give("unshelve", { tag: one.tag }) } }, t("alarm.unshelve"))
+      : el("button", { type: "button", on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));
+  }
+  return el("article", { class: `alarm ${one.priority} ${one.hidden ? "hidden-one" : ""}`, "data-tag": one.tag },
+    el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, sign(LEVEL[one.priority]), known(`alarm.${one.tag}.text`, one.text), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),
+    el("p", { class: "small soft" }, t("alarm.since", { clock: clock(one.from_ms, now.utc_ms), span: span(now.utc_ms - one.from_ms) }), one.state === "U" || one.state === "A" ? ` · ${t("need.by", { clock: clock(one.by_ms, now.utc_ms) })}` : "", one.hidden ? ` · ${one.hidden}` : ""),
+    dl, buttons.children.length ? buttons : null);
+}

@@ -1,0 +1,71 @@
+// What every module uses: the data that came with the page, texts, elements, signs.
+export const data = JSON.parse(document.getElementById("data").textContent);
+
+export function t(key, names = {}) {
+  const text = data.texts[key] ?? key;
+  return text.replace(/\{(\w+)\}/g, (_, name) => names[name] ?? "");
+}
+
+// A text by key if there is one, else the words themselves.
+export function known(key, words) {
+  return data.texts[key] ?? words;
+}
+
+export function el(name, attributes = {}, ...children) {
+  return fill(document.createElement(name), attributes, children);
+}
+
+export function svg(name, attributes = {}, ...children) {
+  return fill(document.createElementNS("http://www.w3.org/2000/svg", name), attributes, children);
+}
+
+function fill(node, attributes, children) {
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (key === "on") for (const [event, run] of Object.entries(value)) node.addEventListener(event, run);
+    else if (key === "style") for (const [name, one] of Object.entries(value)) node.style.setProperty(name, one);
+    else node.setAttribute(key, value === true ? "" : value);
+  }
+  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return node;
+}
+
+export const $ = (id) => document.getElementById(id);
+export const may = (what) => data.may.includes(what) && !data.locked;
+
+// Shapes of urgency: a tick, a dot, a triangle, a filled diamond, a cross. Each stands beside its word.
+const SHAPES = {
+  well: ["M4 12.5l5.2 5.2L20 6.5", "none"],
+  note: ["M12 7.5a4.5 4.5 0 1 0 .01 0z", "none"],
+  look: ["M12 3L22.5 21h-21zM12 9v6M12 17.2v1.6", "none"],
+  act: ["M12 .8L23.2 12 12 23.2.8 12z", "currentColor"],
+  lost: ["M4 4l16 16M20 4L4 20", "none"],
+};
+
+export function sign(level) {
+  const [path, inside] = SHAPES[level] ?? SHAPES.note;
+  return svg("svg", { class: "sign", viewBox: "0 0 24 24", "aria-hidden": "true" },
+    svg("path", { d: path, fill: inside, stroke: "currentColor", "stroke-width": 2.6, "stroke-linejoin": "round" }),
+    level === "act" ? svg("path", { d: "M12 6.5v7.5M12 16.5v1.8", stroke: "var(--act)", "stroke-width": 2.8 }) : null);
+}
+
+export function badge(kind, words) {
+  const level = { act: "act", look: "look", note: "note" }[kind];
+  return el("span", { class: `badge ${kind}` }, level ? sign(level) : null, words);
+}
+
+export async function ask(path, body = null, method = body ? "POST" : "GET") {
+  const answer = await fetch(path, {
+    method,
+    headers: { accept: "application/json", ...(method === "GET" ? {} : { "x-dewhold-token": data.csrf, "content-type": "application/json" }) },
+    body: body ? JSON.stringify(body) : undefined,
+  });
+  const type = answer.headers.get("content-type") ?? "";
+  const found = type.includes("json") ? await answer.json() : { detail: await answer.text() };
+  if (!answer.ok) throw new Error(inWords(found.detail) || `${answer.status}`);
+  return found;
+}
+
+function inWords(detail) {
+  return Array.isArray(detail) ? detail.map((one) => `${one.where}: ${one.what}`).join("; ") : String(detail ?? "");
+}

@@ -1,0 +1,93 @@
+// Orders: one button one intention, an id that lasts until its outcome is known, and the outcome in words.
+import { $, ask, data, el, may, sign, t } from "./core.js";
+import { seconds } from "./format.js";
+import { confirmed, shelveDialog } from "./dialogs.js";
+
+const PLACES = ["start", "resume", "restart", "pause", "hold", "next-phase", "stop", "abort", "reset", "reset-trips"];
+const GRAVE = new Set(["stop", "abort"]);
+
+export function newId() {
+  return [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+export class Doing {
+  constructor(chamber, plate) {
+    this.chamber = chamber;
+    this.plate = plate;
+    this.pending = new Map(); // intention -> id, until its outcome is known
+    this.buttons = new Map();
+    this.now = null;
+    this.live = false;
+    this.key = "";
+    $("outcome").replaceChildren(el("span", { class: "soft" }, data.locked ? t("doing.locked") : may("operate") ? t("doing.ready") : t("doing.view_only")));
+  }
+
+  draw(now, live) {
+    this.now = now;
+    this.live = live;
+    const key = JSON.stringify([now.state, now.by_person, now.trips.length, live, [...this.pending.keys()]]);
+    if (key === this.key) return;
+    this.key = key;
+    const held = document.activeElement?.dataset?.verb;
+    const legal = PLACES.filter((verb) => this.fits(verb));
+    $("buttons").replaceChildren(...legal.map((verb) => this.button(verb)));
+    if (held) $("buttons").querySelector(`[data-verb="${held}"]`)?.focus();
+    $("whynot").replaceChildren(...PLACES.filter((verb) => !this.fits(verb)).map((verb) => el("li", {}, el("strong", {}, t(`verb.${verb}`)), `: ${t(`why.${verb}`)}`)));
+  }
+
+  fits(verb) {
+    if (verb === "reset-trips") return this.now.trips.length > 0;
+    if (verb === "next-phase") return this.now.state === "running" && this.now.by_person;
+    return this.now.legal.includes(verb);
+  }
+
+  button(verb) {
+    const main = verb === "start" || verb === "restart" || verb === "resume";
+    const busy = this.pending.has(verb);
+    return el("button", { type: "button", class: main ? "main" : GRAVE.has(verb) ? "grave" : "", "data-verb": verb, disabled: !may("operate") || !this.live || busy, on: { click: () => this.press(verb) } }, t(`verb.${verb}`));
+  }
+
+  async press(verb) {
+    if (verb === "start") { document.dispatchEvent(new CustomEvent("start-dialog", { detail: this })); return; }
+    if (GRAVE.has(verb) && !(await confirmed(t(`sure.${verb}`), t(`verb.${verb}`)))) return;
+    await this.give(verb);
+  }
+
+  async shelve(alarm) {
+    const asked = await shelveDialog(alarm);
+    if (asked) await this.give(asked.verb, asked.args, `${asked.verb} ${alarm.tag}`);
+  }
+
+  // Give an order. The same intention pressed again before its outcome is known has the same id: it happens once.
+  async give(verb, args = {}, intention = verb) {
+    const id = this.pending.get(intention) ?? newId();
+    this.pending.set(intention, id);
+    this.say("note", t("doing.sent", { verb: t(`verb.${verb}`) }));
+    this.draw(this.now, this.live);
+    try {
+      let found = await ask(`/api/v1/chambers/${this.chamber}/commands`, { id, verb, args, seen: this.now.state });
+      for (let tries = 0; !found.outcome && tries < 20; tries++) found = await ask(`/api/v1/chambers/${this.chamber}/commands/${id}?wait_s=2`);
+      this.pending.delete(intention);
+      this.tell(verb, found.outcome);
+      return found.outcome;
+    } catch (error) {
+      this.pending.delete(intention);
+      this.say("look", t("doing.failed", { verb: t(`verb.${verb}`), why: error.message }));
+      return null;
+    } finally {
+      this.key = "";
+      this.draw(this.now, this.live);
+    }
+  }
+
+  tell(verb, outcome) {
+    const name = t(`verb.${verb}`);
+    if (!outcome) this.say("look", t("doing.no_answer", { verb: name }));
+    else if (outcome.done) this.say("well", t("doing.done", { verb: name, clock: seconds(outcome.utc_ms) }));
+    else this.say("look", t("doing.refused", { verb: name, reason: outcome.reason }));
+  }
+
+  say(level, words) {
+    $("outcome").replaceChildren(sign(level), el("span", {}, words));
+  }
+}

@@ -1,0 +1,53 @@
+// Line plots with the page's colours and times: one place that knows uPlot.
+import uPlot from "../vendor/uplot/uPlot.esm.js";
+import { clock, number } from "./format.js";
+
+export function colour(name) {
+  return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+}
+
+function axis(extra) {
+  return { stroke: colour("soft"), grid: { stroke: colour("edge"), width: 1 }, ticks: { stroke: colour("edge") }, font: '12px "Noto Sans", "DejaVu Sans", sans-serif', ...extra };
+}
+
+// series: [{label, colour, digits, unit, dash, width, scale}]; bands as in uPlot; columns: [seconds, ...values].
+export function plot(box, { series, columns, height = 260, bands = [], range = null, draw = null, legend = true, scales = {} }) {
+  const used = [...new Set(series.map((one) => one.scale ?? "y"))];
+  const options = {
+    width: Math.max(260, box.clientWidth), height, bands, legend: { show: legend, live: true },
+    cursor: { drag: { x: false, y: false } },
+    scales: { x: { time: true }, ...Object.fromEntries(used.map((name) => [name, { range: range ?? steady }])), ...scales },
+    axes: [
+      axis({ values: (_u, splits) => splits.map((at) => clock(at * 1000)), space: 74 }),
+      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => number(at, step < 1 ? 1 : 0)) })),
+    ],
+    series: [
+      { label: "", value: (_u, at) => (at === null ? "" : clock(at * 1000)) },
+      ...series.map((one) => ({
+        label: one.label, stroke: colour(one.colour) || one.colour, width: one.width ?? 2, dash: one.dash, scale: one.scale ?? "y",
+        points: { show: false }, spanGaps: false, show: one.show ?? true,
+        value: (_u, value) => (value === null || value === undefined ? "–" : number(value, one.digits ?? 1, one.unit)),
+      })),
+    ],
+    hooks: draw ? { draw: [draw] } : {},
+  };
+  const made = new uPlot(options, columns, box);
+  const fit = new ResizeObserver(() => {
+    const width = Math.max(260, Math.floor(box.clientWidth));
+    if (Math.abs(width - made.width) > 3) made.setSize({ width, height });
+  });
+  fit.observe(box);
+  return made;
+}
+
+// A scale that does not jump about: a little room around what is there, at least one unit high.
+function steady(_u, least, most) {
+  if (least === null || most === null) return [0, 1];
+  const room = Math.max(0.15 * (most - least), 0.5);
+  return [Math.floor((least - room) * 2) / 2, Math.ceil((most + room) * 2) / 2];
+}
+
+export function redrawOnLight(run) {
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", run);
+  document.addEventListener("light", run);
+}

@@ -1,0 +1,86 @@
+// The list of chambers: a lane each, worst first.
+import { $, data, el, known, sign, svg, t } from "./core.js";
+import { about, badges, levelWord, phaseWord, stateWord } from "./answers.js";
+import { clock, number, span } from "./format.js";
+import { Stream } from "./stream.js";
+
+let rows = data.rows;
+let reachable = true;
+
+function lane(row) {
+  const call = row.live && reachable ? row.call : { level: "lost", about: row.trouble || "stale", unacked: 0 };
+  const level = call.level;
+  const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? about(call.about) : row.state ? stateWord(row.state) : "";
+  return el("a", { class: `sheet lane level-${level} ${level === "lost" && row.utc_ms ? "stale" : ""}`, href: `/chamber/${row.id}`, "data-chamber": row.id },
+    el("div", {}, el("div", { class: "name" }, row.name), el("div", { class: "soft small" }, [row.line, row.recipe].filter(Boolean).join(" · ")), badges(row)),
+    el("div", {}, el("div", { class: `word ${call.unacked ? "unacked" : ""}` }, sign(level), levelWord(level)), el("div", { class: "small" }, why),
+      call.by_ms ? el("div", { class: "small" }, t("need.by", { clock: clock(call.by_ms, row.utc_ms) })) : null),
+    el("div", { class: "progress" }, progress(row), el("div", { class: "small soft" }, phaseLine(row))),
+    el("div", { class: "small" }, figures(row)),
+    el("div", {}, el("div", { class: "finish num" }, row.finish_ms ? clock(row.finish_ms, row.utc_ms) : "–"),
+      el("div", { class: "small soft" }, row.finish_ms ? t("end.in", { span: span(row.finish_ms - row.utc_ms) }) : t("end.none")),
+      el("div", { class: "small soft num" }, ageWords(row))));
+}
+
+function ageWords(row) {
+  if (!row.utc_ms) return "";
+  return row.live && reachable ? t("live.word") : t("live.last", { clock: clock(row.utc_ms) });
+}
+
+function phaseLine(row) {
+  if (!row.phase) return row.state ? stateWord(row.state) : "";
+  return t("end.phase", { number: row.phase, count: row.phases.length, kind: phaseWord(row.phase_kind) });
+}
+
+function figures(row) {
+  if (!row.air) return "";
+  const dl = el("dl", { class: "pairs" });
+  const put = (name, value) => dl.append(el("dt", {}, name), el("dd", {}, value));
+  const band = row.air.floor_degC === null ? "" : ` (${row.air.floor_degC === row.air.ceiling_degC ? number(row.air.floor_degC) : `${number(row.air.floor_degC)}–${number(row.air.ceiling_degC)}`})`;
+  put(t("figure.air"), number(row.air.degC, 1, "degC") + band);
+  put(t("figure.margin"), number(row.dew.margin_K, 2, "K"));
+  put(t("figure.spread"), number(row.air.spread_K, 1, "K"));
+  return dl;
+}
+
+// How far the cycle is: one bar from begin to end with a mark for now; nothing where nothing is known.
+function progress(row) {
+  if (!row.began_ms || !row.phase) return svg("svg", { class: "track", viewBox: "0 0 300 40", preserveAspectRatio: "none", "aria-hidden": "true" }, svg("line", { x1: 0, x2: 300, y1: 20, y2: 20, stroke: "var(--edge)", "stroke-width": 2 }));
+  const endMs = row.finish_ms ?? row.utc_ms + 3600e3;
+  const share = Math.min(1, Math.max(0, (row.utc_ms - row.began_ms) / Math.max(1, endMs - row.began_ms)));
+  const label = t("track.label", { pct: Math.round(100 * share) });
+  return svg("svg", { class: "track", viewBox: "0 0 300 40", preserveAspectRatio: "none", role: "img", "aria-label": label },
+    svg("rect", { x: 0, y: 14, width: 300, height: 12, fill: "var(--sunk)", stroke: "var(--edge)" }),
+    svg("rect", { x: 0, y: 14, width: 300 * share, height: 12, fill: "var(--plan)" }),
+    svg("line", { x1: 300 * share, x2: 300 * share, y1: 4, y2: 36, stroke: "var(--ink)", "stroke-width": 2.5, "vector-effect": "non-scaling-stroke" }));
+}
+
+function draw() {
+  const held = document.activeElement?.dataset?.chamber;
+  $("lanes").replaceChildren(...rows.map(lane));
+  if (held) $("lanes").querySelector(`[data-chamber="${held}"]`)?.focus();
+  head();
+}
+
+function head() {
+  const lost = rows.filter((row) => !row.live || !reachable);
+  const worst = rows.find((row) => row.live) ?? rows[0];
+  const level = !reachable || lost.length === rows.length ? "lost" : worst.call.rank >= 2 ? worst.call.level : lost.length ? "look" : worst.call.level;
+  const count = rows.filter((row) => row.live && row.call.rank >= 2).length;
+  $("answers").replaceChildren(
+    el("div", { class: `sheet level-${level}` }, el("div", { class: "big" }, sign(level), levelWord(level)),
+      el("div", { class: "sub" }, level === "well" || level === "note" ? t("site.all_well", { count: rows.length }) : [count ? t("site.need", { count, name: worst.name }) : "", lost.length ? t("site.lost", { count: lost.length }) : ""].filter(Boolean).join(" · "))),
+    el("div", { class: "sheet" }, el("div", { class: "soft small" }, t("site.next_end")), nextEnd()),
+    el("div", { class: "sheet" }, el("div", { class: "big" }, reachable ? el("span", { class: "pulse on", "aria-hidden": "true" }) : sign("lost"), reachable ? t("live.word") : t("live.not")), el("div", { class: "sub" }, reachable ? t("site.live", { live: rows.length - lost.length, count: rows.length }) : t("live.cut", { age: "" }))));
+  document.title = `${levelWord(level)}: ${known("site.title", "Dewhold")}`;
+  document.body.dataset.level = level;
+}
+
+function nextEnd() {
+  const next = rows.filter((row) => row.finish_ms && row.live).sort((a, b) => a.finish_ms - b.finish_ms)[0];
+  if (!next) return el("div", { class: "big" }, "–");
+  return el("div", {}, el("div", { class: "big num" }, clock(next.finish_ms, next.utc_ms)), el("div", { class: "sub" }, `${next.name} · ${t("end.in", { span: span(next.finish_ms - next.utc_ms) })}`));
+}
+
+draw();
+new Stream("", (found) => { rows = found; draw(); }, (ok) => { if (ok !== reachable) { reachable = ok; draw(); } });

@@ -1,0 +1,107 @@
+// Any column over any span up to a year, least and greatest of each step shaded behind the mean.
+import { $, ask, data, el, known, t } from "./core.js";
+import { moment, setNow, unitOf } from "./format.js";
+import { plot, redrawOnLight } from "./plot.js";
+
+const HOUR = 3600e3;
+const SPANS = [["1h", HOUR], ["6h", 6 * HOUR], ["1d", 24 * HOUR], ["7d", 168 * HOUR], ["30d", 720 * HOUR], ["365d", 8760 * HOUR]];
+const COLOURS = ["air", "dew", "surface", "product", "warm", "cool"];
+const columns = data.plate ? [...data.plate.computed, ...data.plate.probes] : [];
+const asked = new URLSearchParams(location.search);
+let chosen = asked.getAll("tag").length ? asked.getAll("tag") : ["TY-101", "TIC-101F", "MY-101", "MY-102"];
+let to = Number(asked.get("to_ms")) || data.now.utc_ms || Date.now();
+let from = Number(asked.get("from_ms")) || to - 6 * HOUR;
+setNow(to);
+let made = [];
+let found = [];
+
+function name(tag) {
+  const one = columns.find((column) => column.tag === tag);
+  return one ? known(`point.${tag}`, one.text) : tag;
+}
+
+function pick() {
+  const wanted = $("filter").value.trim().toLowerCase();
+  $("tags").replaceChildren(...columns.filter((one) => !wanted || `${one.tag} ${name(one.tag)}`.toLowerCase().includes(wanted)).map((one) => {
+    const box = el("input", { type: "checkbox", value: one.tag, checked: chosen.includes(one.tag), on: { change: () => {
+      chosen = box.checked ? [...chosen, one.tag].slice(-6) : chosen.filter((tag) => tag !== one.tag);
+      pick();
+      load();
+    } } });
+    return el("label", {}, box, el("span", {}, `${name(one.tag)} `, el("span", { class: "soft small" }, `${one.tag}${one.unit ? `, ${unitOf(one.unit)}` : ""}`)));
+  }));
+}
+
+const local = (ms) => new Date(ms - new Date(ms).getTimezoneOffset() * 60000).toISOString().slice(0, 16);
+
+async function load() {
+  $("from").value = local(from);
+  $("to").value = local(to);
+  $("title").textContent = `${moment(from)} – ${moment(to)}`;
+  for (const button of $("spans").children) button.setAttribute("aria-pressed", String(Number(button.dataset.ms) === to - from));
+  if (!chosen.length) { $("words").textContent = t("trends.choose"); return; }
+  const query = new URLSearchParams([...chosen.map((tag) => ["tag", tag]), ["from_ms", from], ["to_ms", to], ["points", 900]]);
+  $("csv").href = `/api/v1/chambers/${data.chamber}/minutes.csv?${query}`;
+  history.replaceState(null, "", `?${query}`);
+  try {
+    const began = performance.now();
+    found = (await ask(`/api/v1/chambers/${data.chamber}/trend?${query}`)).trends;
+    draw();
+    document.body.dataset.drawnMs = String(Math.round(performance.now() - began));
+    const points = found.reduce((sum, one) => sum + one.utc_ms.length, 0);
+    $("words").textContent = points ? t("trends.words", { step: Math.round(found[0].step_ms / 60000), points }) : t("trends.nothing");
+  } catch (error) {
+    $("words").textContent = error.message;
+  }
+}
+
+// One plot a unit, all with the same times.
+function draw() {
+  made.forEach((one) => one.destroy());
+  const units = new Map();
+  for (const one of found) {
+    const unit = columns.find((column) => column.tag === one.tag)?.unit ?? "";
+    units.set(unit, [...(units.get(unit) ?? []), one]);
+  }
+  const boxes = [...units.keys()].map(() => el("div", { class: "plot" }));
+  $("plots").replaceChildren(...boxes);
+  made = [...units.entries()].map(([unit, trends], place) => onePlot(boxes[place], unit, trends));
+}
+
+function onePlot(box, unit, trends) {
+  const times = [...new Set(trends.flatMap((one) => one.utc_ms))].sort((a, b) => a - b);
+  const lined = (one, part) => { const at = new Map(one.utc_ms.map((ms, index) => [ms, one[part][index]])); return times.map((ms) => at.get(ms) ?? null); };
+  const series = [], values = [], bands = [];
+  trends.forEach((one, index) => {
+    const colour = COLOURS[chosen.indexOf(one.tag) % COLOURS.length];
+    series.push({ label: `${name(one.tag)} (${one.tag})`, colour, unit, digits: 2, dash: index % 2 ? [7, 4] : undefined });
+    values.push(lined(one, "mean"));
+  });
+  trends.forEach((one, index) => {
+    const colour = COLOURS[chosen.indexOf(one.tag) % COLOURS.length];
+    series.push({ label: t("trends.greatest"), colour, width: 0.4, unit, digits: 2 }, { label: t("trends.least"), colour, width: 0.4, unit, digits: 2 });
+    values.push(lined(one, "greatest"), lined(one, "least"));
+    const first = 1 + trends.length + 2 * index;
+    bands.push({ series: [first, first + 1], fill: "rgba(130,140,145,.25)" });
+  });
+  box.setAttribute("role", "img");
+  box.setAttribute("aria-label", trends.map((one) => name(one.tag)).join(", "));
+  const made = plot(box, { series, columns: [times.map((ms) => ms / 1000), ...values], bands, height: 280, scales: { x: { time: true, range: [from / 1000, to / 1000] } } });
+  box.querySelectorAll(".u-legend .u-series").forEach((row, place) => { row.hidden = place > trends.length; });
+  return made;
+}
+
+function move(share) {
+  const step = Math.round((to - from) * share);
+  from += step;
+  to += step;
+  load();
+}
+
+$("spans").replaceChildren(...SPANS.map(([key, ms]) => el("button", { type: "button", "data-ms": ms, on: { click: () => { from = to - ms; load(); } } }, t(`span.${key}`))));
+$("show").addEventListener("click", () => { from = new Date($("from").value).getTime() || from; to = new Date($("to").value).getTime() || to; load(); });
+$("filter").addEventListener("input", pick);
+$("earlier").addEventListener("click", () => move(-0.5));
+$("later").addEventListener("click", () => move(0.5));
+redrawOnLight(draw);
+if (data.plate) { pick(); load(); } else $("words").textContent = t("lost.waiting");

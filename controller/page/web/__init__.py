@@ -1,0 +1,1 @@
+"""The page itself: HTML and JSON over HTTP."""
