@@ -25,7 +25,8 @@ _DEVICE_S = 10.0
 
 
 class Wire:
-    """Leads every client to one device. due: the faults that act now, asked before each request and between them.
+    """Leads every client to one device. due: the faults that act now, asked for each request with its number from 0,
+    and between requests with that of the next one.
 
     to: (host, port) of the device. port 0 takes any free one; `port` tells which after start(). timeout_s: how long
     the client waits for a reply, the measure of slow and late. where: register that a fault's target stands for.
@@ -35,7 +36,7 @@ class Wire:
     def __init__(
         self,
         to: tuple[str, int],
-        due: Callable[[], Sequence[Fault]],
+        due: Callable[[int], Sequence[Fault]],
         *,
         host: str = "127.0.0.1",
         port: int = 0,
@@ -102,7 +103,7 @@ class Wire:
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            kinds = {fault.kind for fault in self._due()}
+            kinds = {fault.kind for fault in self._due(self.counts["requests"])}
             away = "disconnected" in kinds
             if away and self._listener is not None:
                 self._count("disconnected")
@@ -141,8 +142,8 @@ class Wire:
             self._busy += 1
         try:
             with self._lock:
+                faults = tuple(self._due(self.counts["requests"]))
                 self._count("requests")
-                faults = tuple(self._due())
                 if any(fault.kind == "disconnected" for fault in faults):
                     raise _reset(client)
                 replies = self._through(faults, request)

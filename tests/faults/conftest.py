@@ -123,8 +123,18 @@ def quick_recipe(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def rig(quick_recipe: Path) -> Rig:
+def rig(make_rig: Callable[[], Rig]) -> Rig:
     """A system at its first scan, over the direct link; replace `link` for another."""
+    return make_rig()
+
+
+@pytest.fixture
+def make_rig(quick_recipe: Path) -> Callable[[], Rig]:
+    """Makes several of them, alike."""
+    return lambda: _rig(quick_recipe)
+
+
+def _rig(quick_recipe: Path) -> Rig:
     from controller.link.direct import DirectLink
     from controller.rig.plant import build, scene
     from controller.runtime.session import Asked, prepare

@@ -23,8 +23,8 @@ from plantsim.remote_io import RemoteIo
 from plantsim.server import Server
 from plantsim.wire import ONLY_HERE, Wire
 
-TIMEOUT_S = 0.15
-LATEST_S = 1.5  # of a failing exchange on a busy machine
+TIMEOUT_S = 0.5
+LATEST_S = 3.0  # of a failing exchange on a busy machine
 STRUCK, FRAMES = 3, 7  # the frame that suffers, of so many
 WORD = 8  # the first analog input, which counts the device's scans
 
@@ -38,7 +38,7 @@ class Bench:
         self.server = stack.enter_context(Server(io))
         places = {str(word): (3, panel.input.base + word) for word in range(image.input_count)}
         to = ("127.0.0.1", self.server.port)
-        self.wire = stack.enter_context(Wire(to, lambda: self.bad, timeout_s=TIMEOUT_S, where=places))
+        self.wire = stack.enter_context(Wire(to, lambda _: self.bad, timeout_s=TIMEOUT_S, where=places))
         device = dataclasses.replace(
             panel, port=self.wire.port, turn=turn, timeout_s=TIMEOUT_S, lockstep_timeout_s=TIMEOUT_S
         )
@@ -112,8 +112,11 @@ def test_what_the_faulty_link_pretends_is_what_the_wire_does(
     assert bench.longest_s < LATEST_S
 
 
+SHORT = ("lost-reply", "late-request", "duplicated", "stale", "wrong-unit", "reset")  # the rest in the full run
+
+
 @pytest.mark.parametrize("bench", ["FC03+FC16"], indirect=True)
-@pytest.mark.parametrize("kind", CASES)
+@pytest.mark.parametrize("kind", [pytest.param(k, marks=() if k in SHORT else pytest.mark.slow) for k in CASES])
 def test_a_client_that_writes_and_reads_apart_gets_over_every_kind_too(kind: str, bench: Bench) -> None:
     seen = bench.run(CASES[kind])
     assert [isinstance(words, list) for words in seen[:STRUCK]] == [True] * STRUCK
