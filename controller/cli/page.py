@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from controller.cli import options as opt
+from controller.cli.ending import on_request
 from controller.errors import UnavailableError
 
 
@@ -38,8 +39,10 @@ def run(args: argparse.Namespace) -> int:
         ) from None
     port = int(opt.within("--port", args.port, 0, 65535, ""))
     works = places(Path(args.data), args.site)
-    serve(works, Listen(
+    listen = Listen(
         host=args.host, port=port, certificate=args.tls_cert, key=args.tls_key, without_tls=args.without_tls,
         names=tuple(args.name),
-    ), partial(print, flush=True))  # fmt: skip
+    )  # fmt: skip
+    with on_request(lambda: None):  # the server ends itself, then raises its signal again: that is our good end
+        serve(works, listen, partial(print, flush=True))
     return 0

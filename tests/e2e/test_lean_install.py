@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from controller.config.find import FOLDERS
+
 pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[2]
@@ -79,7 +81,7 @@ def test_demo_files_come_with_the_wheel_and_pictures_do_not(lean: Installed) -> 
     place, *found = lean.run(lean.python, "-c", ask).stdout.splitlines()
     shipped = Path(place)
     assert shipped.is_relative_to(lean.python.parents[1])
-    folders = ("chambers", "points", "devices", "recipes", "mixes", "plants", "weather")
+    folders = [folder for folder, _suffix in FOLDERS.values()]
     ours = {
         path.relative_to(ROOT / "configs").as_posix()
         for folder in folders
@@ -94,7 +96,7 @@ def test_demo_files_come_with_the_wheel_and_pictures_do_not(lean: Installed) -> 
 
 def test_check_works_bare(lean: Installed) -> None:
     done = lean.dewhold("check")
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, done.stderr) == (0, ""), done.stdout
     assert "0 problems" in done.stdout
     for name in ("chambers/demo-north.toml", "weather/winter.csv", "plants/demo-north.toml"):
         assert name in done.stdout
@@ -118,3 +120,23 @@ def test_what_needs_the_chamber_model_says_how_to_get_it(lean: Installed, comman
     assert "the chamber model needs the package num" in done.stderr
     assert "dewhold[sim]" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_the_page_says_how_to_get_what_it_needs(lean: Installed) -> None:
+    done = lean.dewhold("page")
+    assert done.returncode == 3, done.stderr
+    assert "dewhold[page]" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_page_comes_with_its_texts_pictures_and_the_licences_of_what_it_carries(lean: Installed) -> None:
+    wanted = (
+        "texts/en.toml", "texts/de.toml", "templates/base.html", "static/css/base.css", "static/js/now.js",
+        "static/icon.svg", "static/vendor/uplot/LICENSE", "static/vendor/swagger-ui/LICENSE",
+        "static/vendor/swagger-ui/NOTICE",
+    )  # fmt: skip
+    ask = (
+        "from pathlib import Path\nimport controller\n"
+        f"print(*[n for n in {wanted!r} if not (Path(controller.__file__).parent / 'page' / n).is_file()])"
+    )
+    assert lean.run(lean.python, "-c", ask).stdout.split() == []

@@ -58,6 +58,8 @@ def served(data: Path) -> Iterator[Served]:
     found = Served(page, make_app(page))
     found.look()
     yield found
+    for watch in page.feed.watches.values():
+        watch.close()
     page.feed.stop()
     book.close()
 

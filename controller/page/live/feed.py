@@ -66,8 +66,6 @@ class Feed:
         self._ended.set()
         for thread in self._threads:
             thread.join(timeout=10.0)
-        for watch in self.watches.values():
-            watch.close()
         self._rolled.close()
 
     def rows(self) -> list[dict[str, Any]]:
@@ -105,6 +103,8 @@ class Feed:
                 self._loop.call_soon_threadsafe(self._hand_out, messages)
             for watch in self.watches.values():
                 watch.look_ahead()
+        for watch in self.watches.values():
+            watch.close()  # by the thread that opened its file
 
     def _hand_out(self, messages: dict[str, bytes]) -> None:
         for listener in self._listeners:
