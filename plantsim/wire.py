@@ -7,6 +7,7 @@ there are bytes and sockets: ONLY_HERE.
 from __future__ import annotations
 
 import contextlib
+import os
 import socket
 import struct
 import threading
@@ -30,7 +31,9 @@ class Wire:
 
     to: (host, port) of the device. port 0 takes any free one; `port` tells which after start(). timeout_s: how long
     the client waits for a reply, the measure of slow and late. where: register that a fault's target stands for.
-    counts: requests seen, and every fault by its kind, as often as it struck.
+    refuses: False = a connection that should be refused is taken, and reset at its first request, where somebody must
+    count in requests how long that lasts. counts: requests seen, and every fault by its kind, as often as it struck.
+    kept: writes kept away from the device since the last one that it got.
     """
 
     def __init__(
@@ -42,9 +45,12 @@ class Wire:
         port: int = 0,
         timeout_s: float = 0.25,
         where: Where | None = None,
+        refuses: bool = True,
     ) -> None:
         self.host, self.port = host, port
         self.counts: dict[str, int] = {"requests": 0}
+        self.kept = 0
+        self._refuses = refuses
         self._to, self._due, self._timeout_s = to, due, timeout_s
         self._content = Content(where or {})
         self._lock = threading.Lock()  # around the device: one request at a time, whoever sent it
@@ -88,7 +94,12 @@ class Wire:
         self.stop()
 
     def _listen(self) -> None:
-        listener = socket.create_server((self.host, self.port))
+        try:
+            listener = socket.create_server((self.host, self.port))
+        except OSError as error:
+            reason = os.strerror(error.errno) if error.errno else str(error)
+            text = f"cannot listen on {self.host} port {self.port}: {reason}; stop what holds it or choose another port"
+            raise OSError(error.errno, text) from error
         listener.settimeout(_LOOK_S)
         self.port = int(listener.getsockname()[1])
         self._listener = listener
@@ -104,7 +115,7 @@ class Wire:
     def _run(self) -> None:
         while not self._stopping.is_set():
             kinds = {fault.kind for fault in self._due(self.counts["requests"])}
-            away = "disconnected" in kinds
+            away = self._refuses and "disconnected" in kinds
             if away and self._listener is not None:
                 self._count("disconnected")
                 self._refuse()
@@ -145,6 +156,7 @@ class Wire:
                 faults = tuple(self._due(self.counts["requests"]))
                 self._count("requests")
                 if any(fault.kind == "disconnected" for fault in faults):
+                    self._keep(request)
                     raise _reset(client)
                 replies = self._through(faults, request)
             self._deliver(client, faults, replies)
@@ -160,9 +172,11 @@ class Wire:
             kept = next((fault for fault in reversed(faults) if fault.kind in _KEPT_AWAY), None)
             if kept is not None:
                 self._count(kept.kind)
+                self._keep(request)
                 if kept.kind == "late-request" and request[7] in WRITES:
                     self._held = request
                 return [refusal(request, int(amount_of(kept)))] if kept.kind == "exception" else []
+            self.kept = 0 if request[7] in WRITES else self.kept
             twice = any(fault.kind == "duplicated" for fault in faults)
             answers = [self._ask(request) for _ in range(1 + twice)]
         finally:
@@ -214,6 +228,9 @@ class Wire:
             self._hang_up()
             raise
         return reply
+
+    def _keep(self, request: bytes) -> None:
+        self.kept += request[7] in WRITES
 
     def _hang_up(self) -> None:
         if self._device is not None:

@@ -11,6 +11,8 @@ from controller.cli import options as opt
 from controller.cli.ending import on_request
 from controller.errors import UnavailableError
 
+DRAWN_H = 168.0  # how far ahead faults of a seed are drawn
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold plant`; without any it serves the demo chamber where the demo device file looks for it."""
@@ -22,28 +24,44 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     time = parser.add_mutually_exclusive_group()
     time.add_argument("--lockstep", action="store_true", help="time moves only when a controller writes")
     time.add_argument("--pace", type=float, default=1.0, metavar="F", help="so many times real time (default: 1)")
+    parser.add_argument(
+        "--faults", metavar="FILE", help='what goes wrong in it or on its wires: a file, demo name, "seed:N" or "list"'
+    )
     parser.add_argument("--truth", metavar="FILE", help="write what is true in the model as CSV, a row a minute")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises UnavailableError when the port cannot be had."""
     try:
+        from controller.rig.faultfile import catalogue
+        from controller.rig.operators import at_screen
         from controller.rig.plant import build
         from controller.rig.serve import listen, serve
+        from controller.rig.telling import Teller
         from controller.rig.truthfile import TruthFile
+        from controller.rig.wires import wire_plans
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
     from controller.config.bundle import load_site
     from controller.link.device import Device
     from controller.link.layout import require_layout
+    from controller.link.reach import image_of
 
+    if args.faults == "list":
+        print("\n".join(catalogue()))
+        return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     pace = opt.within("--pace", args.pace, 0.1, 1000.0, "times real time")
     site = load_site(args.chamber, device_class=Device, layout=require_layout)
     ports = _ports(args, [device.port for device in site.devices])
-    plant = build(opt.scene_of(args, scan_s), site.points, site.devices, lockstep=args.lockstep)
+    scene = opt.with_faults(opt.scene_of(args, scan_s), args.chamber, args.faults, DRAWN_H)
+    orders = [fault.kind for fault in scene.faults if at_screen(fault)]
+    faults = tuple(fault for fault in scene.faults if not at_screen(fault))
+    plant = build(scene, site.points, site.devices, lockstep=args.lockstep)
     room = plant.params.room
-    server = listen(plant, args.host, ports, pace)
+    image = image_of(site.points, site.devices)
+    wires = wire_plans(faults, site.points, image, site.devices, lockstep=args.lockstep)
+    server = listen(plant, args.host, ports, pace, wires)
     with contextlib.ExitStack() as stack:
         stack.callback(server.stop)
         truth = None
@@ -52,9 +70,21 @@ def run(args: argparse.Namespace) -> int:
         ended = threading.Event()
         with on_request(ended.set):  # before the greeting: whoever has read it may already ask for the end
             _greet(args, site.chamber.name, server.ports)
-            serve(plant, server, truth, ended)
+            _tell_faults(args.faults, len(faults), orders)
+            teller = Teller(faults, scan_s, lambda _event: None, lambda text: print(text, flush=True))
+            serve(plant, server, truth, ended, teller)
     print(f"stopped after {plant.chamber.time_s / 3600.0:.2f} h of the chamber's time", flush=True)
     return 0
+
+
+def _tell_faults(asked: str | None, count: int, orders: list[str]) -> None:
+    """What is going to happen, and what is not because it is no matter of a device."""
+    if asked is None:
+        return
+    print(f"faults: {count} of {asked}, told here as they begin and end", flush=True)
+    if orders:
+        kinds = ", ".join(sorted(set(orders)))
+        print(f"left out: {len(orders)} orders of people ({kinds}); they go to the controller: dewhold cycle --faults")
 
 
 def _ports(args: argparse.Namespace, own: list[int]) -> list[int]:

@@ -7,21 +7,34 @@ from collections.abc import Sequence
 
 from controller.errors import UnavailableError
 from controller.rig.plant import Plant
+from controller.rig.telling import Teller
 from controller.rig.truthfile import TruthFile
 from plantsim.fieldserver import FieldServer
 from plantsim.server import Server
+from plantsim.wiredserver import WiredServer, WirePlan
 
+LOOPBACK = "127.0.0.1"
 LOOK_EVERY_S = 2.0  # how often truth is written and the log of the model emptied
 
 
-def listen(plant: Plant, host: str, port: int | Sequence[int], pace: float) -> Server | FieldServer:
-    """A server that has begun to listen. port: or one for each device. UnavailableError when they cannot be had."""
-    ports = [port] if isinstance(port, int) else port
-    server: Server | FieldServer = (
-        FieldServer(plant.device, plant.field, host, ports, pace=pace)
+Served = Server | FieldServer | WiredServer
+
+
+def listen(
+    plant: Plant, host: str, port: int | Sequence[int], pace: float, wires: Sequence[WirePlan] = ()
+) -> Served:
+    """A server that has begun to listen. port: or one for each device. UnavailableError when they cannot be had.
+
+    wires: what happens to the wire of each device; empty for good wires.
+    """
+    ports = [port] if isinstance(port, int) else list(port)
+    at, places = (LOOPBACK, [0] * len(ports)) if wires else (host, ports)
+    inner: Server | FieldServer = (
+        FieldServer(plant.device, plant.field, at, places, pace=pace)
         if plant.field
-        else Server(plant.device, host, ports[0], pace=pace)
+        else Server(plant.device, at, places[0], pace=pace)
     )
+    server: Served = WiredServer(inner, plant.device, wires, host, ports) if wires else inner
     try:
         server.start()
     except OSError as error:
@@ -29,12 +42,20 @@ def listen(plant: Plant, host: str, port: int | Sequence[int], pace: float) -> S
     return server
 
 
-def serve(plant: Plant, server: Server | FieldServer, truth: TruthFile | None, ended: threading.Event) -> None:
-    """Until `ended` is set. The log of the model is emptied now and then: into the file, or away."""
+def serve(
+    plant: Plant, server: Served, truth: TruthFile | None, ended: threading.Event, teller: Teller | None = None
+) -> None:
+    """Until `ended` is set. The log of the model is emptied now and then: into the file, or away.
+
+    teller: says what begins and is over; as it is looked at only now and then, up to LOOK_EVERY_S late.
+    """
     goes_on = True
     while goes_on:
         goes_on = not ended.wait(LOOK_EVERY_S)
         with server.lock:
             rows = plant.log.take()
+            scans = plant.device.scans
+        if teller is not None:
+            teller.before(scans)
         if truth is not None:
             truth.add(rows)

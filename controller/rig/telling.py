@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Sequence
 
 from controller.core.frames import Event
@@ -20,19 +21,27 @@ class Teller:
         self, faults: Sequence[Fault], dt_s: float, note: Callable[[Event], None], say: Callable[[str], None]
     ) -> None:
         self._note, self._say, self._dt_s = note, say, dt_s
-        self._due: dict[int, list[tuple[str, Fault]]] = {}
+        due: list[tuple[int, str, Fault]] = []
         for fault in faults:
             first, end = fault.scans(dt_s)
-            self._due.setdefault(first, []).append(("begins", fault))
+            due.append((first, "begins", fault))
             if end is not None:
-                self._due.setdefault(end, []).append(("is over", fault))
+                due.append((end, "is over", fault))
+        self._due = deque(sorted(due, key=lambda one: one[0]))
 
     def before(self, scan: int) -> None:
-        """Tell what begins or is over in a scan that comes next."""
-        for happens, fault in self._due.pop(scan, ()):
+        """Tell what begins or is over until the scan that comes next."""
+        while self._due and self._due[0][0] <= scan:
+            at, happens, fault = self._due.popleft()
             text = f"simulated fault {happens}: {told(fault)}"
             self._note(Event("note", TAG, text, (("fault", fault.kind), ("target", fault.target))))
-            self._say(f"{scan * self._dt_s / 3600.0:.2f} h: {text}")
+            self._say(f"{_clock(at * self._dt_s)} {text}")
+
+
+def _clock(time_s: float) -> str:
+    """Time since the start: hours, minutes, seconds."""
+    minutes, seconds = divmod(int(time_s), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
 def told(fault: Fault) -> str:

@@ -1,4 +1,4 @@
-"""Faults of the wire for a controller's link: from times and tags to frames and words."""
+"""Faults of the wire: scheduled by frames and words for a controller's link, or on the wires of a served panel."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from typing import cast
 
 from controller.core.points import Point, of_kind
+from controller.link.blocks import READS
+from controller.link.device import Device
 from controller.link.faulty import FaultyLink, FaultyPanel
 from controller.link.image import Image
 from controller.link.panel import PanelLink
@@ -15,6 +17,7 @@ from controller.link.wirefaults import Fault as WireFault
 from controller.link.wirefaults import FaultKind
 from plantsim.faults import KINDS, Fault, Places, amount_of, places_of
 from plantsim.params import PlantParams
+from plantsim.wiredserver import WirePlan
 
 FIRST_TURN = 1  # frame 0 is the first contact, a read: the turn of scan n is frame n + 1
 
@@ -50,6 +53,36 @@ def faulty(
     if isinstance(link, PanelLink):
         return FaultyPanel(link, plans)
     return FaultyLink(link, plans[names[0]])
+
+
+def wire_plans(
+    faults: Sequence[Fault],
+    points: tuple[Point, ...],
+    image: Image | PanelImage,
+    devices: tuple[Device, ...],
+    *,
+    lockstep: bool,
+) -> tuple[WirePlan, ...]:
+    """A wire for each device of a served panel; empty when none of these faults is of the wire."""
+    struck = [
+        (name, fault)
+        for fault in faults
+        if KINDS[fault.kind].room == "wire"
+        for name, _ in _struck(fault, points, image)
+    ]
+    plans = []
+    for device in devices if struck else ():
+        where = {
+            point.tag: (READS[point.table], point.address)
+            for point in (*of_kind(points, "AI"), *of_kind(points, "DI"))
+            if len(devices) == 1 or point.device == device.name
+        }
+        table, base = READS[device.input.table], device.input.base
+        where |= {str(number): (table, base + number) for number in range(image.input_count) if len(devices) == 1}
+        timeout_s = device.lockstep_timeout_s if lockstep else device.timeout_s
+        mine = tuple(fault for name, fault in struck if name == device.name)
+        plans.append(WirePlan(faults=mine, timeout_s=timeout_s, where=where))
+    return tuple(plans)
 
 
 def word_of(tag: str, points: tuple[Point, ...], image: Image | PanelImage) -> tuple[str, int]:

@@ -98,3 +98,62 @@ def test_wrong_options_are_named(options: list[str], field: str, capsys: pytest.
 def test_a_truth_file_that_cannot_be_written_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plant", "--port", "0", "--lockstep", "--truth", str(tmp_path)]) == 3
     assert "give another --truth" in capsys.readouterr().err
+
+
+FAULTS = """
+[[fault]]
+kind = "wrong-unit"
+start_s = 0.0
+[[fault]]
+kind = "door-open"
+target = "2"
+start_s = 60.0
+length_s = 60.0
+[[fault]]
+kind = "abort"
+start_s = 5.0
+"""
+
+
+def test_faults_of_chamber_and_wire_act_and_are_told_and_orders_of_people_are_left_out(
+    plant: Callable[..., Plant], tmp_path: Path
+) -> None:
+    (tmp_path / "faults.toml").write_text(FAULTS, encoding="utf-8")
+    process, lines = plant("--pace", "600", "--faults", "faults.toml")
+    assert process.stdout is not None
+    assert process.stdout.readline() == "faults: 2 of faults.toml, told here as they begin and end\n"
+    assert "left out: 1 orders of people (abort)" in process.stdout.readline()
+    port = int(re.findall(r"127\.0\.0\.1:(\d+)", lines[0])[0])
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as wire:
+        wire.sendall(bytes.fromhex("0001 0000 0006 ff 03 0000 0002"))
+        assert wire.recv(64).hex() == "000100000007fe03045a1e0001", "another unit replies"
+    told = [process.stdout.readline() for _line in range(3)]
+    assert told[0] == "0:00:00 simulated fault begins: wrong-unit, the reply names another unit\n"
+    assert [line[:7] for line in told] == ["0:00:00", "0:01:00", "0:02:00"]
+    assert "is over: door-open 2" in told[2]
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=10)
+    assert process.returncode == 0
+
+
+def test_a_port_in_use_is_named_behind_bad_wires_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "faults.toml").write_text(FAULTS, encoding="utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as holder:
+        port = holder.getsockname()[1]
+        assert main(["plant", "--port", str(port), "--lockstep", "--faults", str(tmp_path / "faults.toml")]) == 3
+    said = capsys.readouterr().err
+    assert f"cannot listen on 127.0.0.1 port {port}" in said
+    assert "choose another port" in said
+
+
+def test_faults_of_the_computer_are_no_matter_of_a_device(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "faults.toml").write_text('[[fault]]\nkind = "disk-full"\n', encoding="utf-8")
+    assert main(["plant", "--faults", str(tmp_path / "faults.toml")]) == 2
+    said = capsys.readouterr().err
+    assert "is a fault of the computer" in said
+    assert "tests/faults/test_disk.py" in said
+
+
+def test_the_kinds_of_faults_are_listed_and_nothing_is_served(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plant", "--faults", "list"]) == 0
+    assert "wrong-transaction" in capsys.readouterr().out

@@ -169,6 +169,6 @@ def test_people_are_told_on_the_terminal_when_a_fault_begins_and_when_it_is_over
     main(["cycle", *asked, "--out", str(tmp_path), "--faults", str(file)])
     said = capsys.readouterr()
     begins, over = (line for line in said.err.splitlines() if "simulated fault" in line)
-    assert begins == "0.01 h: simulated fault begins: reset, the connection is reset in the middle of a reply"
-    assert over.startswith("0.01 h: simulated fault is over: reset")
+    assert begins == "0:00:40 simulated fault begins: reset, the connection is reset in the middle of a reply"
+    assert over.startswith("0:00:44 simulated fault is over: reset")
     assert "fault: reset, the connection is reset in the middle of a reply (0.0 to 0.0 h)" in said.out
