@@ -16,6 +16,7 @@ from plantsim.charge import Charge
 from plantsim.doors import Doors
 from plantsim.filling import Batch, Move
 from plantsim.kernel import layout as at
+from plantsim.kernel.jit import uncollected
 from plantsim.kernel.layout import Floats, Tables, Views
 from plantsim.kernel.moistair import humidity_ratio, psat
 from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
@@ -70,6 +71,7 @@ class Chamber:
         size = (params.room.bays, params.room.depth_cells, params.room.levels, len(params.probe))
         self._c: Tables = at.const_views(self._const, *size)
         self._v: Views = at.state_views(self._state, *size)
+        self._kinds = at.kinds_of(self._c)
         self._uA = np.zeros(len(params.probe), dtype=np.int64)
         self._drive = np.zeros(at.DRIVE + params.room.bays)
         self._drive[at.D_CHAIN] = self._drive[at.D_PRESSURE] = self._drive[at.D_PANEL_HEAT] = 1.0
@@ -88,7 +90,8 @@ class Chamber:
         self._conditions = self._healthy()
         self._see(0)
         self._energy_J, self._water_kg = stored(self._c, self._v)
-        self._first_reading()
+        with uncollected():
+            self._first_reading()
 
     def step(self, outputs: Sequence[float]) -> None:
         """Live dt_s with these outputs, in the order of OUTPUTS (percent, or 0 and 1); the last may be missing."""
@@ -100,7 +103,9 @@ class Chamber:
             self._take_weather()
         if number >= self._agenda.due:
             self._make_moves()
-        bits = self._step(self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s)
+        bits = self._step(
+            self._const, self._whole, self._state, self._drive, self._uA, self._seed, number, self.dt_s, self._kinds
+        )
         self._number = number + 1
         if bits != self._bits:
             self._see(bits)
@@ -320,7 +325,9 @@ class Chamber:
         gear, drive = self._v.gear, self._drive
         gear[at.G_HALL_T], gear[at.G_OUT_T] = drive[at.D_HALL_T], drive[at.D_OUT_T]
         gear[at.G_OUT_RH] = drive[at.D_OUT_RH]
-        self._step(self._const, self._whole, self._state, drive, self._uA, self._seed, -1, self.dt_s)
+        self._step(
+            self._const, self._whole, self._state, drive, self._uA, self._seed, -1, self.dt_s, self._kinds
+        )
 
 
 def _moisture(temperature_degC: float, rh_pct: float, pressure_Pa: float) -> float:

@@ -58,6 +58,7 @@ from plantsim.kernel.layout import (
     K_RECOVERY,
     K_THROUGH,
     Floats,
+    Kinds,
 )
 from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, enthalpy, flash_near
 from plantsim.kernel.steam import book_steam
@@ -79,13 +80,14 @@ def circulate(
     drive: Floats,
     levels: int,
     dt: float,
+    kinds: Kinds,
 ) -> None:
     """Carry air once round for dt; heat of coil and fan and the evaporated spray enter at the plenum."""
     coil = gear[G_COIL_W] * dt
     flow = max(gear[G_FLOW], gear[G_VENT])
     rising = max(0.0, 1.0 - flow / k[K_PLUME_BELOW]) * coil
     books[B_INPUT_J] += gear[G_INPUT_W] * dt
-    if gear[G_STEAM_KG] > 0.0:
+    if kinds is not None and gear[G_STEAM_KG] > 0.0:
         book_steam(gear, books)
     # Where more than half of a cell's air would go on at once, in several turns.
     turns = 1
@@ -93,7 +95,7 @@ def circulate(
     if carried > k[K_AIR_KG]:
         turns = ceil(carried / k[K_AIR_KG])
     for _ in range(turns):
-        _turn(k, cell, share, air, work, gear, books, drive, levels, flow, rising / turns, dt / turns, turns)
+        _turn(k, cell, share, air, work, gear, books, drive, levels, flow, rising / turns, dt / turns, turns, kinds)
     if rising > 0.0:
         _rise(k, air, gear, share.size, levels, rising / dt, dt)
 
@@ -113,16 +115,16 @@ def _turn(
     rising: float,
     dt: float,
     turns: int,
+    kinds: Kinds,
 ) -> None:
-    columns = share.size
-    M = k[K_AIR_KG]
-    vent = gear[G_VENT]
-    through = k[K_THROUGH] > 0.5
-    h_return, w_return, t_return = returned(cell, air, M) if through else _mixed_return(share, air, levels, M)
+    columns, M, vent = share.size, k[K_AIR_KG], gear[G_VENT]
+    h_return, w_return, t_return = _mixed_return(share, air, levels, M)
+    if kinds is not None and k[K_THROUGH] > 0.5:
+        h_return, w_return, t_return = returned(cell, air, M)
     gear[G_RETURN_T] = t_return
     h_out = enthalpy(drive[D_OUT_T], drive[D_OUT_W])
     h_makeup, h_exhaust, w_exhaust = h_out, h_return, w_return
-    if k[K_RECOVERY] > 0.0 and vent > 0.0:
+    if kinds is not None and k[K_RECOVERY] > 0.0 and vent > 0.0:
         heat, drained, t_drained = recover(k, drive, h_return, w_return, t_return)
         h_makeup = h_out + heat
         h_exhaust = h_return - heat - drained * LIQUID_J_PER_KG_K * t_drained
@@ -136,7 +138,7 @@ def _turn(
     books[B_MAKEUP] += vent * dt * drive[D_OUT_W]
     books[B_EXHAUST] += vent * dt * w_exhaust
     books[B_ABS] += spray + vent * dt * (drive[D_OUT_W] + w_exhaust)
-    if gear[G_STEAM_KG] > 0.0:
+    if kinds is not None and gear[G_STEAM_KG] > 0.0:
         spray += gear[G_STEAM_KG] / turns
         spray_J += gear[G_STEAM_J] / turns
     gear[G_VENT_LOSS_W] = vent * (h_return - h_makeup)
@@ -148,7 +150,7 @@ def _turn(
         w_in = w_return + (vent * dt * (drive[D_OUT_W] - w_return) + spray * taken) / kg
         gear[G_SUPPLY_T], gear[G_SUPPLY_W], _ = flash_near(h_in, w_in, k[K_PRESSURE], gear[G_SUPPLY_T])
         gear[G_CARRIED_W] = flow * (h_in - h_return)
-        if through:
+        if kinds is not None and k[K_THROUGH] > 0.5:
             pass_through(cell, air, work, kg, h_in, w_in, M)
         else:
             for b in range(columns):

@@ -50,6 +50,7 @@ from plantsim.kernel.layout import (
     WATER,
     Floats,
     G_FAN_kW,
+    Kinds,
 )
 from plantsim.kernel.metal import leaves_at
 from plantsim.kernel.spray import make_fog
@@ -59,27 +60,27 @@ SMALL_SPEED_PCT = 0.5  # a fan below it stands
 
 
 @inner
-def run_gear(k: Floats, gear: Floats, line: Floats, drive: Floats, step: int, dt: float) -> None:
+def run_gear(k: Floats, gear: Floats, line: Floats, drive: Floats, step: int, dt: float, kinds: Kinds) -> None:
     """Move all equipment on by dt. drive: the outputs, then what else comes from outside."""
     chain, dark = drive[D_CHAIN] > 0.5, drive[D_DARK] > 0.5
-    _limit(k, gear)
+    _limit(k, gear, kinds)
     tripped = gear[G_TRIPPED] > 0.5
     fan_pct = drive[1] if drive[0] > 0.5 else 0.0
     if drive[D_HAND_FAN] > 0.0:
         fan_pct = drive[D_HAND_FAN] - 1.0
     _turn_fan(k, gear, fan_pct if chain else 0.0)
     gear[G_STEAM_KG] = gear[G_STEAM_J] = 0.0
-    _heat(k, gear, drive, chain and not tripped and drive[D_PANEL_HEAT] > 0.5, dark, dt)
+    _heat(k, gear, drive, chain and not tripped and drive[D_PANEL_HEAT] > 0.5, dark, dt, kinds)
     wanted = 100.0 if tripped else drive[4]
     gear[G_DAMPER_MOTOR] = motor(gear[G_DAMPER_MOTOR], wanted, k[K_VENT_STEP], dark, k[K_DAMPER_FAILS])
     gear[G_DAMPER] = stem(gear[G_DAMPER], gear[G_DAMPER_MOTOR], k[K_DAMPER_PLAY], k[K_DAMPER_STICK])
     gear[G_VENT] = k[K_VENT] * opened(gear[G_DAMPER] / 100.0, k[K_VENT_R], k[K_VENT_N])
-    make_fog(k, gear, line, drive, chain and drive[D_PRESSURE] > 0.5, step, dt)
+    make_fog(k, gear, line, drive, chain and drive[D_PRESSURE] > 0.5, step, dt, kinds)
     gear[G_FRAME_W] = k[K_FRAME_W] if drive[7] > 0.5 else 0.0
 
 
 @inner
-def _heat(k: Floats, gear: Floats, drive: Floats, safe: bool, dark: bool, dt: float) -> None:
+def _heat(k: Floats, gear: Floats, drive: Floats, safe: bool, dark: bool, dt: float, kinds: Kinds) -> None:
     """The heater of this chamber. safe: the hard-wired chain allows it."""
     call, pct, hand_pct = drive[2] > 0.5, drive[3], drive[D_HAND_HEAT] - 1.0
     if hand_pct >= 0.0:
@@ -87,18 +88,19 @@ def _heat(k: Floats, gear: Floats, drive: Floats, safe: bool, dark: bool, dt: fl
     kind = k[K_HEAT_KIND]
     if kind == WATER:
         heat_coil(k, gear, safe and call, pct, dark)
-    elif kind == ELECTRIC:
-        heat_elements(k, gear, drive, safe and call, hand_pct, dt)
-    elif kind == GAS:
-        heat_exchanger(k, gear, safe, call, pct, dt)
-    else:
-        blow_steam(k, gear, safe and call, pct, dark, dt)
+    elif kinds is not None:
+        if kind == ELECTRIC:
+            heat_elements(k, gear, drive, safe and call, hand_pct, dt)
+        elif kind == GAS:
+            heat_exchanger(k, gear, safe, call, pct, dt)
+        else:
+            blow_steam(k, gear, safe and call, pct, dark, dt)
 
 
 @inner
-def _limit(k: Floats, gear: Floats) -> None:
+def _limit(k: Floats, gear: Floats, kinds: Kinds) -> None:
     near = gear[G_SUPPLY_T]
-    if k[K_HEAT_KIND] == ELECTRIC or k[K_HEAT_KIND] == GAS:
+    if kinds is not None and (k[K_HEAT_KIND] == ELECTRIC or k[K_HEAT_KIND] == GAS):
         near = max(near, leaves_at(k, gear))
     gear[G_LIMITER_T] += (near - gear[G_LIMITER_T]) * k[K_LIMIT_GAIN]
     if gear[G_LIMITER_T] > k[K_LIMIT]:

@@ -8,9 +8,9 @@ from __future__ import annotations
 from math import exp, floor, isnan
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from plantsim.kernel.jit import shared
 from plantsim.kernel.noise import gaussian, step_key
 
 LIVE_ZERO_uA = 4000.0
@@ -25,7 +25,7 @@ ADC_COUNT_uA = 20000.0 / 32768.0  # 15 bit over 0..20 mA: common practice of inp
 _A, _B, _C = 3.9083e-3, -5.775e-7, -4.183e-12
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def sense(
     values: NDArray[np.float64],
     state: NDArray[np.float64],
@@ -67,7 +67,7 @@ def sense(
         out_uA[i] = microamps(shown, lo[i], hi[i])
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def microamps(value: float, lo: float, hi: float) -> int:
     """Current of a transmitter with range lo..hi, saturated after NE 43, as the ADC counts it, in whole uA."""
     current = LIVE_ZERO_uA + (FULL_SCALE_uA - LIVE_ZERO_uA) * (value - lo) / (hi - lo)
@@ -75,7 +75,7 @@ def microamps(value: float, lo: float, hi: float) -> int:
     return floor(floor(current / ADC_COUNT_uA + 0.5) * ADC_COUNT_uA + 0.5)
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def pt100_ohm(temperature_degC: float) -> float:
     """Resistance of a PT100 after IEC 60751, ohm, -200..850 degC."""
     t = temperature_degC

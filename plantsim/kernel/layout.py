@@ -6,7 +6,7 @@ tables, and the same views are made of them inside and outside.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,8 @@ from plantsim.kernel.jit import inner
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
+# None where everything is of the usual kind, else 1; see kinds_of.
+Kinds: TypeAlias = int | None
 
 # Cells stand in columns of `levels`, lowest first; a bay has `depth` columns, the front one (at the door) first. So a
 # cell's number is (bay * depth + place) * levels + level, all from 0.
@@ -240,6 +242,19 @@ def const_views(const: Floats, bays: int, depth: int, levels: int, probes: int) 
         const[r:d].reshape((2, DAMPER_COLUMNS)),
         const[d : d + bays * depth],
     )
+
+
+def kinds_of(c: Tables) -> Kinds:
+    """None for a chamber whose parts are all of the usual kinds, else 1.
+
+    Usual: hot-water coil, nozzles at one pressure, one damper without heat recovery, air from the top of every column
+    to its bottom, one cell from front to back, plain probes. Numba drops what stands behind `kinds is not None` where
+    it compiles for None, so that such a chamber does not wait for code that it never runs. Results are the same.
+    """
+    k = c.k
+    usual = k[K_HEAT_KIND] == WATER and k[K_FOG_KIND] == NOZZLES and k[K_RECOVERY] == 0.0 and k[K_DEPTH] == 1.0
+    usual = usual and k[K_DAMPERS] == 0.0 and k[K_THROUGH] == 0.0
+    return None if usual and not (c.probe[R_ODD] >= 0.0).any() else 1
 
 
 # The same for compiled code, which alone may call them.

@@ -45,6 +45,7 @@ from plantsim.kernel.layout import (
     X_A,
     X_B,
     Floats,
+    Kinds,
 )
 from plantsim.kernel.moistair import enthalpy
 
@@ -54,7 +55,9 @@ OVERTURNING = 0.055  # Epstein 1988, exchange through a horizontal opening; from
 
 
 @inner
-def mix(k: Floats, share: Floats, air: Floats, work: Floats, gear: Floats, levels: int, dt: float) -> None:
+def mix(
+    k: Floats, share: Floats, air: Floats, work: Floats, gear: Floats, levels: int, dt: float, kinds: Kinds
+) -> None:
     """Exchange between cells: up and down inside each column, between neighbouring bays, then along their depth."""
     columns, depth = share.size, int(k[K_DEPTH])
     flow = max(gear[G_FLOW], gear[G_VENT])
@@ -73,7 +76,7 @@ def mix(k: Floats, share: Floats, air: Floats, work: Floats, gear: Floats, level
         for b in range(first, columns // depth - 1, 2):
             for i in range(b * bay, (b + 1) * bay):
                 swap(air, i, i + bay, part)
-    if depth > 1:
+    if kinds is not None and depth > 1:
         along = k[K_DEPTH_STILL] + k[K_DEPTH_JET] * flow * depth / columns
         _mix_depth(air, levels, depth, along * dt / k[K_AIR_KG])
 

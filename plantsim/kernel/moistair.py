@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from numba import njit
+from plantsim.kernel.jit import shared
 
 # Ratio of the molar masses of water and dry air. Source: ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 20.
 MOLAR_RATIO = 0.621945
@@ -30,7 +30,7 @@ _STEPS_MAX = 40  # Newton needs 2 to 5; the bound only keeps a NaN from looping
 _LAST_STEP_K = 1e-5
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def psat(temperature_degC: float) -> float:
     """Saturation pressure over liquid water, Pa. IF97 equation 30; 0.007 % below IAPWS-95 at 36 degC."""
     K = temperature_degC + 273.15
@@ -43,7 +43,7 @@ def psat(temperature_degC: float) -> float:
     return 1e6 * square * square
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def psat_and_slope(temperature_degC: float) -> tuple[float, float]:
     """Saturation pressure (Pa) and its exact derivative (Pa/K), from the implicit form A b2 + B b + C = 0."""
     K = temperature_degC + 273.15
@@ -61,7 +61,7 @@ def psat_and_slope(temperature_degC: float) -> tuple[float, float]:
     return 1e6 * cube * beta, 4e6 * cube * dbeta
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def tsat(pressure_Pa: float) -> float:
     """Saturation temperature, degC: the closed-form inverse of psat (IF97 equation 31)."""
     beta = sqrt(sqrt(pressure_Pa * 1e-6))
@@ -73,58 +73,58 @@ def tsat(pressure_Pa: float) -> float:
     return 0.5 * (total - sqrt(total * total - 4.0 * (N9 + N10 * D))) - 273.15
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def humidity_ratio(vapour_Pa: float, pressure_Pa: float) -> float:
     """Moisture content W of air whose vapour pressure is vapour_Pa (< pressure_Pa)."""
     return MOLAR_RATIO * vapour_Pa / (pressure_Pa - vapour_Pa)
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def vapour_pressure(W: float, pressure_Pa: float) -> float:
     """Vapour pressure, Pa, of air with moisture content W: the inverse of humidity_ratio."""
     return pressure_Pa * W / (MOLAR_RATIO + W)
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def saturated_W(temperature_degC: float, pressure_Pa: float) -> float:
     """Moisture content at saturation over liquid water."""
     p = psat(temperature_degC)
     return MOLAR_RATIO * p / (pressure_Pa - p)
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def relative_humidity(temperature_degC: float, W: float, pressure_Pa: float) -> float:
     """Relative humidity as a fraction, 1.0 = saturated over liquid water."""
     return pressure_Pa * W / ((MOLAR_RATIO + W) * psat(temperature_degC))
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def dew_point(W: float, pressure_Pa: float) -> float:
     """Dew point, degC, of air with moisture content W > 0."""
     return tsat(pressure_Pa * W / (MOLAR_RATIO + W))
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def vapour_enthalpy(temperature_degC: float) -> float:
     """Enthalpy of water vapour, J/kg, above liquid water at 0 degC."""
     return LATENT_0_J_PER_KG + VAPOUR_J_PER_KG_K * temperature_degC
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def enthalpy(temperature_degC: float, W: float, fog: float = 0.0) -> float:
     """Enthalpy of moist air with `fog` kg of droplets per kg dry air, J per kg dry air."""
     sensible = DRY_AIR_J_PER_KG_K + VAPOUR_J_PER_KG_K * W + LIQUID_J_PER_KG_K * fog
     return sensible * temperature_degC + LATENT_0_J_PER_KG * W
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def temperature_of(enthalpy_J_per_kg: float, W: float, fog: float = 0.0) -> float:
     """Temperature, degC, of air with known enthalpy, vapour and droplets: the inverse of enthalpy()."""
     sensible = DRY_AIR_J_PER_KG_K + VAPOUR_J_PER_KG_K * W + LIQUID_J_PER_KG_K * fog
     return (enthalpy_J_per_kg - LATENT_0_J_PER_KG * W) / sensible
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def flash(enthalpy_J_per_kg: float, water: float, pressure_Pa: float) -> tuple[float, float, float]:
     """Equilibrium of air that holds `water` kg per kg dry air in all: (temperature_degC, W, fog).
 
@@ -134,7 +134,7 @@ def flash(enthalpy_J_per_kg: float, water: float, pressure_Pa: float) -> tuple[f
     return flash_near(enthalpy_J_per_kg, water, pressure_Pa, temperature_of(enthalpy_J_per_kg, water))
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def flash_near(
     enthalpy_J_per_kg: float, water: float, pressure_Pa: float, guess_degC: float
 ) -> tuple[float, float, float]:

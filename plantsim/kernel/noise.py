@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from math import log, sqrt
 
-from numba import njit
+from plantsim.kernel.jit import shared
 
 _MASK = 0xFFFFFFFF
 _ODD = 0x9E3779B1  # 2**32 over the golden ratio, made odd: spreads neighbouring channels
 
 
-@njit(cache=True)
+@shared
 def mix32(x: int) -> int:
     """One-to-one scrambling of a number in 0..2**32-1 (multiply and shift, every multiplier below 2**31)."""
     x = ((x ^ (x >> 16)) * 0x45D9F3B) & _MASK
@@ -23,25 +23,25 @@ def mix32(x: int) -> int:
     return x ^ (x >> 15)
 
 
-@njit(cache=True)
+@shared
 def step_key(seed: int, step: int) -> int:
     """The key of one step of one run; within a seed no two of 2**32 steps share it."""
     return mix32((mix32((seed ^ (seed >> 32)) & _MASK) + step) & _MASK)
 
 
-@njit(cache=True)
+@shared
 def uniform(key: int, channel: int) -> float:
     """A number inside (0, 1), never 0 or 1."""
     return (mix32((key ^ ((channel + 1) * _ODD)) & _MASK) + 0.5) * 2.3283064365386963e-10
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def gaussian(key: int, channel: int) -> float:
     """A standard normal number, within +-6.4."""
     return normal_quantile(uniform(key, channel))
 
 
-@njit(cache=True, error_model="numpy")
+@shared
 def normal_quantile(p: float) -> float:
     """Quantile of the standard normal for 0 < p < 1, relative error about 1e-7.
 

@@ -46,6 +46,7 @@ from plantsim.kernel.layout import (
     Floats,
     G_FAN_kW,
     G_HEAT_kW,
+    Kinds,
     P_AGE40_h,
     Tables,
     Views,
@@ -57,7 +58,7 @@ FAR = 1e9
 
 
 @inner
-def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
+def observe(c: Tables, v: Views, at_cell: Whole, dt: float, kinds: Kinds) -> None:
     """Fill the truth row from the state after a step."""
     row, gear, books = v.truth, v.gear, v.books
     _air(c.k, v.air, row)
@@ -74,7 +75,9 @@ def observe(c: Tables, v: Views, at_cell: Whole, dt: float) -> None:
     row[38], row[39] = gear[G_SUPPLY_T], gear[G_RETURN_T]
     row[41], row[42] = gear[G_EVAPORATED], books[B_DRIED]
     _settled(c, v, row)
-    row[47] = _front_to_back(v.air[AIR_T], int(c.k[K_DEPTH]), v.floor.shape[1])
+    row[47] = 0.0
+    if kinds is not None:
+        row[47] = _front_to_back(v.air[AIR_T], int(c.k[K_DEPTH]), v.floor.shape[1])
 
 
 @inner

@@ -26,26 +26,29 @@ from plantsim.kernel.layout import (
     LINE,
     PUMP,
     Floats,
+    Kinds,
 )
 from plantsim.kernel.moistair import HUMID_AIR_J_PER_KG_K, MOLAR_RATIO, psat_and_slope
 from plantsim.kernel.steam import humidify
 
 
 @inner
-def make_fog(k: Floats, gear: Floats, line: Floats, drive: Floats, ready: bool, step: int, dt: float) -> None:
+def make_fog(
+    k: Floats, gear: Floats, line: Floats, drive: Floats, ready: bool, step: int, dt: float, kinds: Kinds
+) -> None:
     """Water of this step. ready: there is power and water pressure."""
     bank_a, bank_b, pct = drive[5] > 0.5, drive[6] > 0.5, drive[D_FOG_PCT]
     hand = drive[D_HAND_FOG]
     if hand > 0.0:
         pct = hand - 1.0
         bank_a = bank_b = pct > 0.0
-    kind = k[K_FOG_KIND]
-    if kind == HUMIDIFIER:
-        humidify(k, gear, pct if ready and bank_a else 0.0, dt)
-        return
     share = 1.0
-    if kind == PUMP:
-        share = _pumped(k, gear, pct if ready else 0.0)
+    if kinds is not None:
+        if k[K_FOG_KIND] == HUMIDIFIER:
+            humidify(k, gear, pct if ready and bank_a else 0.0, dt)
+            return
+        if k[K_FOG_KIND] == PUMP:
+            share = _pumped(k, gear, pct if ready else 0.0)
     now = step % LINE
     then = (step - int(k[K_LINE_STEPS])) % LINE
     line[0, now] = k[K_BANK_A] * share if ready and bank_a else 0.0

@@ -52,6 +52,7 @@ from plantsim.kernel.layout import (
     SIZES,
     Floats,
     G_FAN_kW,
+    Kinds,
     Tables,
     Views,
     Whole,
@@ -72,12 +73,21 @@ PROVEN, RUNS, TRIPPED = 1, 2, 4  # bits that step() returns
 
 @entry
 def step(
-    const: Floats, whole: Whole, state: Floats, drive: Floats, out_uA: Whole, seed: int, number: int, dt: float
+    const: Floats,
+    whole: Whole,
+    state: Floats,
+    drive: Floats,
+    out_uA: Whole,
+    seed: int,
+    number: int,
+    dt: float,
+    kinds: Kinds,
 ) -> int:
     """Advance `state` by dt (s) with what stands in `drive`, and read all instruments into out_uA.
 
     const, state: vectors as in layout; whole: sizes, the cell beside each skin and frame, then for each probe where
     in `state` its truth stands. number: of the step, from 0; -1 lives nothing and only reads.
+    kinds: None, or 1 when anything of the chamber is of another kind than the usual ones (layout.kinds_of).
     Returns bits PROVEN (air flow), RUNS (fan), TRIPPED (limiter).
     """
     bays, depth, levels, probes = whole[BAYS], whole[DEPTH], whole[LEVELS], whole[PROBES]
@@ -85,8 +95,8 @@ def step(
     c = const_views_compiled(const, bays, depth, levels, probes)
     v = state_views_compiled(state, bays, depth, levels, probes)
     if number >= 0:
-        advance(c, v, at_cell, drive, levels, number, dt)
-    read(c, v, whole, state, out_uA, seed, number, dt)
+        advance(c, v, at_cell, drive, levels, number, dt, kinds)
+    read(c, v, whole, state, out_uA, seed, number, dt, kinds)
     gear = v.gear
     return (
         (PROVEN if gear[G_FLOW] >= c.k[K_FAN_PROVEN] else 0)
@@ -96,35 +106,41 @@ def step(
 
 
 @inner
-def read(c: Tables, v: Views, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float) -> None:
+def read(
+    c: Tables, v: Views, whole: Whole, state: Floats, out_uA: Whole, seed: int, number: int, dt: float, kinds: Kinds
+) -> None:
     """Bring the truth row up to date and let every instrument look at it."""
     skins = v.wall.shape[1]
-    observe(c, v, whole[SIZES : SIZES + skins], dt)
+    observe(c, v, whole[SIZES : SIZES + skins], dt, kinds)
     p = c.probe
     for i in range(whole[PROBES]):
         v.values[i] = state[whole[SIZES + skins + i]] * p[R_SCALE, i]
     odd = whole[PROBES] > 0 and p[R_ODD, 0] >= 0.0
-    if odd:
+    if kinds is not None and odd:
         feel(c, v, number, dt)
     sense(v.values, v.lagged, p[R_LAG], p[R_NOISE], p[R_OFFSET], p[R_LO], p[R_HI], seed, number, dt, out_uA)
-    if odd:
+    if kinds is not None and odd:
         transmit(c, v, seed, number, out_uA)
 
 
 @inner
-def advance(c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, number: int, dt: float) -> None:
+def advance(
+    c: Tables, v: Views, at_cell: Whole, drive: Floats, levels: int, number: int, dt: float, kinds: Kinds
+) -> None:
     """The physics of a step, without instruments."""
     k, air, gear, books = c.k, v.air, v.gear, v.books
-    run_gear(k, gear, v.line, drive, number, dt)
-    if k[K_DAMPERS] > 0.5:
+    run_gear(k, gear, v.line, drive, number, dt, kinds)
+    if kinds is not None and k[K_DAMPERS] > 0.5:
         set_vent(k, c.damper, gear, drive)
     gear[G_HALL_T], gear[G_OUT_T], gear[G_OUT_RH] = drive[D_HALL_T], drive[D_OUT_T], drive[D_OUT_RH]
     if gear[G_FOG_KG] > 0.0:
-        T, W = at_outlets(c.cell, air) if k[K_THROUGH] > 0.5 else _top_air(air, levels)
+        T, W = _top_air(air, levels)
+        if kinds is not None and k[K_THROUGH] > 0.5:
+            T, W = at_outlets(c.cell, air)
         gear[G_EVAPORATED] = evaporated_share(k, T, W, gear[G_DROP])
     land(k, c.cell, air, v.work, gear, books, dt)
-    circulate(k, c.cell, c.share, air, v.work, gear, books, drive, levels, dt)
-    mix(k, c.share, air, v.work, gear, levels, dt)
+    circulate(k, c.cell, c.share, air, v.work, gear, books, drive, levels, dt, kinds)
+    mix(k, c.share, air, v.work, gear, levels, dt, kinds)
     leak(k, c.cell, air, books, drive, dt)
     open_doors(k, air, books, drive, levels, dt)
     h_c = k[K_FILM] + k[K_FILM_V] * k[K_SPEED] * max(gear[G_FLOW], gear[G_VENT])
