@@ -179,6 +179,7 @@ def _rules() -> dict[str, Any]:
             f"a hold shorter than {rules.hold_hours_min:g} h",
             f"less than {rules.in_band_pct_min:g} % of the hold in band",
             f"mean drying above {rules.drying_kg_per_m2h_max:g} kg/m²h",
+            f"of a standing climate above {rules.standing_drying_kg_per_m2h_max:g} kg/m²h",
             f"ready more than {rules.ready_late_h_max:g} h later than forecast",
             f"settled air of a standing climate more than {rules.settled_off_K_max:g} K off",
             f"a bay of it that took more than {rules.door_recovery_min_max:g} min to recover from its door",

@@ -58,7 +58,7 @@ def _surfaces(summary: Summary, block: Summary) -> list[Row]:
             sign(film, None, 0.005),
         ),
         ("wetting of newcomers, mean", "", came, PLAIN),
-        ("drying of the product", "at most 0.02 kg/m2h", f"{text(drying, 4)} kg/m2h", sign(drying, None, 0.02)),
+        ("drying of the product", "at most 0.025 kg/m2h", f"{text(drying, 4)} kg/m2h", sign(drying, None, 0.025)),
         ("product core, hottest", "", f"{text(summary['truth']['product']['core_degC_max'], 1)} degC", PLAIN),
     ]
 

@@ -22,6 +22,7 @@ class VerdictRules:
     hold_hours_min: Annotated[float, Ge(0)]
     drying_kg_per_m2h_max: Annotated[float, Ge(0)]
     ready_late_h_max: Annotated[float, Ge(0)]
+    standing_drying_kg_per_m2h_max: Annotated[float, Ge(0)]
     settled_off_K_max: Annotated[float, Ge(0)]
     door_recovery_min_max: Annotated[float, Ge(0)]
     deviation_on_outage: bool
@@ -45,7 +46,8 @@ class Findings:
     outages: int
     bypasses: int
     drives_in_hand: Sequence[str]
-    settled_off_K: float | None = None  # of a standing climate: settled air from what was asked...
+    standing_drying_kg_per_m2h: float | None = None  # of a standing climate, in place of drying_kg_per_m2h...
+    settled_off_K: float | None = None  # ...settled air from what was asked...
     door_recovery_min: float | None = None  # ...and how long a bay took after its door, inf = longer than was looked
 
 
@@ -85,6 +87,9 @@ def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
         reasons.append(f"drying {found.drying_kg_per_m2h} > {rules.drying_kg_per_m2h_max:g} kg/m2h on average")
     if over(found.ready_late_h, rules.ready_late_h_max):
         reasons.append(f"ready {found.ready_late_h:.1f} h later than forecast")
+    if over(found.standing_drying_kg_per_m2h, rules.standing_drying_kg_per_m2h_max):
+        limit = rules.standing_drying_kg_per_m2h_max
+        reasons.append(f"drying {found.standing_drying_kg_per_m2h} > {limit:g} kg/m2h on average")
     if over(found.settled_off_K, rules.settled_off_K_max):
         reasons.append(f"settled air up to {found.settled_off_K} K off > {rules.settled_off_K_max:g} K")
     if over(found.door_recovery_min, rules.door_recovery_min_max):

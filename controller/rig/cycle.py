@@ -125,7 +125,7 @@ def run(
     looks = [partial(one, plant) for one in (look, stands.look if stands is not None else None) if one is not None]
     script = _script(options, singly, session.plan.sequence.phases[-1].by_operator)
     teller = Teller(scene.faults, scene.dt_s, recorder.notices.append, say) if scene.faults else None
-    watch = _Watch(session.plan.sequence.phases, scans_max, show, looks, teller)
+    watch = _Watch(session.plan.sequence.phases, scans_max, show, looks, teller, scene.dt_s)
     try:
         with linked(options.link, plant, session.image) as link, _undisturbed():
             runner = session.runner(
@@ -167,6 +167,7 @@ class _Watch:
         show: Callable[[float, str], None],
         looks: Sequence[Callable[[ScanResult], None]],
         teller: Teller | None,
+        dt_s: float,
     ) -> None:
         self._looks, self._teller = looks, teller
         if teller is not None:
@@ -174,6 +175,8 @@ class _Watch:
         self._holds = frozenset(number for number, phase in enumerate(phases) if phase.kind == "hold")
         self._show_every = max(1, scans_max // 200)
         self._show = show
+        # a day is the usual length, and a longer cycle waits at the end of its bar; what a person ends is known
+        self._whole_s = scans_max * dt_s if phases[-1].by_operator else 86_400.0
         self._hold_from = -1
         self._hold_to = -1
         self._started = False
@@ -189,8 +192,8 @@ class _Watch:
                 self._hold_from = number
             self._hold_to = number + 1
         if number % self._show_every == 0:
-            # a day is the usual length; a longer cycle waits at the end of its bar
-            self._show(min(0.99, sequence.cycle_s / 86_400.0), f"{sequence.state}, {sequence.cycle_s / 3600.0:.1f} h")
+            passed_s = sequence.cycle_s
+            self._show(min(0.99, passed_s / self._whole_s), f"{sequence.state}, {passed_s / 3600.0:.1f} h")
 
     def ended(self, result: ScanResult) -> bool:
         state = result.state.sequence.state

@@ -54,11 +54,19 @@ def demos() -> dict[str, str]:
     batch = batch_fill(6, 12, hours=3.0, press=Press(degC=21.0, drift_K_per_h=-0.8, scatter_K=0.3), seed=1)
     pressed = Press(degC=20.0, drift_K_per_h=0.3, scatter_K=0.4, mixes=("", "quick"))
     shift = continuous(6, 12, days=1, press=pressed, trips=Trips(first_wait_h=0.5), seed=1)
+    warm = Press(degC=29.0, scatter_K=0.4, hall_degC=22.0)
+    days = continuous(6, 12, days=3, press=warm, trips=Trips(order="level", door_s=60.0, first_wait_h=0.5), seed=1)
     return {
         "batch.csv": text(
             batch,
             "6 bays and 12 levels, empty at first, are filled in 3 h, bay by bay, three positions at a time. Invented.",
             "The mix leaves the press at 21 degC and cools by 0.8 K/h; boards wait in the hall until their trip goes.",
+        ),
+        "days.csv": text(
+            days,
+            "Three days of continuous filling from 5 o'clock: 6 bays of 12 levels anew each day, the oldest",
+            "out for the newest in a shift from 6 to 14 o'clock, three places a trip, each to the next bay,",
+            "doors open for 60 s. The mix is heated to 29 degC. At 0 h stands what the days before left. Invented.",
         ),
         "shift.csv": text(
             shift,

@@ -108,6 +108,8 @@ def _found(
         found,
         board_film_kg_per_m2=stood["settled_board_film_kg_per_m2_max"],
         in_band_pct=air["all_inside_pct"],
+        drying_kg_per_m2h=None,
+        standing_drying_kg_per_m2h=found.drying_kg_per_m2h,
         ready_late_h=None,
         settled_off_K=air["off_K_max"],
         door_recovery_min=inf if doors["judged"] and doors["recovery_min_max"] is None else doors["recovery_min_max"],

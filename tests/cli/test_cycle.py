@@ -104,4 +104,4 @@ def test_load_and_filling_exclude_each_other(tmp_path: Path, capsys: pytest.Capt
     assert main([*SHORT, "--out", str(tmp_path), "--filling", "batch", "--load", "80"]) == 2
     assert "--load = 80.0: cannot stand beside --filling" in capsys.readouterr().err
     assert main([*SHORT, "--out", str(tmp_path), "--filling", "nothing"]) == 2
-    assert "known: batch, shift" in capsys.readouterr().err
+    assert "known: batch, days, shift" in capsys.readouterr().err

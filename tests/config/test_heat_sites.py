@@ -24,7 +24,11 @@ def problems(chamber: ChamberFile) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("name", "kind"), [("demo-north", HeatConfig), ("demo-east", ElectricConfig), ("demo-west", SteamConfig)]
+    ("name", "kind"),
+    [
+        ("demo-north", HeatConfig), ("demo-east", ElectricConfig), ("demo-west", SteamConfig),
+        ("demo-standing", HeatConfig),
+    ],
 )
 def test_every_demo_site_binds(name, kind):
     whole = bundle.load_bundle(name, "gentle", "demo-60", device_class=Device, layout=require_layout)
