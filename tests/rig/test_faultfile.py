@@ -39,6 +39,11 @@ def south() -> Places:
     return places_at("demo-south")
 
 
+@pytest.mark.parametrize("name", sorted(path.stem for path in (SHIPPED / "faults").glob("*.toml")))
+def test_every_demo_file_fits_the_demo_chamber(north: Places, name: str) -> None:
+    assert len(faults_of(name, north, hours=24.0, dt_s=1.0)) >= 4
+
+
 def test_the_demo_night_fits_the_demo_chamber(north: Places) -> None:
     found = faults_of("night", north, hours=24.0, dt_s=1.0)
     assert {one.kind for one in found} == {"stuck", "door-open", "heat-lost", "pegged"}
