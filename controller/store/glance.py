@@ -107,12 +107,12 @@ class Glance:
         )
         return [_line(row) for row in rows]
 
-    def outcome(self, command_id: str) -> JournalRow | None:
-        """The outcome of a command, None while it has none. Searched from the newest line back."""
+    def outcome(self, command_id: str, after: int = 0) -> JournalRow | None:
+        """The outcome of a command, None while it has none. after: look at younger lines only."""
         rows = self._all(
-            "SELECT id, scan, utc_ms, kind, tag, text, data FROM journal WHERE kind = 'command'"
+            "SELECT id, scan, utc_ms, kind, tag, text, data FROM journal WHERE id > ? AND kind = 'command'"
             " AND json_extract(data, '$.id') = ? ORDER BY id DESC LIMIT 1",
-            (command_id,),
+            (after, command_id),
         )
         return _line(rows[0]) if rows else None
 
@@ -136,7 +136,7 @@ class Glance:
         return self._all(
             "SELECT utc_ms, columns FROM minutes WHERE first_scan >= ? AND cycle = ? AND utc_ms >= ? AND utc_ms < ?"
             " ORDER BY first_scan LIMIT ?",
-            (self._scan_before(from_ms), cycle, from_ms, to_ms, limit),
+            (self._around(from_ms)[0], cycle, from_ms, to_ms, limit),
         )
 
     def column(
@@ -144,8 +144,7 @@ class Glance:
     ) -> list[tuple[int, float, float, float, int]]:
         """(utc_ms, least, mean, greatest, worst quality) of one column by minute. columns: of every cycle."""
         found: list[tuple[int, float, float, float, int]] = []
-        first, last = self._scan_before(from_ms), self._scan_before(to_ms + 3_600_000)
-        last = last if last > first else 2**62
+        first, last = self._around(from_ms)[0], self._around(min(to_ms, 2**53))[1]
         for cycle, names in sorted(columns.items()):
             if tag not in names:
                 continue
@@ -158,21 +157,21 @@ class Glance:
             found += [(row[0], *number) for row, number in zip(rows, numbers, strict=True)]
         return found
 
-    def _scan_before(self, utc_ms: int) -> int:
-        """First scan of a minute that began before this time, by halving: minutes are in order of time, and there is
-        no index on it. An hour of slack for clocks that were set back."""
-        wanted = utc_ms - 3_600_000
+    def _around(self, utc_ms: int) -> tuple[int, int]:
+        """First scans of two minutes, one before this time and one after it, by halving: minutes are in order of time,
+        and there is no index on it. An hour of slack at either side for clocks that were set back."""
         low, high = self._all("SELECT coalesce(min(first_scan), 0), coalesce(max(first_scan), 0) FROM minutes")[0]
+        return self._halve(low, high, utc_ms - 3_600_000)[0], self._halve(low, high, utc_ms + 3_600_000)[1]
+
+    def _halve(self, low: int, high: int, utc_ms: int) -> tuple[int, int]:
         while high - low > 4096:
             middle = (low + high) // 2
-            rows = self._all(
-                "SELECT utc_ms FROM minutes WHERE first_scan >= ? ORDER BY first_scan LIMIT 1", (middle,)
-            )
-            if rows and rows[0][0] < wanted:
+            rows = self._all("SELECT utc_ms FROM minutes WHERE first_scan >= ? ORDER BY first_scan LIMIT 1", (middle,))
+            if rows and rows[0][0] < utc_ms:
                 low = middle
             else:
                 high = middle
-        return int(low)
+        return low, high
 
     def _all(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
         try:

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp
 
 from controller import __version__
 from controller.errors import StoreError
-from controller.page.web import api_live, entry, views
+from controller.page.web import api_live, api_orders, api_people, api_recipes, api_records, entry, views
 from controller.page.web.context import Page
 from controller.page.web.guard import Guard
 from controller.page.web.html import page as html_page
@@ -46,8 +46,8 @@ def make_app(here: Page) -> FastAPI:
         openapi_url="/api/v1/openapi.json", lifespan=life,
     )  # fmt: skip
     app.state.page = here
-    for router in (entry.router, views.router, api_live.router):
-        app.include_router(router)
+    for part in (entry, views, api_live, api_orders, api_recipes, api_records, api_people):
+        app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.add_exception_handler(HTTPException, _refused)
     app.add_exception_handler(RequestValidationError, _wrong)

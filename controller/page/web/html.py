@@ -45,7 +45,7 @@ def page(request: Request, template: str, status_code: int = 200, **values: Any)
         t=lambda key, **names: _said(words, key, names), language=language, languages=LANGUAGES, visitor=visitor,
         may=lambda what: bool(visitor and allowed(visitor.role, what)), works=works, version=__version__,
         data=Markup(_embedded(data)), path=request.url.path, chambers=works.chambers,
-        **{"chamber": None, "view": "", **values},
+        **{"chamber": works.chambers[0] if len(works.chambers) == 1 else None, "view": "", **values},
     )  # fmt: skip
     return HTMLResponse(html, status_code)
 

@@ -36,6 +36,42 @@ def trends(request: Request, here: ThisPage, place: Chamber) -> Response:
     return _stranger(request, here) or page(request, "trends.html", view="trends", **_of(here, place))
 
 
+@router.get("/chamber/{chamber}/alarms")
+def alarms(request: Request, here: ThisPage, place: Chamber) -> Response:
+    """What is active, what was, and how busy it kept people."""
+    return _stranger(request, here) or page(request, "alarms.html", view="alarms", **_of(here, place))
+
+
+@router.get("/chamber/{chamber}/shift")
+def handover(request: Request, here: ThisPage, place: Chamber) -> Response:
+    """What happened since somebody left, what is due, and a note for the next."""
+    return _stranger(request, here) or page(request, "shift.html", view="shift", **_of(here, place))
+
+
+@router.get("/chamber/{chamber}/records")
+def records(request: Request, here: ThisPage, place: Chamber) -> Response:
+    """The cycles of this chamber."""
+    return _stranger(request, here) or page(request, "records.html", view="records", **_of(here, place))
+
+
+@router.get("/chamber/{chamber}/recipes")
+def recipes(request: Request, here: ThisPage, place: Chamber) -> Response:
+    """Versions of recipes, and a place to write one."""
+    return _stranger(request, here) or page(request, "recipes.html", view="recipes", **_of(here, place))
+
+
+@router.get("/people")
+def people(request: Request, here: ThisPage, first: str = "") -> Response:
+    """Accounts, tokens, the trail."""
+    return _stranger(request, here) or page(request, "people.html", view="people", first=bool(first))
+
+
+@router.get("/api")
+def api(request: Request, here: ThisPage) -> Response:
+    """The documentation of the JSON API."""
+    return _stranger(request, here) or page(request, "api.html", view="api")
+
+
 def _of(here: ThisPage, place: Chamber) -> dict[str, Any]:
     watch = here.feed.watches[place.id]
     data = {"chamber": place.id, "plate": watch.plate, "now": watch.seen}

@@ -11,7 +11,9 @@ export function newId() {
 }
 
 export class Doing {
-  constructor(chamber, plate) {
+  // quiet: without the row of buttons, for views that give single orders.
+  constructor(chamber, plate, quiet = false) {
+    this.quiet = quiet;
     this.chamber = chamber;
     this.plate = plate;
     this.pending = new Map(); // intention -> id, until its outcome is known
@@ -25,6 +27,7 @@ export class Doing {
   draw(now, live) {
     this.now = now;
     this.live = live;
+    if (this.quiet) return;
     const key = JSON.stringify([now.state, now.by_person, now.trips.length, live, [...this.pending.keys()]]);
     if (key === this.key) return;
     this.key = key;

@@ -1,0 +1,72 @@
+// Accounts, tokens, and the trail of what people did.
+import { $, ask, data, el, known, may, sign, t } from "./core.js";
+import { moment } from "./format.js";
+
+const say = (words) => { $("said-here").textContent = words; };
+
+async function people() {
+  const found = await ask("/api/v1/people");
+  $("people").replaceChildren(...found.people.map((one) => el("tr", {}, el("td", {}, one.name), el("td", {}, one.full_name), el("td", {}, role(one, found.roles)), el("td", {}, one.disabled ? t("people.off") : t("people.on")), el("td", {}, el("button", { type: "button", on: { click: () => change(one.name, { disabled: !one.disabled }) } }, t(one.disabled ? "people.enable" : "people.disable")), " ", el("button", { type: "button", on: { click: () => password(one.name) } }, t("people.password"))))));
+}
+
+function role(one, roles) {
+  const select = el("select", { "aria-label": `${t("people.role_head")}: ${one.name}`, on: { change: () => change(one.name, { role: select.value }) } }, roles.map((name) => el("option", { value: name, selected: name === one.role }, t(`role.${name}`))));
+  return select;
+}
+
+async function change(name, what) {
+  try { await ask(`/api/v1/people/${encodeURIComponent(name)}`, what, "PATCH"); say(t("people.changed", { name })); } catch (error) { say(error.message); }
+  people();
+  trail();
+}
+
+function password(name) {
+  const input = el("input", { type: "password", id: "new-password", autocomplete: "new-password", minlength: 15 });
+  const box = el("dialog", { "aria-label": t("people.password") }, el("div", { class: "body" }, el("h2", {}, `${t("people.password")}: ${name}`), el("label", { for: "new-password" }, t("login.password")), input, el("p", { class: "small soft" }, t("password.hint"))),
+    el("div", { class: "foot" }, el("button", { type: "button", class: "main", on: { click: async () => { box.close(); box.remove(); await change(name, { password: input.value }); } } }, t("people.password")), el("button", { type: "button", on: { click: () => { box.close(); box.remove(); } } }, t("dialog.no"))));
+  document.body.append(box);
+  box.showModal();
+}
+
+async function tokens() {
+  const found = await ask("/api/v1/tokens");
+  $("tokens").replaceChildren(...found.tokens.map((one) => el("tr", {}, el("td", {}, one.label), el("td", {}, t(`role.${one.role}`)), el("td", { class: "num" }, moment(one.expires_ms)), el("td", {}, one.revoked ? t("people.revoked") : el("button", { type: "button", on: { click: async () => { await ask(`/api/v1/tokens/${one.id}`, {}, "DELETE"); tokens(); trail(); } } }, t("people.revoke"))))));
+}
+
+let oldest = null;
+async function trail(more = false) {
+  if (!may("read audit") && !data.may.includes("read audit")) return;
+  const found = await ask(`/api/v1/audit?limit=60${more && oldest ? `&before=${oldest}` : ""}`);
+  const rows = found.lines.map((one) => el("tr", {}, el("td", { class: "num small" }, moment(one.utc_ms)), el("td", {}, one.who, el("div", { class: "small soft" }, `${known(`role.${one.role}`, one.role)} ${one.station}`)), el("td", {}, one.what), el("td", {}, one.object), el("td", { class: "small" }, short(one.old)), el("td", { class: "small" }, short(one.new)), el("td", { class: "small" }, one.reason), el("td", { class: "small" }, one.result)));
+  if (more) $("trail").append(...rows);
+  else $("trail").replaceChildren(...rows);
+  oldest = found.lines.at(-1)?.id ?? oldest;
+  $("unbroken").replaceChildren(sign(found.unbroken ? "well" : "act"), " ", t(found.unbroken ? "trail.unbroken" : "trail.broken"));
+}
+
+const short = (text) => (text.length > 60 ? `${text.slice(0, 57)}…` : text);
+
+$("add")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  try {
+    await ask("/api/v1/people", { name: $("add-name").value, full_name: $("add-full").value, role: $("add-role").value, password: $("add-password").value });
+    say(t("people.made", { name: $("add-name").value }));
+    $("add").reset();
+  } catch (error) { say(error.message); }
+  people();
+  trail();
+});
+$("give")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  try {
+    const { secret } = await ask("/api/v1/tokens", { label: $("give-label").value, role: $("give-role").value, days: Number($("give-days").value) });
+    $("secret").hidden = false;
+    $("secret").replaceChildren(t("people.secret"), " ", el("code", {}, secret));
+    $("give").reset();
+  } catch (error) { say(error.message); }
+  tokens();
+  trail();
+});
+$("more")?.addEventListener("click", () => trail(true));
+if ($("people")) { people(); tokens(); }
+if ($("trail")) trail();

@@ -1,0 +1,57 @@
+// The hand-over: since you left, what is due, what was overridden by hand, and notes.
+import { $, ask, badge, data, el, known, t } from "./core.js";
+import { about, phaseWord } from "./answers.js";
+import { clock, moment, span } from "./format.js";
+import { follow } from "./head.js";
+import { list } from "./lines.js";
+
+const base = `/api/v1/chambers/${data.chamber}`;
+
+async function since() {
+  const found = await ask(`${base}/since`);
+  $("since").textContent = found.left_ms ? t("shift.since", { when: moment(found.left_ms) }) : t("shift.since_first");
+  const counts = new Map();
+  for (const row of found.lines) counts.set(row.kind, (counts.get(row.kind) ?? 0) + 1);
+  $("counts").replaceChildren(...[...counts.entries()].map(([kind, count]) => badge(kind === "trip" ? "act" : "", `${count} × ${known(`kind.${kind}`, kind)}`)));
+  $("lines").replaceChildren(list(found.lines));
+}
+
+async function notes() {
+  const found = await ask(`${base}/notes`);
+  $("notes").replaceChildren(found.notes.length ? el("ul", {}, found.notes.map((one) => el("li", {}, el("span", { class: "num small" }, moment(one.utc_ms)), el("span", {}, el("strong", {}, one.who), `: ${one.text}`)))) : el("p", { class: "soft" }, t("shift.no_notes")));
+}
+
+function due(now) {
+  const found = [];
+  for (const one of now.alarms) if (!one.hidden && (one.state === "U" || one.state === "A")) found.push([one.by_ms, t("shift.see_to", { what: about(one.tag, one) })]);
+  if (now.ready_ms) found.push([now.ready_low_ms ?? now.ready_ms, t("shift.ready")]);
+  if (now.finish_ms) found.push([now.finish_ms, t("shift.over")]);
+  for (const one of now.by_hand ?? []) if (one.until_ms) found.push([one.until_ms, t("shift.ends", { what: handWords(one) })]);
+  if (now.by_person && now.phase) found.push([null, t("shift.by_person", { phase: phaseWord(now.phase_kind) })]);
+  found.sort((a, b) => (a[0] ?? Infinity) - (b[0] ?? Infinity));
+  $("due").replaceChildren(...(found.length ? found.map(([ms, words]) => el("li", {}, ms === null ? words : `${clock(ms, now.utc_ms)} (${span(ms - now.utc_ms)}): ${words}`)) : [el("li", { class: "soft" }, t("shift.nothing_due"))]));
+}
+
+export function handWords(one) {
+  return `${known(`hand.${one.kind}`, one.kind)} ${known(`point.${one.tag}`, one.tag)}`;
+}
+
+function byHand(now) {
+  const rows = now.by_hand ?? [];
+  const hidden = now.alarms.filter((one) => one.hidden);
+  $("byhand").replaceChildren(rows.length || hidden.length ? el("ul", {}, rows.map((one) => el("li", {}, `${handWords(one)}: ${one.who}, ${one.reason}`)), hidden.map((one) => el("li", {}, `${t("alarmstate.hidden")}: ${about(one.tag, one)}, ${one.hidden}`))) : el("p", { class: "soft" }, t("shift.nothing_by_hand")));
+}
+
+follow((now) => { due(now); byHand(now); });
+$("seen").addEventListener("click", async () => { await ask(`${base}/since`, {}, "POST"); since(); });
+$("note")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  try {
+    await ask(`${base}/notes`, { text: $("note-text").value });
+    $("note-text").value = "";
+    $("note-said").textContent = t("shift.kept");
+    notes();
+  } catch (error) { $("note-said").textContent = error.message; }
+});
+since().catch((error) => { $("since").textContent = error.message; });
+notes().catch(() => {});

@@ -1,0 +1,109 @@
+// The start dialog: what is in the chamber, when it is wanted, what each recipe would do, and the start itself.
+import { $, ask, data, el, may, sign, t } from "./core.js";
+import { phaseWord } from "./answers.js";
+import { clock, number } from "./format.js";
+import { preview } from "./start-preview.js";
+
+let doing = null, found = null, chosen = null, detail = null, due = null, asked = 0;
+
+const value = (id) => Number($(id).value);
+const charging = () => ({ load_t: value("start-load"), mix: $("start-mix").value, mix_degC: value("start-degC"), age_h: value("start-age") });
+const wantedMs = () => ($("start-wanted").value ? new Date($("start-wanted").value).getTime() : null);
+const local = (ms) => new Date(ms - new Date(ms).getTimezoneOffset() * 60000).toISOString().slice(0, 16);
+
+export function openStart(from) {
+  doing = from;
+  const now = doing.now;
+  if (!$("start-load").value) {
+    $("start-load").value = now.load_t ?? 120;
+    $("start-degC").value = now.mix_degC ?? 20;
+  }
+  if (!wantedMs() || wantedMs() < now.utc_ms) $("start-wanted").value = local(now.utc_ms + 24 * 3600e3);
+  $("start-said").textContent = "";
+  $("start").showModal();
+  refresh();
+}
+
+async function refresh() {
+  const number_ = ++asked;
+  $("start-go").disabled = true;
+  $("start-outdoor").textContent = t("start.making");
+  try {
+    const answer = await ask(`/api/v1/chambers/${data.chamber}/forecasts`, charging());
+    if (number_ !== asked) return;
+    found = answer;
+    if (!$("start-mix").children.length) {
+      $("start-mix").replaceChildren(...found.mixes.map((name) => el("option", { value: name, selected: name === doing.now.mix }, name)));
+    }
+    $("start-outdoor").textContent = t("start.outdoor", { degC: number(found.outdoor.degC, 1, "degC"), rh: number(found.outdoor.rh_pct, 0) });
+    const still = found.recipes.find((one) => one.sha256 === chosen?.sha256) ?? found.recipes.find((one) => one.name === doing.now.recipe) ?? found.recipes[0];
+    await choose(still);
+  } catch (error) {
+    $("start-outdoor").textContent = error.message;
+  }
+}
+
+async function choose(recipe) {
+  chosen = recipe;
+  detail = recipe.forecast;
+  drawCards();
+  drawChosen();
+  $("start-go").disabled = !may("operate") || !recipe.forecast;
+  if (!recipe.forecast) return;
+  const number_ = asked;
+  try {
+    const exact = await ask(`/api/v1/chambers/${data.chamber}/forecasts/${recipe.sha256}`, charging());
+    if (number_ === asked && chosen === recipe) { detail = exact; drawChosen(); }
+  } catch { /* the quick forecast stays */ }
+}
+
+function drawCards() {
+  const now = doing.now;
+  $("start-recipes").replaceChildren(...found.recipes.map((one) => {
+    const ahead = one.forecast;
+    const readyMs = ahead && ahead.ready_h[1] !== null ? now.utc_ms + ahead.ready_h[1] * 3600e3 : null;
+    const fits = readyMs !== null && wantedMs() ? (wantedMs() - readyMs) / 3600e3 : null;
+    return el("button", { type: "button", class: "ahead", "aria-pressed": String(one === chosen), on: { click: () => choose(one) } },
+      el("strong", {}, one.name), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
+      el("span", { class: "small" }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
+      el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0) }) : t("start.not_here")));
+  }));
+}
+
+function drawChosen() {
+  const now = doing.now, one = chosen;
+  if (!detail) {
+    $("start-chosen").replaceChildren(el("div", { class: "problem" }, one.problems.map((text) => el("p", { lang: "en" }, text))));
+    return;
+  }
+  const [low, mid, high] = detail.ready_h;
+  const words = mid === null ? t("start.never") : detail.ready_h[0] === null || low === mid ? t("start.ready_about", { clock: clock(now.utc_ms + mid * 3600e3, now.utc_ms) })
+    : t("start.ready_between", { low: clock(now.utc_ms + low * 3600e3, now.utc_ms), high: clock(now.utc_ms + high * 3600e3, now.utc_ms) });
+  $("start-chosen").replaceChildren(el("h3", {}, `${one.name}: ${words}`), el("p", { class: "small soft" }, t("start.estimate")), preview(detail, now.utc_ms),
+    el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${number(phase.floor_degC, 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), el("td", { lang: "en" }, phase.ends))))),
+    el("p", { class: "small" }, t("start.limits", { max: number(doing.plate.limits.degC_max, 0, "degC"), product: number(doing.plate.limits.product_degC_max, 0, "degC"), hottest: number(detail.product_max_degC, 1, "degC") })),
+    ...[...detail.problems, ...detail.notes].map((text, index) => el("p", { class: "small", lang: "en" }, sign(index < detail.problems.length ? "look" : "note"), " ", text)));
+}
+
+async function go() {
+  $("start-go").disabled = true;
+  const recipe = chosen;
+  try {
+    await ask(`/api/v1/chambers/${data.chamber}/recipes/${recipe.sha256}/ready`, {}, "POST");
+    const { mix, ...rest } = charging();
+    const outcome = await doing.give("start", { ...rest, mix, recipe: recipe.sha256 });
+    if (outcome?.done) { $("start").close(); return; }
+    $("start-said").textContent = outcome ? t("doing.refused", { verb: t("start.go"), reason: outcome.reason }) : $("outcome").textContent;
+  } catch (error) {
+    $("start-said").textContent = error.message;
+  }
+  $("start-go").disabled = false;
+}
+
+document.addEventListener("start-dialog", (event) => openStart(event.detail));
+$("start-shut").addEventListener("click", () => $("start").close());
+$("start-go").addEventListener("click", go);
+for (const id of ["start-load", "start-mix", "start-degC", "start-age"]) {
+  $(id).addEventListener("change", () => { clearTimeout(due); due = setTimeout(refresh, 300); });
+}
+$("start-wanted").addEventListener("change", () => { if (found) drawCards(); });

@@ -1,0 +1,157 @@
+"""Orders: laid at the chamber's desk with an id, answered by the controller in its journal, each once."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, HTTPException, Query, Request
+from pydantic import BaseModel, ConfigDict, Field
+
+from controller.core.commands import SAFE
+from controller.errors import StoreError
+from controller.page.live.places import ChamberPlace
+from controller.page.people import audit
+from controller.page.people.accounts import Visitor, used
+from controller.page.people.roles import needed
+from controller.page.recipes import versions_at
+from controller.page.web.context import Chamber, Json, Page, ThisPage, looks_on, require, station_of
+from controller.store.desk import DESK, Desk, Order, ask, write_note
+from controller.store.glance import Glance
+
+router = APIRouter(prefix="/api/v1", tags=["orders"])
+WAIT_S, WAIT_S_MAX, LOOK_S = 3.0, 10.0, 0.1
+LINES_BACK = 20_000  # an outcome farther back than this is not looked for
+_Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{8,64}$")]
+_Wait = Annotated[float, Query(ge=0.0, le=WAIT_S_MAX)]
+
+
+class Asked(BaseModel):
+    """One order. id: made by the sender for one intention; the same id again is the same order. seen: the state of the
+    chamber that the sender looked at; an order for another state is refused."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    id: _Id
+    verb: Annotated[str, Field(min_length=1, max_length=40)]
+    args: Annotated[dict[Annotated[str, Field(max_length=40)], bool | float | str], Field(max_length=20)] = {}
+    seen: Annotated[str, Field(max_length=40)] = ""
+
+
+class Note(BaseModel):
+    """A note for those who come after. about: a tag, a place or nothing."""
+
+    model_config = ConfigDict(extra="forbid")
+    text: Annotated[str, Field(min_length=1, max_length=2000)]
+    about: Annotated[str, Field(max_length=60)] = ""
+
+
+@router.post("/chambers/{chamber}/commands", summary="Give an order and wait a little for its outcome")
+async def give(
+    request: Request, page: ThisPage, place: Chamber, asked: Asked, visitor: Annotated[Visitor, Depends(looks_on)],
+    wait_s: _Wait = WAIT_S,
+) -> Json:  # fmt: skip
+    """`outcome` is null while there is none yet: ask for it again, or give the same order under the same id."""
+    require(visitor, needed(asked.verb))
+    watch = page.feed.watches[place.id]
+    if not watch.seen.get("live") and asked.verb not in SAFE:
+        raise HTTPException(409, "the controller is silent: look why, nothing was ordered")
+    if asked.verb == "start" and asked.args.get("recipe"):
+        await asyncio.to_thread(_require_released, place, str(asked.args["recipe"]))
+    after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
+    await asyncio.to_thread(_lay_down, place, asked, visitor)
+    found = await _outcome(place, asked.id, after, wait_s)
+    await asyncio.to_thread(_remember, page, visitor, station_of(request), place, asked, found)
+    return {"id": asked.id, "outcome": found}
+
+
+@router.get("/chambers/{chamber}/commands/{command}", summary="What became of an order")
+async def outcome(
+    page: ThisPage, place: Chamber, command: str, _visitor: Annotated[Visitor, Depends(looks_on)], wait_s: _Wait = 0.0
+) -> Json:
+    """`outcome` is null while there is none: the controller has not answered, or never had such an order."""
+    after = max(0, int(page.feed.watches[place.id].seen.get("journal") or 0) - LINES_BACK)
+    return {"id": command[:64], "outcome": await _outcome(place, command[:64], after, wait_s)}
+
+
+@router.post("/chambers/{chamber}/notes", summary="Leave a note")
+def note(
+    request: Request, page: ThisPage, place: Chamber, left: Note, visitor: Annotated[Visitor, Depends(looks_on)]
+) -> Json:
+    """It is kept at the desk and shown in the hand-over."""
+    require(visitor, "operate")
+    with Desk(place.folder / DESK) as desk:
+        number = write_note(desk, visitor.name, visitor.role, left.text.strip(), left.about)
+    audit.note(page.book, visitor.name, visitor.role, station_of(request), "note", place.id, new=left.text[:200])
+    return {"number": number}
+
+
+@router.get("/chambers/{chamber}/notes", summary="Notes, newest first", dependencies=[Depends(looks_on)])
+def notes(place: Chamber, limit: Annotated[int, Query(ge=1, le=500)] = 50) -> Json:
+    """Who left what, and when."""
+    if not (place.folder / DESK).is_file():
+        return {"notes": []}
+    with Desk(place.folder / DESK) as desk:
+        rows = desk.rows("SELECT id, utc_ms, who, role, about, text FROM notes ORDER BY id DESC LIMIT ?", (limit,))
+    names = ("id", "utc_ms", "who", "role", "about", "text")
+    return {"notes": [dict(zip(names, row, strict=True)) for row in rows]}
+
+
+def _require_released(place: ChamberPlace, recipe: str) -> None:
+    """A start by a version's hash is for released versions only."""
+    version = next((one for one in versions_at(place) if recipe in (one.sha256, one.name)), None)
+    if version is None or not version.released:
+        raise HTTPException(403, "this version of a recipe is not released: somebody who may has to approve it first")
+
+
+def _lay_down(place: ChamberPlace, asked: Asked, visitor: Visitor) -> None:
+    if not place.folder.is_dir():
+        raise HTTPException(409, "there is no controller for this chamber yet")
+    try:
+        with Desk(place.folder / DESK) as desk:
+            ask(desk, Order(
+                verb=asked.verb, who=visitor.name, role=visitor.role, args=asked.args, seen=asked.seen, id=asked.id
+            ))  # fmt: skip
+    except StoreError as error:
+        raise HTTPException(409, str(error)) from error
+
+
+async def _outcome(place: ChamberPlace, command: str, after: int, wait_s: float) -> Json | None:
+    """Look until there is one, or the time is over."""
+    loop = asyncio.get_running_loop()
+    until = loop.time() + wait_s
+    while True:
+        found = await asyncio.to_thread(_look, place, command, after)
+        if found is not None or loop.time() >= until:
+            return found
+        await asyncio.sleep(LOOK_S)
+
+
+def _look(place: ChamberPlace, command: str, after: int) -> Json | None:
+    if not place.record.is_file():
+        return None
+    try:
+        glance = Glance(place.record)
+        try:
+            row = glance.outcome(command, after)
+        finally:
+            glance.close()
+    except StoreError:
+        return None
+    if row is None:
+        return None
+    done = row.data.get("outcome") == "done"
+    return {"done": done, "reason": str(row.data.get("reason", "")), "utc_ms": row.utc_ms, "line": row.id}
+
+
+def _remember(
+    page: Page, visitor: Visitor, station: str, place: ChamberPlace, asked: Asked, found: Json | None
+) -> None:
+    result = "asked" if found is None else "done" if found["done"] else f"refused: {found['reason']}"
+    reason = str(asked.args.get("reason", ""))
+    audit.note(
+        page.book, visitor.name, visitor.role, station, asked.verb, place.id, new=json.dumps(asked.args),
+        reason=reason, result=result[:400],
+    )  # fmt: skip
+    if visitor.secret:
+        used(page.book, visitor.secret)

@@ -1,0 +1,152 @@
+"""Orders from the page: who may give them, that each is given once, and that a draft starts nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from controller.config.find import find
+from controller.page.people import audit
+from controller.store.desk import Desk
+from tests.page.conftest import Served
+
+AsRole = Callable[[str], TestClient]
+HERE = "/api/v1/chambers/chamber"
+
+
+def order(verb: str, id_: str = "a" * 32, **more: Any) -> dict[str, Any]:
+    return {"id": id_, "verb": verb, **more}
+
+
+def laid_down(data: Path) -> list[tuple[Any, ...]]:
+    if not (data / "desk.sqlite").is_file():
+        return []
+    with Desk(data / "desk.sqlite") as desk:
+        return desk.rows("SELECT id, verb, who, role, seen FROM commands ORDER BY number")
+
+
+@pytest.mark.parametrize(
+    ("role", "verb", "status"),
+    [
+        ("view", "acknowledge", 403), ("operate", "hold", 200), ("operate", "shelve", 403),
+        ("supervise", "shelve", 200), ("operate", "force", 403), ("engineer", "force", 200),
+        ("administer", "stop", 403),
+    ],
+)  # fmt: skip
+def test_each_role_gives_its_orders_and_no_others(
+    as_role: AsRole, data: Path, role: str, verb: str, status: int
+) -> None:
+    answer = as_role(role).post(f"{HERE}/commands?wait_s=0", json=order(verb))
+    assert answer.status_code == status
+    assert len(laid_down(data)) == (1 if status == 200 else 0)
+
+
+def test_the_same_order_sent_twice_lies_at_the_desk_once(as_role: AsRole, data: Path) -> None:
+    browser = as_role("operate")
+    for _ in range(2):
+        answer = browser.post(f"{HERE}/commands?wait_s=0", json=order("hold", seen="running"))
+        assert answer.json() == {"id": "a" * 32, "outcome": None}
+    assert laid_down(data) == [("a" * 32, "hold", "person-operate", "operate", "running")]
+    other = browser.post(f"{HERE}/commands?wait_s=0", json=order("stop"))
+    assert other.status_code == 409
+    assert "another order has the id" in other.text
+
+
+def test_a_silent_controller_gets_only_orders_that_make_safe(as_role: AsRole, served: Served, data: Path) -> None:
+    browser = as_role("operate")
+    watch = served.page.feed.watches["chamber"]
+    watch.seen = {**watch.seen, "live": False}
+    assert browser.post(f"{HERE}/commands?wait_s=0", json=order("start")).status_code == 409
+    assert browser.post(f"{HERE}/commands?wait_s=0", json=order("stop", "b" * 32)).status_code == 200
+    assert [row[1] for row in laid_down(data)] == ["stop"]
+
+
+def test_a_locked_session_gives_no_orders(as_role: AsRole, data: Path) -> None:
+    browser = as_role("operate")
+    browser.post("/lock", json={})
+    assert browser.post(f"{HERE}/commands?wait_s=0", json=order("stop")).status_code == 423
+    assert laid_down(data) == []
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        order("hold", id_="short"), order("hold", id_="x" * 65), order("hold", extra=1), order(""),
+        order("hold", args={"n": None}), order("hold", args={"a": [1]}),
+        order("hold", args={str(n): 1 for n in range(30)}),
+    ],
+)  # fmt: skip
+def test_what_is_no_order_is_refused_with_its_place(as_role: AsRole, data: Path, wrong: dict[str, Any]) -> None:
+    answer = as_role("operate").post(f"{HERE}/commands?wait_s=0", json=wrong)
+    assert answer.status_code == 422
+    assert answer.json()["detail"][0]["where"].startswith("body.")
+    assert laid_down(data) == []
+
+
+def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> None:
+    as_role("supervise").post(
+        f"{HERE}/commands?wait_s=0", json=order("shelve", args={"tag": "waiting", "reason": "known", "hours": 2})
+    )
+    line = audit.lines(served.page.book)[0]
+    assert (line.who, line.what, line.object, line.reason, line.result) == (
+        "person-supervise", "shelve", "chamber", "known", "asked"
+    )  # fmt: skip
+
+
+def kept(browser: TestClient, text: str) -> str:
+    answer = browser.post(f"{HERE}/recipes", json={"text": text, "why": "a trial"})
+    assert answer.status_code == 200, answer.text
+    return str(answer.json()["sha256"])
+
+
+@pytest.fixture
+def draft() -> str:
+    return find("recipe", "gentle").read_text(encoding="utf-8").replace("rate_K_per_h = 0.8", "rate_K_per_h = 0.7")
+
+
+def test_a_draft_starts_nothing_until_somebody_else_has_approved_it(as_role: AsRole, data: Path, draft: str) -> None:
+    writer, reader = as_role("engineer"), as_role("supervise")
+    digest = kept(writer, draft)
+    assert digest == sha256(draft.encode()).hexdigest()
+    start = order("start", args={"recipe": digest})
+    assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 403
+    assert writer.post(f"{HERE}/recipes/{digest}/ready").status_code == 403
+    assert writer.post(f"{HERE}/recipes/{digest}/approval", json={}).status_code == 403
+    assert reader.post(f"{HERE}/recipes/{digest}/approval", json={"why": "tried"}).json()["released"] is True
+    assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 200
+    assert laid_down(data)[0][1] == "start"
+    assert reader.post(f"{HERE}/recipes/{digest}/approval", json={"withdrawn": True}).json()["released"] is False
+    again = order("start", "b" * 32, args={"recipe": digest})
+    assert writer.post(f"{HERE}/commands?wait_s=0", json=again).status_code == 403
+
+
+def test_a_recipe_with_a_problem_is_told_where_and_not_kept(as_role: AsRole, draft: str) -> None:
+    browser = as_role("operate")
+    wrong = draft.replace("rate_K_per_h = 0.7", "rate_K_per_h = 9.0")
+    found = browser.post(f"{HERE}/recipes/check", json={"text": wrong}).json()
+    assert [(one["field"], one["value"]) for one in found["problems"]] == [("phases[1].rate_K_per_h", "9 K/h")]
+    assert browser.post(f"{HERE}/recipes", json={"text": wrong}).status_code == 422
+
+
+def test_what_every_recipe_would_do_can_be_compared(as_role: AsRole) -> None:
+    found = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 100.0, "mix_degC": 18.0}).json()
+    by_name = {one["name"]: one["forecast"] for one in found["recipes"]}
+    assert {"gentle", "eco", "fast", "steady"} <= set(by_name)
+    assert by_name["fast"]["ready_h"][1] < by_name["gentle"]["ready_h"][1]
+    assert by_name["fast"]["heat_kWh"] > by_name["eco"]["heat_kWh"]
+    digest = next(one["sha256"] for one in found["recipes"] if one["name"] == "gentle")
+    low, mid, high = as_role("view").post(f"{HERE}/forecasts/{digest}", json={"load_t": 100.0}).json()["ready_h"]
+    assert low < mid < high
+
+
+def test_a_note_is_kept_with_who_left_it(as_role: AsRole) -> None:
+    browser = as_role("operate")
+    assert browser.post(f"{HERE}/notes", json={"text": "door 3 drips"}).status_code == 200
+    assert as_role("view").post(f"{HERE}/notes", json={"text": "x"}).status_code == 403
+    found = browser.get(f"{HERE}/notes").json()["notes"]
+    assert [(one["who"], one["text"]) for one in found] == [("person-operate", "door 3 drips")]
