@@ -17,6 +17,7 @@ from controller.core.actuation import (
 )
 from controller.core.alarms import AlarmsConfig
 from controller.core.allocation import MoistureConfig, TemperatureConfig
+from controller.core.by_hand import ByHandConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
 from controller.core.frozen import FrozenConfig
@@ -61,6 +62,7 @@ class ChamberFile:
     sequence: SequenceConfig = field(default_factory=SequenceConfig)
     protection: ProtectionConfig
     alarms: AlarmsConfig
+    by_hand: ByHandConfig = field(default_factory=ByHandConfig)
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
 

@@ -7,10 +7,12 @@ from controller.core import (
     actuation,
     alarms,
     allocation,
+    by_hand,
     charges,
     climate,
     constraints,
     frozen,
+    hand_points,
     invariants,
     product,
     protection,
@@ -72,4 +74,21 @@ def bind(
             empty=empty or recipe.phases[0].kind == "fill",
         ),
         aside=setaside.bind(watched, guard.doors, chamber.bays, chamber.levels),
+        by_hand=by_hand.bind(chamber.by_hand, _hand_points(chamber, points, guard)),
+        limits=chamber.limits,
     )
+
+
+def _hand_points(
+    chamber: ChamberFile, points: tuple[Point, ...], guard: protection.ProtectionPlan
+) -> hand_points.HandPoints:
+    """What people may do by hand in this chamber."""
+    config, heat = chamber.by_hand, min(chamber.constraints.heat_kW_max, chamber.heat.capacity_kW)
+    loops = {
+        "heat": heat,
+        "fog": sum(bank.kg_per_h for bank in chamber.fog.bank),
+        "vent": chamber.vent.kg_per_s_max,
+        "fan": 100.0,
+    }
+    trims = {"temperature": config.trim_K_max, "humidity": config.trim_rh_pct_max}
+    return hand_points.bind(points, guard, chamber.alarms, config.fixed, loops, trims)

@@ -99,8 +99,17 @@ OWN: tuple[AlarmRow, ...] = (
              "phase lost or battery supply",
              "drives may stop",
              "look at the supply"),
+    AlarmRow("by-hand", "something is overridden by hand", "low", 0.0, 0.0, 0.0, False, False,
+             "a row is bypassed, a point forced or simulated, or a loop in manual",
+             "what is shown or done is not what the chamber would do by itself; the cycle deviates",
+             "see the register for who, why and until when; end what is not needed any more"),
+    AlarmRow("locked-out", "locked out", "medium", 0.0, 0.0, 0.0, False, False,
+             "somebody works here and has hung a lock",
+             "everything that moves, heats or wets stays off; no start, no reset",
+             "ask those whose locks hang; each lifts their own when everybody is out"),
 )
 
+BY_HAND: tuple[str, ...] = ("by-hand", "locked-out")  # what people have done themselves is always shown
 
 # What the runtime tells of itself, by the command "trouble"; the healthy relay drops as long as one of these is active.
 TOLD: tuple[AlarmRow, ...] = (

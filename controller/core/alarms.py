@@ -18,7 +18,7 @@ from controller.core.alarm_lamps import Lamps, Shown, signal
 from controller.core.alarm_life import NORMAL, Life, Manner, at_rest, letter, live
 from controller.core.alarm_orders import Heard, Kept, Orders, take
 from controller.core.alarm_rate import QUIET, Rate, count
-from controller.core.alarm_rows import ALARMS, OWN, PRIORITIES, TOLD, TRIPS, AlarmRow, trip_of
+from controller.core.alarm_rows import ALARMS, BY_HAND, OWN, PRIORITIES, TOLD, TRIPS, AlarmRow, trip_of
 from controller.core.allocation import Demands
 from controller.core.binding import Binder
 from controller.core.climate import Climate
@@ -84,6 +84,7 @@ class ActiveAlarm:
 
 _state = maker(AlarmState)
 _NONE: tuple[Event, ...] = ()
+NOBODY = (False, False)
 _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
@@ -99,7 +100,7 @@ def bind(config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...]
     plan = AlarmPlan(
         config, all_good(len(of_kind(points, "AI"))), itemgetter(switches[0], *switches[1:], mains),
         alarm_lamps.bind(config, binder, points), rows, tuple(_manner(one) for one in rows), numbers,
-        Orders(frozenset(numbers), frozenset((*(one.tag for one in TRIPS + trips), *told)), frozenset(told)),
+        Orders(frozenset(numbers), frozenset((*(one.tag for one in TRIPS + trips), *told, *BY_HAND)), frozenset(told)),
         frozenset(number for number, one in enumerate(rows) if one.priority == "high" or one.tag in told),
     )
     binder.done()
@@ -135,11 +136,12 @@ def update(
     verdict: Verdict,
     now_s: float,
     dt_s: float,
+    by_hand: tuple[bool, bool] = NOBODY,
 ) -> tuple[AlarmState, Outputs, tuple[Event, ...]]:
     """One scan of all alarms. Returns outputs with beacon, horn and healthy relay as the alarms want them.
 
     See alarm_lamps; the healthy relay drops while something of high priority is active or latched, and while the
-    runtime has trouble of its own.
+    runtime has trouble of its own. by_hand: is anything overridden, and does a lock hang?
     """
     working = sequence.state not in AT_REST
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
@@ -152,6 +154,7 @@ def update(
         and not state.rate.recent
         and not sequence.for_alarms
         and not verdict.trips
+        and by_hand is NOBODY
         and not frame.age_scans
         and (frame.qualities is plan.good or (2 not in frame.qualities and FROZEN not in frame.reasons))
         and False not in plan.contacts_of(frame.discrete)
@@ -167,6 +170,8 @@ def update(
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,
+        1.0 if by_hand[0] else -1.0,
+        1.0 if by_hand[1] else -1.0,
         *[1.0 if row.tag in kept.told else -1.0 for row in TOLD],
         *[1.0 if row.tag in verdict.trips else -1.0 for row in plan.rows[_OWN_COUNT:]],
     )

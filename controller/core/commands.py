@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from controller.core.alarm_hiding import VERBS as HIDING
+from controller.core.by_hand import EASING
+from controller.core.by_hand import VERBS as OVERRIDING
 from controller.core.frames import Command, Event
+from controller.core.lock_out import LOCK_OUT
+from controller.core.lock_out import REFUSED as NOT_WHILE_LOCKED
+from controller.core.lock_out import VERBS as LOCKING
 from controller.core.procedure import COMMANDS
 
 RESET_TRIPS = "reset-trips"
@@ -21,11 +26,14 @@ RUNTIME = "runtime"  # who may say so
 NEXT_PHASE = "next-phase"  # the end of a phase that a person ends: the last board is in, the standing climate is over
 CHARGE, DISCHARGE = "charge", "discharge"  # boards come to a place, or leave it
 VERBS: frozenset[str] = frozenset(
-    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING)
+    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING, *OVERRIDING, *LOCKING)
 )
 FOR_ALARMS: tuple[str, ...] = (*HIDING, ACKNOWLEDGE, SILENCE, TROUBLE)  # carried out and answered by the alarms
+PASSED_ON: tuple[str, ...] = (CHARGE, DISCHARGE, *OVERRIDING, *LOCKING)  # by the sequence to those who answer them
 # never refused for what its sender saw
-SAFE: frozenset[str] = frozenset(("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, *HIDING))
+SAFE: frozenset[str] = frozenset(
+    ("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, LOCK_OUT, *HIDING, *EASING)
+)
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused
 
@@ -59,16 +67,19 @@ def fresh(state: CommandState, commands: tuple[Command, ...]) -> tuple[CommandSt
     return CommandState(ids[-MEMORY:], state.outcomes + len(taken), repeats), tuple(taken)
 
 
-def objection(command: Command, state: str, place: int, stale_after_s: float) -> str:
+def objection(command: Command, state: str, place: int, stale_after_s: float, locked: str = "") -> str:
     """Why a command is refused before its meaning is looked at; "" when it is not.
 
     place: its position among the commands of this scan. Its arguments may say `age_s`, how long it lay at its source,
     `seen`, the procedural state its sender looked at when giving it, and `refuse`, what its source has against it.
+    locked: whose lock keeps the outputs off.
     """
     if command.verb not in VERBS and not (command.verb == TROUBLE and command.who == RUNTIME):
         return f"unknown command {command.verb!r}: known are {', '.join(sorted(VERBS))}"
     if place >= PER_SCAN_MAX:
         return f"more than {PER_SCAN_MAX} commands in one scan: send it again"
+    if locked and command.verb in NOT_WHILE_LOCKED:
+        return f"{locked}; the lock must be lifted first"
     for name, value in command.args:
         if name == "refuse":
             return str(value)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from controller.core import charges, product
 from controller.core.charges import ChargePlan, ChargeState, Place
-from controller.core.commands import CHARGE, outcome
+from controller.core.commands import CHARGE, DISCHARGE, outcome
 from controller.core.frames import Command, Event
 from controller.core.product import Product, ProductState
 from controller.core.strength import caption, strength_MPa
@@ -53,6 +53,8 @@ def apply(
     for command in orders:
         if command.verb == "start":
             state, product_state = _start(plan, state, product_state, dict(command.args))
+            continue
+        if command.verb not in (CHARGE, DISCHARGE):
             continue
         reason = _objection(plan, state, command)
         events.append(outcome(command, reason))

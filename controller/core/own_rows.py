@@ -26,7 +26,8 @@ class OwnRow:
     """[[protection.row]]. contacts: an open one votes; readings: one above `above` or below `below` votes.
 
     votes: so many at once are the cause. working_only: judged only while a cycle is in progress. at_once: blocked while
-    the cause is there; blocks: while tripped, after delay_s. The texts are what a person is told.
+    the cause is there; blocks: while tripped, after delay_s. bypassable: people may leave it out for a time, with name
+    and reason; never for what protects people or follows a hard-wired circuit. The texts are what a person is told.
     """
 
     tag: Name
@@ -45,6 +46,7 @@ class OwnRow:
     latch: bool = True
     release_s: Annotated[float, Gt(0), Le(3600)] = 60.0
     priority: Literal["low", "medium", "high"] = "medium"
+    bypassable: bool = False
     cause: Name
     consequence: Name
     action: Name
@@ -89,7 +91,7 @@ def bind(rows: tuple[OwnRow, ...], binder: Binder) -> tuple[tuple[Row, ...], tup
         ))
         made.append(Row(
             row.tag, row.text, _mask(row.at_once), row.delay_s, _mask(row.blocks), row.effect, row.latch,
-            row.release_s, row.priority, row.cause, row.consequence, row.action,
+            row.release_s, row.priority, row.cause, row.consequence, row.action, row.bypassable,
         ))
     assert all(row.effect in EFFECTS for row in made)
     return tuple(made), tuple(votes)

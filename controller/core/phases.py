@@ -93,8 +93,7 @@ class SequenceState:
     clock when the first hold phase began. resume_floor_degC: where a restart goes back to. rate_K_per_h: smoothed.
     trail: procedural states entered in this scan. reset: who asked for trips to be reset in this scan (id, who).
     acknowledge: somebody acknowledged all alarms in this scan. for_alarms: orders of this scan that alarms answer.
-    moves: orders of this scan that concern what stands in the racks: charge and discharge, which the charge table
-    answers, and start.
+    passed_on: orders of this scan that others answer: the charge table, what people override and lock; and start.
     """
 
     state: str
@@ -115,7 +114,7 @@ class SequenceState:
     reset: tuple[tuple[str, str], ...]
     acknowledge: bool
     for_alarms: tuple[Command, ...]
-    moves: tuple[Command, ...] = ()
+    passed_on: tuple[Command, ...] = ()
 
 
 def bind(

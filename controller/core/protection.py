@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from controller.core.climate import Climate
 from controller.core.commands import RESET_TRIPS, settled
@@ -17,11 +18,11 @@ from controller.core.frames import Event, Frame, Outputs
 from controller.core.own_rows import causes as own_causes
 from controller.core.procedure import AT_REST
 from controller.core.protection_plan import ProtectionConfig, ProtectionPlan, bind
-from controller.core.protection_rows import EFFECTS, FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
+from controller.core.protection_rows import EFFECTS, FAN, FOG, FRAME, HEAT, LOCKED, SAFE, VENT_OPEN, Row
 from controller.core.quick import maker
 
 __all__ = [
-    "HEALTHY", "ProtectionConfig", "ProtectionPlan", "ProtectionState", "Verdict", "bind", "guard", "initial",
+    "HEALTHY", "Hands", "ProtectionConfig", "ProtectionPlan", "ProtectionState", "Verdict", "bind", "guard", "initial",
 ]
 
 
@@ -41,6 +42,20 @@ class ProtectionState:
     run_on_s: float
     valve_cap_pct: float
     quiet: bool
+
+
+class Hands(Protocol):
+    """What people have overridden, as far as protection must know. bypassed: numbers of rows. frame, air: as measured.
+    locked: somebody's lock hangs."""
+
+    @property
+    def bypassed(self) -> tuple[int, ...]: ...
+    @property
+    def frame(self) -> Frame: ...
+    @property
+    def air(self) -> Climate: ...
+    @property
+    def locked(self) -> bool: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +95,19 @@ def guard(
     dt_s: float,
     watchdog_tripped: bool = False,
     standing: bool = False,
+    hands: Hands | None = None,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
     """Judge every row and overrule the outputs where a row says so, in the scan in which its cause is seen.
 
     reset: (id, who) of each "reset-trips" in this scan; each is answered by one event here. standing: doors are daily
-    work now; an open one is judged by the row "door-long" instead of "door-open".
+    work now; an open one is judged by the row "door-long" instead of "door-open". hands: what people have overridden,
+    None for nothing; then what was measured is judged beside what stands in its place, and the worse of both counts.
     A healthy scan returns the same outputs, HEALTHY, and mostly the same state.
     """
     at_work = sequence_state not in AT_REST
     if (
         state.quiet
+        and hands is None
         and not reset
         and not watchdog_tripped
         and _all_well(plan, frame, climate)
@@ -108,7 +126,19 @@ def guard(
         if not fan and not heat and state.run_on_s == 0.0 and state.fan_s == 0.0:
             return state, outputs, HEALTHY
     causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped, standing)
-    return _judge(plan, state, outputs, causes, frame.discrete[plan.airflow], reset, dt_s)
+    proven, locked = frame.discrete[plan.airflow], False
+    if hands is not None:
+        measured = _causes(
+            plan, state, outputs, hands.frame, hands.air, sequence_state, watchdog_tripped, standing
+        )
+        causes = tuple(
+            (cause or other) and number not in hands.bypassed
+            for number, (cause, other) in enumerate(zip(causes, measured, strict=True))
+        )
+        # A fan that people have put off runs on only to carry heat away, not to be heated through.
+        proven = proven and hands.frame.discrete[plan.airflow] and outputs.discrete[plan.fan_run]
+        locked = hands.locked
+    return _judge(plan, state, outputs, causes, proven, reset, dt_s, locked)
 
 
 def _heats(plan: ProtectionPlan, analog: Sequence[float], discrete: Sequence[bool]) -> bool:
@@ -160,13 +190,13 @@ def _causes(
 
 def _judge(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, causes: tuple[bool, ...], proven: bool,
-    reset: tuple[tuple[str, str], ...], dt_s: float,
+    reset: tuple[tuple[str, str], ...], dt_s: float, locked: bool,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
-    """Timers, latches and first-out of every row, then what is left of the outputs."""
+    """Timers, latches and first-out of every row, then what is left of the outputs; a lock takes all that moves."""
     events: list[Event] = []
     timers: list[float] = []
     tripped: list[bool] = []
-    mask, effect, new = 0, 0, []
+    mask, effect, new = (LOCKED, EFFECTS.index("hold"), []) if locked else (0, 0, [])
     kept: list[str] = []
     for row, cause, before, was in zip(plan.rows, causes, state.timer_s, state.tripped, strict=True):
         timer, is_now = _follow(row, cause, before, was, bool(reset), dt_s)

@@ -99,6 +99,17 @@ class ProtectionPlan:
     link_age_scans_max: int
 
 
+    def contacts_of_row(self, number: int) -> tuple[int, ...]:
+        """Columns of the contacts that a row watches; closed while all is well."""
+        if number >= len(ROWS):
+            return self.added[number - len(ROWS)].contacts
+        return {
+            "emergency-stop": (self.emergency_stop,), "limiter": (self.limiter,),
+            "person-inside": (self.person_inside,), "airflow-lost": (self.airflow, self.fan_runs),
+            "door-open": self.doors, "door-long": self.doors, "fog-pressure": (self.fog_pressure,),
+        }.get(ROWS[number].tag, ())
+
+
 def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
     """Tags to columns. Raises ConfigError with every tag or row that is not there."""
     binder = Binder("protection", points)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 # What a row takes away (bits of a mask), or opens.
 HEAT, FOG, FAN, FRAME, VENT_OPEN, SAFE = 1, 2, 4, 8, 16, 32
+LOCKED = HEAT | FOG | FAN | FRAME  # while somebody's lock hangs
 EFFECTS: tuple[str, ...] = ("none", "door", "hold", "abort")  # weakest first; the strongest active one counts
 
 
@@ -21,6 +22,7 @@ class Row:
     at_once: blocked while the cause is there, without delay.  delay_s: then it trips.  blocks: while tripped.
     effect: on the sequence while tripped.  latch: stays until reset, which is refused while the cause is there;
     an unlatched row goes back by itself release_s after its cause has gone.
+    bypassable: people may leave it out for a time, with a name and a reason.
     """
 
     tag: str
@@ -35,6 +37,7 @@ class Row:
     cause: str
     consequence: str
     action: str
+    bypassable: bool = False
 
 
 ROWS: tuple[Row, ...] = (
@@ -89,7 +92,7 @@ ROWS: tuple[Row, ...] = (
     Row("fog-pressure", "no fog water pressure", 0, 3.0, FOG, "none", True, 0.0, "medium",
         "pump, filter or water supply",
         "no fog; the product dries once it is warmer than the dew point",
-        "look at supply, filter and pump, then reset trips"),
+        "look at supply, filter and pump, then reset trips", bypassable=True),
     Row("door-long", "door open for long", FOG, 600.0, FOG, "none", False, 5.0, "medium",
         "a door of a standing climate was left open, or its switch is out of place",
         "no fog anywhere, because its banks serve all bays; the climate of the bay is lost, its boards dry",

@@ -17,7 +17,10 @@ from controller.core import (
     climate,
     constraints,
     frozen,
+    hand_effects,
+    hand_orders,
     invariants,
+    lock_out,
     moves,
     product,
     protection,
@@ -28,17 +31,21 @@ from controller.core import (
 from controller.core.actuation import Achieved, ActuationPlan, ActuationState
 from controller.core.alarms import AlarmPlan, AlarmState
 from controller.core.allocation import AllocationPlan, AllocationState, Demands
+from controller.core.by_hand import UNTOUCHED, ByHand, ByHandPlan
+from controller.core.by_hand import live as hands_now
 from controller.core.charges import ChargePlan, ChargeState
 from controller.core.climate import Climate, ClimatePlan, ClimateState
 from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.frozen import FrozenPlan, FrozenState
+from controller.core.hand_effects import Hands
 from controller.core.invariants import InvariantPlan, Memory
 from controller.core.phases import PhasePlan
 from controller.core.procedure import CONTROLLED
 from controller.core.product import Product, ProductPlan, ProductState
 from controller.core.protection import ProtectionPlan, ProtectionState, Verdict
 from controller.core.quick import maker
+from controller.core.recipe import ChamberLimits
 from controller.core.sequence import SequencePlan, SequenceState
 from controller.core.setaside import AsidePlan, AsideState
 from controller.core.setpoints import Targets
@@ -63,6 +70,8 @@ class ScanPlan:
     invariants: InvariantPlan
     charges: ChargePlan
     aside: AsidePlan
+    by_hand: ByHandPlan
+    limits: ChamberLimits
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +95,7 @@ class ScanState:
     aside: AsideState
     memory: Memory = invariants.FRESH
     demands: Demands | None = None  # of the scan before, where a phase may have to keep them
+    by_hand: ByHand = UNTOUCHED
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +143,7 @@ COMPUTED: tuple[tuple[str, str, str], ...] = (
     ("KY-104H", "equivalent age, oldest position", "h"),
     ("FY-104", "drying rate at the product surface", "kg/m2h"),
     ("YI-101", "phase (0 = none)", ""),
+    ("YI-193", "rows, points and loops overridden by hand", ""),
 )
 
 
@@ -165,50 +176,90 @@ def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState
 def scan(
     plan: ScanPlan, state: ScanState, raw: RawInputs, commands: tuple[Command, ...], now_s: float
 ) -> ScanResult:
-    """One scan. `now_s` is time since the record began; it only stamps alarms."""
+    """One scan. `now_s` is time since the record began; it stamps alarms and ends what people have overridden."""
     dt_s = plan.dt_s
     signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
     frozen_state, frame, frozen_events = frozen.watch(plan.frozen, state.frozen, frame, now_s, dt_s)
+    by_hand, hands, shown = state.by_hand, None, frame
+    if not by_hand.idle:
+        by_hand, hands, frame, shown, frozen_events = _hands(plan, state, frame, frozen_events, now_s)
     charge_state, aside = state.charges, state.aside
     if charge_state.places:
         aside = setaside.watch(plan.aside, aside, frame, _phase(plan, state.sequence), charge_state.young, dt_s)
     climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s, aside.mask)
     seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
-        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.means.fighting
-    )
-    limits = constraints.narrow(plan.constraints, targets, air, seen)
+        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.means.fighting,
+        lock_out.said(by_hand.locks) if by_hand.locks else "", by_hand.trims[0],
+    )  # fmt: skip
     standing = bool(charge_state.places) and _doors_are_work(plan, sequence_state)
-    if standing and aside.open_s > 0.0:
-        targets = replace(targets, fog=False)  # its banks serve all bays
-    kept = state.demands if standing and _keeps(plan, sequence_state, aside) else None
-    allocation_state, demands = (state.allocation, kept) if kept is not None else allocation.allocate(
-        plan.allocation, state.allocation, targets, limits, air, seen, state.achieved, dt_s
+    by_hand, targets, limits, allocation_state, demands = _regulate(
+        plan, state, sequence_state, by_hand, hands is not None, targets, air, aside, standing
     )
     actuation_state, wanted, achieved = actuation.actuate(
         plan.actuation, state.actuation, demands, air, frame, dt_s, state.outputs
     )
+    if hands is not None:
+        wanted = hand_effects.outputs(plan.by_hand, by_hand, wanted)
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
-        raw.watchdog_tripped, standing,
+        raw.watchdog_tripped, standing, hands,
     )  # fmt: skip
     alarm_state, outputs, alarm_events = alarms.update(
-        plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s
-    )
-    move_events = NO_EVENTS
-    if charge_state.places or sequence_state.moves:
-        charge_state, product_state, seen, move_events = _racks(plan, state, sequence_state, frame, air, now_s)
-    else:
-        product_state, seen = product.follow(plan.product, state.product, frame, air, dt_s)
-    memory = invariants.follow(plan.invariants, state.memory, raw, frame, air)
+        plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s,
+        alarms.NOBODY if hands is None else by_hand.said,
+    )  # fmt: skip
+    if hands is not None:
+        outputs = hand_effects.lamps(plan.by_hand, by_hand, outputs)
+    charge_state, product_state, seen, told = _racks(plan, state, sequence_state, frame, air, now_s)
+    if sequence_state.passed_on:
+        by_hand, answers = hand_orders.take(plan.by_hand, by_hand, sequence_state.passed_on, demands, now_s)
+        told = (*told, *answers)
+    memory = invariants.follow(plan.invariants, state.memory, raw, *((frame, air) if hands is None else hands[1:3]))
     after = _state(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
-        charge_state, aside, memory, demands if standing else None,
+        charge_state, aside, memory, demands if standing else None, by_hand,
     )  # fmt: skip
-    events = (*frozen_events, *sequence_events, *verdict.events, *move_events, *alarm_events)
-    broken = invariants.check(plan.invariants, state, after, frame, air, targets, verdict, commands, events)
-    return _result(after, outputs, events, broken, frame, air, targets, limits, demands, verdict)
+    events = (*frozen_events, *sequence_events, *verdict.events, *told, *alarm_events)
+    broken = invariants.check(
+        plan.invariants, state, after, frame, air, targets, verdict, commands, events,
+        None if hands is None else wanted,
+    )  # fmt: skip
+    return _result(after, outputs, events, broken, shown, air, targets, limits, demands, verdict)
+
+
+def _regulate(
+    plan: ScanPlan, state: ScanState, sequence_state: SequenceState, by_hand: ByHand, handed: bool, targets: Targets,
+    air: Climate, aside: AsideState, standing: bool,
+) -> tuple[ByHand, Targets, Limits, AllocationState, Demands]:
+    """Setpoints, what narrows them, and what the chamber is asked for. handed: people have overridden something."""
+    if handed:
+        targets = hand_effects.targets(by_hand, plan.limits, targets)
+    limits = constraints.narrow(plan.constraints, targets, air, state.seen)
+    if standing and aside.open_s > 0.0:
+        targets = replace(targets, fog=False)  # its banks serve all bays
+    kept = state.demands if standing and _keeps(plan, sequence_state, aside) else None
+    allocation_state, demands = (state.allocation, kept) if kept is not None else allocation.allocate(
+        plan.allocation, state.allocation, targets, limits, air, state.seen, state.achieved, plan.dt_s
+    )
+    if handed:
+        by_hand, allocation_state, demands = hand_effects.demands(
+            plan.by_hand, by_hand, state.allocation, allocation_state, demands, limits.heat_kW_max, air, plan.dt_s
+        )
+    return by_hand, targets, limits, allocation_state, demands
+
+
+def _hands(
+    plan: ScanPlan, state: ScanState, measured: Frame, events: tuple[Event, ...], now_s: float
+) -> tuple[ByHand, Hands, Frame, Frame, tuple[Event, ...]]:
+    """What people have overridden, one scan on: for protection, the frame that control works with, the one to show."""
+    ending = any(entered in ("stopping", "aborting") for entered in state.sequence.trail)
+    by_hand, more = hands_now(plan.by_hand, state.by_hand, ending, now_s, plan.dt_s)
+    frame, shown = hand_effects.inputs(plan.by_hand, by_hand, plan.signals, measured)
+    _, air = climate.observe(plan.climate, state.climate, measured, plan.dt_s, state.aside.mask)
+    rows = hand_effects.bypassed(plan.by_hand, by_hand)
+    return by_hand, Hands(rows, measured, air, bool(by_hand.locks)), frame, shown, (*events, *more)
 
 
 def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:
@@ -231,9 +282,9 @@ def _racks(
 ) -> tuple[ChargeState, ProductState, Product, tuple[Event, ...]]:
     """What stands in the racks: the orders of this scan, then its time, place by place or as one charge."""
     charge_state, product_state, events = state.charges, state.product, NO_EVENTS
-    if sequence_state.moves:
+    if sequence_state.passed_on:
         charge_state, product_state, _, events = moves.apply(
-            plan.charges, charge_state, product_state, sequence_state.moves, now_s
+            plan.charges, charge_state, product_state, sequence_state.passed_on, now_s
         )
     if charge_state.places:
         charge_state, product_state, seen = charges.follow(
@@ -277,4 +328,5 @@ def values(result: ScanResult) -> tuple[float, ...]:
         seen.age_h_max,
         seen.drying_kg_per_m2h,
         result.state.sequence.phase + 1.0,
+        float(len(result.state.by_hand.entries)),
     )

@@ -16,12 +16,10 @@ from controller.core import constraints
 from controller.core.climate import Climate
 from controller.core.commands import (
     ACKNOWLEDGE,
-    CHARGE,
-    DISCHARGE,
     FOR_ALARMS,
     NEXT_PHASE,
+    PASSED_ON,
     RESET_TRIPS,
-    argument,
     fresh,
     objection,
     outcome,
@@ -59,26 +57,28 @@ def advance(
     effect: str,
     dt_s: float,
     fighting: bool = False,
+    locked: str = "",
+    trim_K: float = 0.0,
 ) -> tuple[SequenceState, Targets, tuple[Event, ...]]:
     """One scan of the sequence: commands, then protections, then the recipe.
 
     effect: what protection asked for in the scan before: "none", "door" (hold, where the phase says so), "hold" or
     "abort". fighting: heat has worked against the vent for too long; a ramp waits. Every new command is answered with
-    exactly one event: here, save for "reset-trips" (see `SequenceState.reset`), for what hides alarms, and for "charge"
-    and "discharge", which the charge table answers (see `SequenceState.moves`).
+    exactly one event: here, save for "reset-trips" (see `SequenceState.reset`), FOR_ALARMS and PASSED_ON, which others
+    answer. locked: whose lock keeps the outputs off, "" for nobody's. trim_K: by how much people have moved the band.
     """
-    passing = state.trail or state.reset or state.acknowledge or state.for_alarms or state.moves
+    passing = state.trail or state.reset or state.acknowledge or state.for_alarms or state.passed_on
     if commands or effect != "none" or passing:
-        state, events = _decide(plan, state, commands, climate, effect)
+        state, events = _decide(plan, state, commands, climate, effect, locked)
         if state.trail:
             return state, _targets(plan, state), events
     elif state.state == "running":
-        return _run(plan, state, climate, product, dt_s, fighting)
+        return _run(plan, state, climate, product, dt_s, fighting, trim_K)
     else:
         events = NO_EVENTS
     name = state.state
     if name == "running":
-        state, targets, more = _run(plan, state, climate, product, dt_s, fighting)
+        state, targets, more = _run(plan, state, climate, product, dt_s, fighting, trim_K)
     elif name in CONTROLLED or name in DONE:
         state, targets, more = _wait(plan, state, dt_s)
     else:
@@ -87,7 +87,8 @@ def advance(
 
 
 def _run(
-    plan: SequencePlan, state: SequenceState, climate: Climate, product: Product, dt_s: float, fighting: bool
+    plan: SequencePlan, state: SequenceState, climate: Climate, product: Product, dt_s: float, fighting: bool,
+    trim_K: float,
 ) -> tuple[SequenceState, Targets, tuple[Event, ...]]:
     """One scan of a running phase: wait or go on, move the setpoint, end."""
     phase = plan.phases[state.phase]
@@ -95,9 +96,9 @@ def _run(
     phase_s, waiting_s, rate, rate_K_per_h = state.phase_s, state.waiting_s, 0.0, state.rate_K_per_h
     cycle_s = state.cycle_s + dt_s
     in_band = end.in_band and (
-        climate.coldest_degC >= phase.band_floor_degC if moves > 0 else _in_band(phase, ceiling, climate)
+        climate.coldest_degC >= phase.band_floor_degC + trim_K if moves > 0 else _in_band(phase, ceiling, climate)
     )
-    waiting = phase.waits and not climate.temperature_degC > floor - phase.holdback_K
+    waiting = phase.waits and not climate.temperature_degC > floor - phase.holdback_K + trim_K
     if moves > 0 and not waiting:
         waiting = (
             (fighting and phase.targets.sags)
@@ -125,7 +126,7 @@ def _run(
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), state.reset, state.acknowledge, state.for_alarms, state.moves)
+                       (), state.reset, state.acknowledge, state.for_alarms, state.passed_on)
     if why:
         return _next_phase(plan, after, climate, why)
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
@@ -186,7 +187,7 @@ def _wait(
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
                            state.resume_floor_degC, state.commands, (), state.reset,
-                           state.acknowledge, state.for_alarms, state.moves)
+                           state.acknowledge, state.for_alarms, state.passed_on)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"
@@ -226,17 +227,17 @@ def _come_back(
 
 
 def _decide(
-    plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str
+    plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str, locked: str
 ) -> tuple[SequenceState, tuple[Event, ...]]:
     """Apply commands in order, then what protection asks for. `trail` of the result names every state entered."""
-    if state.trail or state.reset or state.acknowledge or state.for_alarms or state.moves:
-        state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=(), moves=())
+    if state.trail or state.reset or state.acknowledge or state.for_alarms or state.passed_on:
+        state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=(), passed_on=())
     events: list[Event] = []
     if commands:
         memory, taken = fresh(state.commands, commands)
         state = replace(state, commands=memory)
         for place, command in enumerate(taken):
-            reason = objection(command, state.state, place, plan.stale_after_s)
+            reason = objection(command, state.state, place, plan.stale_after_s, locked)
             if reason:
                 events.append(outcome(command, reason))
             else:
@@ -256,13 +257,13 @@ def _obey(
     verb, name = command.verb, state.state
     if verb == RESET_TRIPS:
         return replace(state, reset=(*state.reset, (command.id, command.who)))
-    if verb == ACKNOWLEDGE and argument(command, "tag") is None:
+    if verb == ACKNOWLEDGE and "tag" not in dict(command.args):
         events.append(outcome(command))
         return replace(state, acknowledge=True)
     if verb in FOR_ALARMS:
         return replace(state, for_alarms=(*state.for_alarms, command))
-    if verb in (CHARGE, DISCHARGE):
-        return replace(state, moves=(*state.moves, command))
+    if verb in PASSED_ON:
+        return replace(state, passed_on=(*state.passed_on, command))
     if verb == NEXT_PHASE:
         return _end_phase(plan, state, command, climate, events)
     following = after_command(name, verb)
@@ -275,14 +276,14 @@ def _obey(
     if verb == "start":
         clean = replace(initial(plan), state="running", commands=state.commands, trail=state.trail,
                         reset=state.reset, acknowledge=state.acknowledge, for_alarms=state.for_alarms,
-                        moves=(*state.moves, command))
+                        passed_on=(*state.passed_on, command))
         state, event = _begin(plan, clean, 0, climate)
         events.append(event)
     elif verb == "restart":
         state = _from_measured(state, climate.temperature_degC)
     elif verb == "reset":
         state = replace(initial(plan), commands=state.commands, trail=state.trail, reset=state.reset,
-                        acknowledge=state.acknowledge, for_alarms=state.for_alarms, moves=state.moves)
+                        acknowledge=state.acknowledge, for_alarms=state.for_alarms, passed_on=state.passed_on)
     return state
 
 

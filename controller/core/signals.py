@@ -158,6 +158,12 @@ def for_control(frame: Frame) -> tuple[float, ...]:
     )
 
 
+def judged(plan: SignalPlan, column: int, value: float) -> tuple[float, int, str]:
+    """Value, quality and reason that a reading of `value`, in the point's unit, has; beyond its span it is bad."""
+    gain, base = plan.scales[column]
+    return _judge_one(plan, column, round((value - base) / gain))
+
+
 def _all_good(
     plan: SignalPlan, before: tuple[int | float, ...], words: tuple[int | float, ...], dt_s: float
 ) -> tuple[float, ...] | None:

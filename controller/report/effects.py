@@ -13,14 +13,16 @@ _LEGEND = (
     "safe value of the point list. By itself: goes back so long after its cause has gone. Reset: stays until somebody",
     "resets it, which is refused while the cause is there and never restarts anything. Always: no heat without proven",
     "air flow, and the fan runs on after heat. Hard-wired devices act by themselves; these rows only follow them.",
+    "Bypass: timed = people may leave the row out for a time, with name and reason; no = never.",
 )
 
 
 def lines(rows: Sequence[Row], *, chamber: str, sha256: str) -> list[str]:
     """The table, a line for every row, with the file it belongs to and room for names and dates."""
-    head = ("cause", "delay", *[name for _bit, name in _COLUMNS], "cycle", "goes back", "priority", "tested")
+    head = ("cause", "delay", *[name for _bit, name in _COLUMNS], "cycle", "goes back", "bypass", "priority", "tested")
     body = [
-        (row.text, f"{row.delay_s:g} s", *_effects(row), _CYCLE[row.effect], _back(row), row.priority, "")
+        (row.text, f"{row.delay_s:g} s", *_effects(row), _CYCLE[row.effect], _back(row),
+         "timed" if row.bypassable else "no", row.priority, "")
         for row in rows
     ]
     widths = [max(len(line[column]) for line in (head, *body)) for column in range(len(head))]

@@ -17,7 +17,7 @@ import jinja2
 from controller import __version__
 from controller.config.find import SHIPPED
 from controller.report import marks, surface, table
-from controller.report.happened import happened
+from controller.report.happened import Spell, happened
 from controller.report.phases import PhaseRow, phases_of
 from controller.report.plots import plots
 from controller.report.proof import proof
@@ -85,6 +85,9 @@ def facts(recorded: Recorded) -> dict[str, Any]:
         "rules": _rules(),
         "phases": [_phase(phase) for phase in phases],
         "what": what,
+        "by_hand": [
+            Spell(one["from_s"] / 3600.0, one["to_s"] / 3600.0, one["text"]) for one in summary.get("by_hand", [])
+        ],
         "states": what.states[:ROWS_MAX],
         "surfaces": surface.shares(surface.limiting(recorded)),
         "plots": plots(recorded, phases, what),
@@ -184,7 +187,9 @@ def _rules() -> dict[str, Any]:
             f"settled air of a standing climate more than {rules.settled_off_K_max:g} K off",
             f"a bay of it that took more than {rules.door_recovery_min_max:g} min to recover from its door",
             "an outage" if rules.deviation_on_outage else "",
-            "a bypass" if rules.deviation_on_bypass else "",
+            "a row bypassed, a point forced or simulated, a loop in manual, a lock-out"
+            if rules.deviation_on_bypass
+            else "",
             "a drive in hand" if rules.deviation_on_drive_in_hand else "",
         ],
     }

@@ -9,6 +9,7 @@ from controller.core.climate import ClimateConfig
 from controller.core.procedure import AT_REST
 from controller.report import believed
 from controller.report.kpis import known
+from controller.report.overrides import deviating, overrides_of
 from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, late_h, trips_of, verdict_rules
 from controller.report.verdict import Findings, judge
 from controller.store.reader import JournalRow, Reader
@@ -30,6 +31,7 @@ def summarise(reader: Reader, run: Run) -> Summary:
     """summary.json of the newest cycle in the record, without truth."""
     journal = reader.journal()
     span = span_of(journal, reader.last_scan())
+    by_hand = overrides_of(journal, span.began, span.ended)
     journal = [row for row in journal if row.utc_ms >= span.began]
     asked = asked_band(run.recipe)
     hold_s = (1e-3 * (span.hold_from - span.began), 1e-3 * (span.hold_to - span.began))
@@ -37,12 +39,17 @@ def summarise(reader: Reader, run: Run) -> Summary:
     trips = trips_of(journal)
     alarms = alarms_of(journal, span.began, 1e-3 * (span.ended - span.began))
     ready_h = believed.ready_h(reader.minutes("KY-104L", span.began), run.ready_age_h)
-    found = replace(_findings(run, block, journal, alarms, trips), ready_late_h=late_h(run, ready_h))
+    found = replace(
+        _findings(run, block, journal, alarms, trips),
+        ready_late_h=late_h(run, ready_h),
+        bypasses=deviating(by_hand),
+    )
     return assemble(
         run,
         verdict=judge(verdict_rules(), found),
         trips=trips,
         alarms=alarms,
+        by_hand=by_hand,
         closure=None,
         used=_used(reader, run.files["chamber"].value.climate, span.began),
         ready_h=ready_h,
@@ -98,6 +105,6 @@ def _findings(run: Run, block: Summary, journal: list[JournalRow], alarms: list[
         drying_kg_per_m2h=block["drying_kg_per_m2h"]["mean"],
         ready_late_h=None,
         outages=sum(1 for row in journal if row.tag == "OUTAGE"),
-        bypasses=0,
+        bypasses=(),
         drives_in_hand=tuple(dict.fromkeys(alarm["text"] for alarm in alarms if alarm["tag"] == "in-hand")),
     )

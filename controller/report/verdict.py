@@ -44,7 +44,7 @@ class Findings:
     drying_kg_per_m2h: float | None
     ready_late_h: float | None
     outages: int
-    bypasses: int
+    bypasses: Sequence[str]
     drives_in_hand: Sequence[str]
     standing_drying_kg_per_m2h: float | None = None  # of a standing climate, in place of drying_kg_per_m2h...
     settled_off_K: float | None = None  # ...settled air from what was asked...
@@ -98,7 +98,7 @@ def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
     if rules.deviation_on_outage and found.outages:
         reasons.append(f"{found.outages} outages")
     if rules.deviation_on_bypass and found.bypasses:
-        reasons.append(f"{found.bypasses} bypasses")
+        reasons.append("overridden by hand: " + ", ".join(found.bypasses))
     if rules.deviation_on_drive_in_hand and found.drives_in_hand:
         reasons.append("in hand at the panel: " + ", ".join(found.drives_in_hand))
     return reasons

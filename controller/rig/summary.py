@@ -8,6 +8,7 @@ from math import inf
 from controller.config import outlook as files
 from controller.core.forecast import Case, forecast
 from controller.report import believed, outlook
+from controller.report.overrides import deviating, overrides_of
 from controller.report.summary import (
     Run,
     Summary,
@@ -38,15 +39,18 @@ def summarise(ran: Ran) -> Summary:
         known = believed.block(reader, ran.start_ms, (ran.hold[0] * dt_s, ran.hold[1] * dt_s), asked)
         journal = reader.journal()
     trips, alarms = trips_of(journal), alarms_of(journal, ran.start_ms, report.scans * dt_s)
+    by_hand = overrides_of(journal, ran.start_ms, ran.start_ms + round(1000 * report.scans * dt_s))
     finished = report.state.sequence.state == "complete"
     closure = ran.plant.chamber.books
     facts = _run(ran, finished)
     ready_h = truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h)
+    judged = _found(ran, true, stood, trips, finished, late_h(facts, ready_h))
     found = assemble(
         facts,
-        verdict=judge(verdict_rules(), _found(ran, true, stood, trips, finished, late_h(facts, ready_h))),
+        verdict=judge(verdict_rules(), replace(judged, bypasses=deviating(by_hand))),
         trips=trips,
         alarms=alarms,
+        by_hand=by_hand,
         closure={"energy_rel": abs(closure.energy_closure), "water_rel": abs(closure.water_closure)},
         used=truth.used(rows, dt_s),
         ready_h=ready_h,
@@ -129,7 +133,7 @@ def _findings(ran: Ran, true: Summary, trips: list[str], finished: bool, ready_l
         drying_kg_per_m2h=true["drying_kg_per_m2h"]["mean"],
         ready_late_h=ready_late_h,
         outages=0,
-        bypasses=0,
+        bypasses=(),
         drives_in_hand=(),
     )
 

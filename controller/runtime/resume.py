@@ -6,7 +6,9 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from controller.core.frames import Event
+from controller.core.by_hand import ALL, AUTOMATIC, RELEASE, only_locks
+from controller.core.frames import Command, Event
+from controller.core.hand_points import FORCE, MANUAL, SIMULATE
 from controller.core.invariants import FRESH
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanState
@@ -40,14 +42,14 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
     elif any(what.split()[0] in _OF_CHAMBER for what, _was, _is in differing):
         if any(state.protection.tripped):
             _refuse(record, "trips are latched there", differing)
-        state = session.fresh()
+        state = replace(session.fresh(), by_hand=only_locks(state.by_hand))
     else:
         state = new_charge(session, state)
     return Start(
         state=replace(state, memory=FRESH),  # the device may be another one, or have started anew
         scan=resumed.scan,
         now_s=resumed.now_s,
-        commands=commands_after(resumed.kind, procedure, resumed.scan),
+        commands=(*commands_after(resumed.kind, procedure, resumed.scan), *_let_go(resumed.state, resumed.scan)),
         events=(resumed.event,),
     )
 
@@ -76,6 +78,15 @@ def differences(before: Header, now: Header) -> list[tuple[str, str, str]]:
     if before.scan_s != now.scan_s:
         found.append(("scan_s", f"{before.scan_s:g}", f"{now.scan_s:g}"))
     return found
+
+
+def _let_go(state: ScanState, scan: int) -> tuple[Command, ...]:
+    """What people had put somewhere by hand ends with the controller they put it into; bypasses and locks do not."""
+    kinds = {entry.kind for entry in state.by_hand.entries}
+    orders = ((RELEASE, {FORCE, SIMULATE}), (AUTOMATIC, {MANUAL}))
+    return tuple(
+        Command(f"outage-{scan}-{verb}", verb, "restart", (("tag", ALL),)) for verb, ends in orders if kinds & ends
+    )
 
 
 def outage_of(start: Start) -> Event | None:

@@ -24,10 +24,16 @@ def test_every_row_has_its_line_in_order() -> None:
 def test_a_line_says_delay_effects_cycle_and_how_it_goes_back() -> None:
     row = replace(ROWS[NUMBER["limiter"]], blocks=HEAT | VENT_OPEN, at_once=FOG, delay_s=2.5, latch=True)
     line = effects.lines([row], chamber="trial", sha256="0")[4]
-    assert cells(line) == [row.text, "2.5 s", "off", "at once", "open", "clock stops", "reset", "high"]
+    assert cells(line) == [row.text, "2.5 s", "off", "at once", "open", "clock stops", "reset", "no", "high"]
 
 
 def test_safe_values_take_heat_and_fog_away_and_leave_the_rest_to_the_point_list() -> None:
     row = replace(ROWS[0], blocks=SAFE, at_once=0, effect="abort", latch=False, release_s=60.0)
     line = effects.lines([row], chamber="trial", sha256="0")[4]
-    assert cells(line)[2:] == ["off", "off", "safe", "safe", "safe", "aborts", "by itself, 60 s", "high"]
+    assert cells(line)[2:] == ["off", "off", "safe", "safe", "safe", "aborts", "by itself, 60 s", "no", "high"]
+
+
+def test_a_line_says_whether_people_may_leave_the_row_out() -> None:
+    lines = effects.lines(ROWS, chamber="trial", sha256="0")
+    said = {line.split("  ")[0]: " timed " in line for line in lines[4 : 4 + len(ROWS)]}
+    assert [text for text, timed in said.items() if timed] == ["no fog water pressure"]

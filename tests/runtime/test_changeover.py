@@ -11,6 +11,7 @@ import pytest
 from controller.config.find import SHIPPED
 from controller.core.frames import Command, Event, RawInputs
 from controller.core.points import of_kind
+from controller.core.scan import COMPUTED
 from controller.runtime.changeover import Change, Changeover, as_recorded
 from controller.runtime.session import CODEC, Asked, Session, prepare
 from controller.store.desk import Desk, approve, keep_recipe
@@ -151,7 +152,8 @@ def test_the_record_begins_a_cycle_with_it_and_a_restart_takes_it_from_there(han
         analog = len(of_kind(session.bundle.points, "AI"))
         recorder.add(
             Scan(
-                scan, 1000 * scan, float(scan), words, (0.0,) * analog, (0,) * analog, (0.0,) * 23, change.state,
+                scan, 1000 * scan, float(scan), words, (0.0,) * analog, (0,) * analog, (0.0,) * len(COMPUTED),
+                change.state,
                 begins=change.header if scan == 70 else None,
             )
         )
