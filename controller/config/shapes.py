@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import types
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import annotated_types as bounds
@@ -155,6 +156,7 @@ def below(shape: Any, step: str | int) -> Any:
     return None
 
 
+@cache
 def _hints(cls: Any) -> dict[str, Any]:
     return get_type_hints(cls, include_extras=True)
 

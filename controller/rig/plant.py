@@ -116,6 +116,10 @@ class TruthLog:
         """Which values the transmitters show as 4 and 20 mA."""
         self._chamber.set_spans(spans)
 
+    def compile(self) -> None:
+        """Have everything compiled before the first step; no step is lived."""
+        self._chamber.compile()
+
     def step(self, outputs: Sequence[float], /) -> None:
         """One step of the chamber, its truth kept."""
         self._step(outputs)
