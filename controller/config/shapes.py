@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import types
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from functools import cache
-from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
 import annotated_types as bounds
 
@@ -145,7 +145,7 @@ def below(shape: Any, step: str | int) -> Any:
         inside = [below(part, step) for part in members(shape)]
         return next((found for found in inside if found is not None), None)
     if dataclasses.is_dataclass(base):
-        return _hints(base).get(str(step))
+        return _hints(cast(Hashable, base)).get(str(step))
     args = get_args(base)
     if origin in (tuple, list) and isinstance(step, int):
         if origin is tuple and not (len(args) == 2 and args[1] is Ellipsis):

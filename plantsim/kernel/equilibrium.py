@@ -3,8 +3,23 @@
 from __future__ import annotations
 
 from plantsim.kernel.jit import inner
-from plantsim.kernel.layout import AIR_FOG, AIR_H, AIR_RH, AIR_T, AIR_W, AIR_WATER, K_AIR_KG, K_PRESSURE, X_A, Floats
-from plantsim.kernel.moistair import MOLAR_RATIO, flash_near, psat, temperature_of
+from plantsim.kernel.layout import (
+    AIR_FOG,
+    AIR_H,
+    AIR_RH,
+    AIR_T,
+    AIR_W,
+    AIR_WATER,
+    K_AIR_KG,
+    K_PRESSURE,
+    X_A,
+    X_B,
+    X_WS,
+    Floats,
+)
+from plantsim.kernel.moistair import LAST_STEP_K, MOLAR_RATIO, STEPS_MAX, flash_near, flash_step, psat, temperature_of
+
+STRIDE_K = 1.0  # a step as long as this is left to flash_near, which keeps it within bounds
 
 
 @inner
@@ -32,11 +47,45 @@ def settle_air(k: Floats, air: Floats, work: Floats) -> bool:
             T[i] = dry[i]
             fog[i] = 0.0
         return False
+    if _find(P, M, H, water, T, RH, dry, work[X_B], work[X_WS], n):
+        for i in range(n):
+            w = water[i] / M
+            W[i] = min(work[X_WS, i], w) if RH[i] > 1.0 else w
+            fog[i] = w - W[i]
+            T[i] = temperature_of(H[i] / M, W[i], fog[i])
+            RH[i] = min(RH[i], 1.0)
+        return True
     for i in range(n):
         if RH[i] > 1.0:
             T[i], W[i], fog[i] = flash_near(H[i] / M, W[i], P, T[i])
             RH[i] = 1.0
         else:
-            T[i] = dry[i]
+            T[i] = temperature_of(H[i] / M, W[i])
             fog[i] = 0.0
     return True
+
+
+@inner
+def _find(
+    P: float, M: float, H: Floats, water: Floats, T: Floats, RH: Floats, dry: Floats, t: Floats, W: Floats, n: int
+) -> bool:
+    """W at saturation of all cells together, by the steps of flash_near, from the temperatures T of the step before.
+
+    Of use where RH is above 1; elsewhere numbers without meaning. False when a cell is too far from where it was.
+    """
+    for i in range(n):
+        t[i] = max(T[i], dry[i])
+    for _ in range(STEPS_MAX):
+        for i in range(n):
+            step, W[i] = flash_step(H[i] / M, water[i] / M, P, t[i])
+            dry[i] = step
+            t[i] += step
+        furthest = 0.0
+        for i in range(n):
+            if RH[i] > 1.0 and abs(dry[i]) > furthest:
+                furthest = abs(dry[i])
+        if furthest < LAST_STEP_K:
+            return True
+        if furthest > STRIDE_K:
+            return False
+    return False

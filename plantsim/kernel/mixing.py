@@ -48,6 +48,7 @@ from plantsim.kernel.layout import (
     Kinds,
 )
 from plantsim.kernel.moistair import enthalpy
+from plantsim.kernel.rows import added
 
 GRAVITY = 9.81
 HUMID_AIR_KG_PER_M3 = 1.14
@@ -149,23 +150,23 @@ def _parts_up(
 
 
 @inner
-def leak(k: Floats, cell: Floats, air: Floats, books: Floats, drive: Floats, dt: float) -> None:
+def leak(k: Floats, cell: Floats, air: Floats, work: Floats, books: Floats, drive: Floats, dt: float) -> None:
     """Air through cracks, in as much as out, in every cell on the envelope."""
-    h_out = enthalpy(drive[D_OUT_T], drive[D_OUT_W])
-    M = k[K_AIR_KG]
-    energy, water = 0.0, 0.0
-    for i in range(air.shape[1]):
-        kg = cell[C_LEAK, i] * dt
-        h = kg * (h_out - air[AIR_H, i] / M)
-        w = kg * (drive[D_OUT_W] - air[AIR_WATER, i] / M)
-        air[AIR_H, i] += h
-        air[AIR_WATER, i] += w
-        energy += h
-        water += w
+    h_out, w_out = enthalpy(drive[D_OUT_T], drive[D_OUT_W]), drive[D_OUT_W]
+    per_kg = 1.0 / k[K_AIR_KG]
+    n = air.shape[1]
+    H, water, leaks, h, w = air[AIR_H], air[AIR_WATER], cell[C_LEAK], work[X_A, :n], work[X_B, :n]
+    for i in range(n):
+        kg = leaks[i] * dt
+        h[i] = kg * (h_out - H[i] * per_kg)
+        w[i] = kg * (w_out - water[i] * per_kg)
+        H[i] += h[i]
+        water[i] += w[i]
+    energy, kg = added(h), added(w)
     books[B_LEAK_J] += energy
-    books[B_LEAK] += water
+    books[B_LEAK] += kg
     books[B_ABS_J] += abs(energy)
-    books[B_ABS] += abs(water)
+    books[B_ABS] += abs(kg)
 
 
 @inner

@@ -26,8 +26,8 @@ N1, N2, N3 = 0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2
 N4, N5, N6 = 0.12020824702470e5, -0.32325550322333e7, 0.14915108613530e2
 N7, N8, N9, N10 = -0.48232657361591e4, 0.40511340542057e6, -0.23855557567849, 0.65017534844798e3
 
-_STEPS_MAX = 40  # Newton needs 2 to 5; the bound only keeps a NaN from looping
-_LAST_STEP_K = 1e-5
+STEPS_MAX = 40  # Newton needs 2 to 5; the bound only keeps a NaN from looping
+LAST_STEP_K = 1e-5
 
 
 @shared
@@ -150,20 +150,29 @@ def flash_near(
     if MOLAR_RATIO * p >= water * (pressure_Pa - p):
         return dry, water, 0.0
     t = max(guess_degC, dry)
-    for _ in range(_STEPS_MAX):
-        p, slope = psat_and_slope(t)
-        free = pressure_Pa - p
-        W = MOLAR_RATIO * p / free
-        dW = MOLAR_RATIO * pressure_Pa * slope / (free * free)
-        per_K = DRY_AIR_J_PER_KG_K + VAPOUR_J_PER_KG_K * W + LIQUID_J_PER_KG_K * (water - W)
-        lift = LATENT_0_J_PER_KG + (VAPOUR_J_PER_KG_K - LIQUID_J_PER_KG_K) * t
-        step = (enthalpy_J_per_kg - per_K * t - LATENT_0_J_PER_KG * W) / (per_K + dW * lift)
+    for _ in range(STEPS_MAX):
+        step, W = flash_step(enthalpy_J_per_kg, water, pressure_Pa, t)
         t += step
-        if abs(step) < _LAST_STEP_K:
-            # Quadratic: what is left is far below rounding, so W follows along its slope.
-            W = min(W + dW * step, water)
+        if abs(step) < LAST_STEP_K:
+            W = min(W, water)
             break
         if step > 1.0:
             t = min(t, dew_point(water, pressure_Pa))
     fog = water - W
     return temperature_of(enthalpy_J_per_kg, W, fog), W, fog
+
+
+@shared
+def flash_step(enthalpy_J_per_kg: float, water: float, pressure_Pa: float, t_degC: float) -> tuple[float, float]:
+    """(Newton's step in K toward the equilibrium of air with fog, W at saturation after it).
+
+    Quadratic: after a short step what is left is far below rounding, so W follows along its slope.
+    """
+    p, slope = psat_and_slope(t_degC)
+    free = pressure_Pa - p
+    W = MOLAR_RATIO * p / free
+    dW = MOLAR_RATIO * pressure_Pa * slope / (free * free)
+    per_K = DRY_AIR_J_PER_KG_K + VAPOUR_J_PER_KG_K * W + LIQUID_J_PER_KG_K * (water - W)
+    lift = LATENT_0_J_PER_KG + (VAPOUR_J_PER_KG_K - LIQUID_J_PER_KG_K) * t_degC
+    step = (enthalpy_J_per_kg - per_K * t_degC - LATENT_0_J_PER_KG * W) / (per_K + dW * lift)
+    return step, W + dW * step

@@ -39,12 +39,15 @@ from plantsim.kernel.layout import (
     P_HEAT,
     P_INNER,
     P_SKIN,
+    X_A,
+    X_B,
     X_LANDED,
     X_LANDED_J,
     X_WS,
     Floats,
 )
 from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, vapour_enthalpy
+from plantsim.kernel.rows import added, added_up
 from plantsim.kernel.surfaces import LEWIS_J_PER_KG_K, drip, saturate
 
 
@@ -62,45 +65,45 @@ def expose_product(
 ) -> None:
     """Heat and water between air and product for dt, and what happens inside it."""
     n = air.shape[1]
-    saturate(product[P_SKIN], work[X_WS, :n], k[K_PRESSURE])
+    H, moist, T_air, W, Ws = air[AIR_H], air[AIR_WATER], air[AIR_T], air[AIR_W], work[X_WS]
+    T, core, films, inside = product[P_SKIN], product[P_CORE], product[P_FILM], product[P_INNER]
+    area, C, C_core, pair = cell[C_PRODUCT_M2], cell[C_SKIN_J], cell[C_CORE_J], cell[C_PAIR_J]
+    heats, on_films, intos = product[P_HEAT], work[X_A, :n], work[X_B, :n]
+    saturate(T, work[X_WS, :n], k[K_PRESSURE])
     sucked = 1.0 - exp(-dt / k[K_ABSORB])
-    dried, taken, condensed, hydration = 0.0, 0.0, 0.0, 0.0
+    h_m, skin_share = h_c / LEWIS_J_PER_KG_K * dt, k[K_SKIN_SHARE]
     for i in range(n):
-        area = cell[C_PRODUCT_M2, i]
-        if area == 0.0:
+        if area[i] == 0.0:
+            heats[i] = on_films[i] = intos[i] = 0.0
             continue
-        T_air, T = air[AIR_T, i], product[P_SKIN, i]
-        film, inner = product[P_FILM, i], product[P_INNER, i]
-        activity, pores = cell[C_ACTIVITY, i], cell[C_WETTED, i]
+        film, inner = films[i], inside[i]
         on_film, into = vapour_to_product(
-            k, activity, pores, h_c / LEWIS_J_PER_KG_K * area * dt, air[AIR_W, i], work[X_WS, i], film, inner, area
+            k, cell[C_ACTIVITY, i], cell[C_WETTED, i], h_m * area[i], W[i], Ws[i], film, inner, area[i]
         )
         water = on_film + into
-        heat = h_c * area * dt * (T_air - T) + water * vapour_enthalpy(T_air)
-        air[AIR_H, i] -= heat
-        air[AIR_WATER, i] -= water
+        heat = h_c * area[i] * dt * (T_air[i] - T[i]) + water * vapour_enthalpy(T_air[i])
+        H[i] -= heat
+        moist[i] -= water
         wet = film + on_film + cell[C_LAND_PRODUCT, i] * work[X_LANDED, i]
         drawn = wet * sucked
         # The core is reached from the old temperatures of both, as one number.
-        inward = cell[C_PAIR_J, i] * (T - product[P_CORE, i])
-        set_free = product[P_HEAT, i] * dt
-        heat += cell[C_LAND_PRODUCT, i] * work[X_LANDED_J, i] + k[K_SKIN_SHARE] * set_free - inward
-        before = cell[C_SKIN_J, i] + (film + inner) * LIQUID_J_PER_KG_K
-        after = cell[C_SKIN_J, i] + (wet + inner + into) * LIQUID_J_PER_KG_K
-        product[P_SKIN, i] = (before * T + heat) / after
-        product[P_CORE, i] += (inward + (1.0 - k[K_SKIN_SHARE]) * set_free) / cell[C_CORE_J, i]
-        product[P_INNER, i] = inner + into + drawn
-        product[P_FILM, i] = wet - drawn
-        hydration += set_free
-        dried += max(-into, 0.0)
-        gained = max(into, 0.0) + max(on_film, 0.0)
-        product[P_GAINED, i] += gained
-        taken += gained
-        condensed += max(on_film, 0.0)
-    drip(books, product[P_FILM], cell[C_PRODUCT_M2], product[P_SKIN], k[K_PRODUCT_HOLD])
-    gear[G_DRYING], gear[G_WETTING] = dried, taken
+        inward = pair[i] * (T[i] - core[i])
+        set_free = heats[i] * dt
+        heat += cell[C_LAND_PRODUCT, i] * work[X_LANDED_J, i] + skin_share * set_free - inward
+        before = C[i] + (film + inner) * LIQUID_J_PER_KG_K
+        after = C[i] + (wet + inner + into) * LIQUID_J_PER_KG_K
+        T[i] = (before * T[i] + heat) / after
+        core[i] += (inward + (1.0 - skin_share) * set_free) / C_core[i]
+        inside[i] = inner + into + drawn
+        films[i] = wet - drawn
+        on_films[i], intos[i] = on_film, into
+        product[P_GAINED, i] += max(into, 0.0) + max(on_film, 0.0)
+    drip(books, films, area, T, k[K_PRODUCT_HOLD])
+    condensed, gained = added_up(on_films), added_up(intos)
+    dried, hydration = gained - added(intos), added(heats) * dt
+    gear[G_DRYING], gear[G_WETTING] = dried, gained + condensed
     books[B_DRIED] += dried
-    books[B_TAKEN_UP] += taken
+    books[B_TAKEN_UP] += gained + condensed
     books[B_ON_PRODUCT] += condensed
     books[B_HYDRATION] += hydration
     books[B_ABS_J] += hydration

@@ -141,7 +141,7 @@ def advance(
     land(k, c.cell, air, v.work, gear, books, dt)
     circulate(k, c.cell, c.share, air, v.work, gear, books, drive, levels, dt, kinds)
     mix(k, c.share, air, v.work, gear, levels, dt, kinds)
-    leak(k, c.cell, air, books, drive, dt)
+    leak(k, c.cell, air, v.work, books, drive, dt)
     open_doors(k, air, books, drive, levels, dt)
     h_c = k[K_FILM] + k[K_FILM_V] * k[K_SPEED] * max(gear[G_FLOW], gear[G_VENT])
     expose_boards(k, c.cell, air, v.board, v.work, gear, books, h_c, dt)

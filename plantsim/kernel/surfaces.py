@@ -46,6 +46,7 @@ from plantsim.kernel.layout import (
     Whole,
 )
 from plantsim.kernel.moistair import LIQUID_J_PER_KG_K, MOLAR_RATIO, psat, vapour_enthalpy
+from plantsim.kernel.rows import added, added_amounts, added_up
 
 # h_c / h_m: specific heat of humid air times Le**(2/3), Le about 0.87
 LEWIS_J_PER_KG_K = 1040.0 * 0.91
@@ -98,7 +99,7 @@ def expose_boards(
         warm = (C[i] + film[i] * LIQUID_J_PER_KG_K) * T[i] + heat + landed[i] * landed_J[i]
         T[i] = warm / (C[i] + new * LIQUID_J_PER_KG_K)
         film[i] = new
-    books[B_ON_BOARDS] += arrived(moved, n)
+    books[B_ON_BOARDS] += added_up(moved[:n])
     drip(books, film, area, T, k[K_BOARD_HOLD])
 
 
@@ -139,13 +140,9 @@ def expose_walls(
         warm = (C[i] + film[i] * LIQUID_J_PER_KG_K) * T[i] + heat + lost[i] + landed * landed_J[i]
         T[i] = warm / (C[i] + new * LIQUID_J_PER_KG_K)
         film[i] = new
-    books[B_ON_ENVELOPE] += arrived(moved, n)
-    total, total_abs = 0.0, 0.0
-    for i in range(n):
-        total += lost[i]
-        total_abs += abs(lost[i])
-    books[B_WALL_J] += total
-    books[B_ABS_J] += total_abs
+    books[B_ON_ENVELOPE] += added_up(moved[:n])
+    books[B_WALL_J] += added(lost[:n])
+    books[B_ABS_J] += added_amounts(lost[:n])
     drip(books, film[:n], area[:n], T[:n], k[K_WALL_HOLD])
 
 
@@ -196,16 +193,6 @@ def nearest(W: Floats, Ws: Floats) -> int:
         if W[i] * Ws[best] > W[best] * Ws[i]:
             best = i
     return best
-
-
-@inner
-def arrived(kg: Floats, n: int) -> float:
-    """Sum of what came to the first n surfaces."""
-    total = 0.0
-    for i in range(n):
-        if kg[i] > 0.0:
-            total += kg[i]
-    return total
 
 
 @inner
