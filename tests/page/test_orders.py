@@ -51,7 +51,7 @@ def test_the_same_order_sent_twice_lies_at_the_desk_once(as_role: AsRole, data: 
     for _ in range(2):
         answer = browser.post(f"{HERE}/commands?wait_s=0", json=order("hold", seen="running"))
         assert answer.json() == {"id": "a" * 32, "outcome": None}
-    assert laid_down(data) == [("a" * 32, "hold", "person-operate", "operate", "running")]
+    assert laid_down(data) == [("a" * 32, "hold", "person-operate", "operator", "running")]
     other = browser.post(f"{HERE}/commands?wait_s=0", json=order("stop"))
     assert other.status_code == 409
     assert "another order has the id" in other.text

@@ -22,6 +22,7 @@ _WAITING_MAX = 2  # pictures that a slow viewer may lie behind: older ones are d
 _ROW = (
     "id", "name", "line", "live", "age_s", "trouble", "why", "utc_ms", "simulated", "state", "recipe", "phase",
     "phases", "phase_kind", "air", "dew", "product", "call", "finish_ms", "ready_ms", "began_ms", "trips", "cycle_s",
+    "by_hand",
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from controller.core.recipe import band
 from controller.core.scan import COMPUTED, ScanState
 from controller.errors import DewholdError
 from controller.page.live.bound import Bound
+from controller.page.live.byhand import overridden
 from controller.page.live.face import places_now
 from controller.page.live.numbers import clean
 from controller.page.live.urgency import alarm_line, call
@@ -52,6 +53,7 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
         "trips": trips,
         "first_out": list(state.protection.first_out),
         "effect": state.effect,
+        "by_hand": overridden(state, checkpoint),
     }  # fmt: skip
 
 

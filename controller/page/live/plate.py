@@ -6,6 +6,7 @@ from typing import Any
 
 from controller.core.scan import COMPUTED
 from controller.page.live.bound import Bound
+from controller.page.live.byhand import choices
 from controller.page.live.places import ChamberPlace
 
 
@@ -35,6 +36,7 @@ def plate(place: ChamberPlace, bound: Bound, cycle: int) -> dict[str, Any]:
         ],
         "computed": [{"tag": tag, "text": text, "unit": unit} for tag, text, unit in COMPUTED],
         "alarms": sorted(bound.plan.alarms.numbers),
+        "hand": choices(bound.plan),
     }  # fmt: skip
 
 

@@ -30,7 +30,14 @@ VERBS: Final[dict[str, str]] = {
         "operate",
     ),
     **dict.fromkeys(("shelve", "unshelve", "out-of-service", "in-service"), "hide alarms"),
-    **dict.fromkeys(("bypass", "end-bypass"), "bypass"),
+    **dict.fromkeys(("bypass", "end-bypass", "manual", "automatic"), "bypass"),
+    **dict.fromkeys(("trim",), "operate"),
+    **dict.fromkeys(("force", "simulate", "release", "lock-out", "lift-lock"), "tune"),
+}  # fmt: skip
+
+# What control calls the role of a sender.
+AT_DESK: Final[dict[str, str]] = {
+    VIEW: "viewer", OPERATE: "operator", SUPERVISE: "supervisor", ENGINEER: "engineer", ADMINISTER: "admin",
 }  # fmt: skip
 
 
@@ -39,6 +46,8 @@ def allowed(role: str, what: str) -> bool:
     return role in MAY[what]
 
 
-def needed(verb: str) -> str:
-    """What must be allowed to give an order."""
+def needed(verb: str, tag: str = "") -> str:
+    """What must be allowed to give an order. A trim is released by whoever may trim."""
+    if verb == "release" and tag in ("temperature", "humidity"):
+        return "operate"
     return VERBS.get(verb, "tune")

@@ -14,7 +14,7 @@ from controller.errors import StoreError
 from controller.page.live.places import ChamberPlace
 from controller.page.people import audit
 from controller.page.people.accounts import Visitor, used
-from controller.page.people.roles import needed
+from controller.page.people.roles import AT_DESK, needed
 from controller.page.recipes import versions_at
 from controller.page.web.context import Chamber, Json, Page, ThisPage, looks_on, require, station_of
 from controller.store.desk import DESK, Desk, Order, ask, write_note
@@ -52,7 +52,7 @@ async def give(
     wait_s: _Wait = WAIT_S,
 ) -> Json:  # fmt: skip
     """`outcome` is null while there is none yet: ask for it again, or give the same order under the same id."""
-    require(visitor, needed(asked.verb))
+    require(visitor, needed(asked.verb, str(asked.args.get("tag", ""))))
     watch = page.feed.watches[place.id]
     if not watch.seen.get("live") and asked.verb not in SAFE:
         raise HTTPException(409, "the controller is silent: look why, nothing was ordered")
@@ -110,7 +110,8 @@ def _lay_down(place: ChamberPlace, asked: Asked, visitor: Visitor) -> None:
     try:
         with Desk(place.folder / DESK) as desk:
             ask(desk, Order(
-                verb=asked.verb, who=visitor.name, role=visitor.role, args=asked.args, seen=asked.seen, id=asked.id
+                verb=asked.verb, who=visitor.name, role=AT_DESK[visitor.role], args=asked.args, seen=asked.seen,
+                id=asked.id,
             ))  # fmt: skip
     except StoreError as error:
         raise HTTPException(409, str(error)) from error

@@ -44,10 +44,16 @@ def page(request: Request, template: str, status_code: int = 200, **values: Any)
     html = _environment().get_template(template).render(
         t=lambda key, **names: _said(words, key, names), language=language, languages=LANGUAGES, visitor=visitor,
         may=lambda what: bool(visitor and allowed(visitor.role, what)), works=works, version=__version__,
-        data=Markup(_embedded(data)), path=request.url.path, chambers=works.chambers,
+        data=Markup(_embedded(data)), path=request.url.path, chambers=works.chambers, light=_light(request),
         **{"chamber": works.chambers[0] if len(works.chambers) == 1 else None, "view": "", **values},
     )  # fmt: skip
     return HTMLResponse(html, status_code)
+
+
+def _light(request: Request) -> str:
+    """What somebody chose, so that no page flashes up in the other one first."""
+    chosen = request.cookies.get("light", "")
+    return chosen if chosen in ("day", "night") else ""
 
 
 def _said(words: dict[str, str], key: str, names: dict[str, Any]) -> str:

@@ -10,7 +10,7 @@ export function drawAlarms(box, now, doing) {
   if (key === shown && box.children.length) return; // leave focus and open texts where they are
   shown = key;
   const unacked = now.alarms.filter((one) => !one.hidden && (one.state === "U" || one.state === "R"));
-  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate"), on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge"));
+  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate"), on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge_all"));
   box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("alarm.title", { count: now.alarms.filter((one) => !one.hidden).length })), unacked.length ? acknowledge : null),
     now.alarms.length ? el("div", {}, now.alarms.map((one) => alarm(one, now, doing))) : el("p", { class: "soft" }, t("alarm.none")));
 }
@@ -22,6 +22,7 @@ function alarm(one, now, doing) {
   for (const part of ["cause", "consequence", "action"]) dl.append(el("dt", {}, t(`alarm.${part}`)), el("dd", {}, known(`alarm.${one.tag}.${part}`, one[part])));
   const waiting = one.state === "U" || one.state === "R";
   const buttons = el("div", { class: "buttons" });
+  if (waiting && !one.hidden && may("operate")) buttons.append(el("button", { type: "button", on: { click: () => doing.give("acknowledge", { tag: one.tag }, `acknowledge ${one.tag}`) } }, t("alarm.acknowledge_one")));
   if (may("hide alarms") && !now.trips.includes(one.tag)) {
     buttons.append(one.hidden ? el("button", { type: "button", on: { click: () => doing.give("unshelve", { tag: one.tag }) } }, t("alarm.unshelve"))
       : el("button", { type: "button", on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));

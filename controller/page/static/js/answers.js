@@ -73,7 +73,9 @@ export function badges(now) {
   if (now.waiting_long) found.push(badge("note", t("badge.waits")));
   if ((now.trips ?? []).length) found.push(badge("act", t("badge.trips", { count: now.trips.length })));
   if (now.call?.hidden) found.push(badge("note", t("badge.hidden", { count: now.call.hidden })));
-  for (const one of now.bypasses ?? []) found.push(badge("look", t("badge.bypass", { what: one.tag })));
+  const hand = (now.by_hand ?? []).filter((one) => one.kind !== "trim" && one.kind !== "lock-out");
+  if (hand.length) found.push(badge("look", t("badge.by_hand", { count: hand.length })));
+  if ((now.by_hand ?? []).some((one) => one.kind === "lock-out")) found.push(badge("look", t("badge.locked_out")));
   if (now.link_age_scans > 2) found.push(badge("look", t("badge.link")));
   return el("div", { class: "badges" }, found);
 }

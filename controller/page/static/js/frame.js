@@ -1,13 +1,10 @@
 // What every view has: lock and unlock, log out, light or dark.
 import { $, ask, data, el, t } from "./core.js";
 
-const kept = localStorage.getItem("light");
-if (kept) document.documentElement.dataset.light = kept;
-
 $("light")?.addEventListener("click", () => {
   const dark = document.documentElement.dataset.light ? document.documentElement.dataset.light === "night" : matchMedia("(prefers-color-scheme: dark)").matches;
   document.documentElement.dataset.light = dark ? "day" : "night";
-  localStorage.setItem("light", document.documentElement.dataset.light);
+  document.cookie = `light=${document.documentElement.dataset.light}; path=/; max-age=31536000; samesite=strict`;
   document.dispatchEvent(new Event("light"));
 });
 $("lock")?.addEventListener("click", async () => { await ask("/lock", {}, "POST"); location.reload(); });

@@ -2,6 +2,7 @@
 import { $, data, el, t } from "./core.js";
 import { announce, badges, end, liveness, need } from "./answers.js";
 import { drawAlarms } from "./alarmlist.js";
+import { drawByHand } from "./byhand.js";
 import { drawDetail } from "./detail.js";
 import { DewChart } from "./dew.js";
 import { Doing } from "./doing.js";
@@ -33,6 +34,7 @@ function draw(ageS = 0) {
   parts.plan.add(now);
   parts.doing.draw(now, live);
   drawAlarms($("alarms"), now, parts.doing);
+  drawByHand($("byhand"), plate, now, parts.doing, live);
   drawDetail($("detail"), plate, now);
 }
 

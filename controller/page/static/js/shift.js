@@ -2,6 +2,7 @@
 import { $, ask, badge, data, el, known, t } from "./core.js";
 import { about, phaseWord } from "./answers.js";
 import { clock, moment, span } from "./format.js";
+import { handName } from "./byhand.js";
 import { follow } from "./head.js";
 import { list } from "./lines.js";
 
@@ -33,7 +34,7 @@ function due(now) {
 }
 
 export function handWords(one) {
-  return `${known(`hand.${one.kind}`, one.kind)} ${known(`point.${one.tag}`, one.tag)}`;
+  return `${t(`hand.${one.kind}`)} ${handName(one.kind, one.tag)}`;
 }
 
 function byHand(now) {
