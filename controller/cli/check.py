@@ -10,6 +10,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from controller.callout.planfile import read_plan
 from controller.cli import options as opt
 from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, site, summary
 from controller.config.chamber import ChamberFile
@@ -31,7 +32,7 @@ from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
 _MODEL_FILES = {"faults": "controller.rig.faultfile", "whatif": "controller.rig.whatif.casefile"}
-_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site")
+_SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site", "callout")
 
 
 @dataclass(slots=True)
@@ -129,6 +130,8 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
             report.good(kind, read_filling(path))
         elif kind == "site":
             report.good(kind, site.read_site(path))
+        elif kind == "callout":
+            report.good(kind, read_plan(path))
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:

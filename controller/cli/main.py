@@ -23,6 +23,7 @@ COMMANDS = {
     "run": ("controller.cli.run", "control a chamber (or a simulated one) over Modbus TCP"),
     "page": ("controller.cli.page", "serve the operator's page of one chamber or a site"),
     "report": ("controller.cli.report", "make the report of a cycle from its record, or verify a record"),
+    "callout": ("controller.cli.callout", "tell people who are not there, by mail and web call"),
     "backup": ("controller.cli.backup", "copy a record while it is written, or restore a copy"),
     "check": ("controller.cli.check", "check chamber, point, recipe and mix files"),
     "bench": ("controller.cli.bench", "measure speed, closure and control quality against their targets"),

@@ -10,7 +10,7 @@ from controller.config import words
 from controller.config.files import fault
 
 FileKind = Literal[
-    "chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults", "whatif", "site"
+    "chamber", "points", "device", "recipe", "mix", "plant", "weather", "filling", "faults", "whatif", "site", "callout"
 ]
 
 # kind -> (folder below configs, suffix)
@@ -26,6 +26,7 @@ FOLDERS: dict[FileKind, tuple[str, str]] = {
     "faults": ("faults", ".toml"),
     "whatif": ("whatif", ".toml"),
     "site": ("sites", ".toml"),
+    "callout": ("callout", ".toml"),
 }
 
 # configs/ lies beside controller/, in a checkout and in an installed wheel.

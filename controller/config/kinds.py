@@ -18,6 +18,7 @@ _SIGNS: tuple[tuple[FileKind, tuple[str, ...]], ...] = (
     ("whatif", ("change", "stands", "amount")),  # before faults: it may have some too
     ("faults", ("fault",)),
     ("site", ("line",)),
+    ("callout", ("people", "rules")),
 )
 
 
