@@ -83,6 +83,11 @@ class FieldServer:
         """Port of the first device."""
         return self.ports[0]
 
+    @property
+    def peers(self) -> list[str]:
+        """Who is connected to any of the devices, as address:port."""
+        return [peer for listener in self._listeners for peer in listener.peers]
+
     def _reply(self, device: FieldDevice) -> Callable[[bytes], bytes]:
         def reply(pdu: bytes) -> bytes:
             try:

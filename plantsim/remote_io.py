@@ -137,6 +137,21 @@ class RemoteIo:
         return self._trips
 
     @property
+    def orders(self) -> tuple[float, ...]:
+        """What every actuator of the wiring gets, in its order: percent, or 0 and 1; safe values after a trip."""
+        return self._actuators
+
+    @property
+    def heartbeat(self) -> int | None:
+        """The newest heartbeat that was taken; None before the first."""
+        return self._last
+
+    @property
+    def silent_s(self) -> float:
+        """Time of the device since then; stands still in lockstep, where its time waits for the next."""
+        return self._silent_s
+
+    @property
     def scans(self) -> int:
         """Scans lived since the device started, modulo 2**32."""
         return self._counter

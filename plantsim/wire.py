@@ -16,6 +16,7 @@ from typing import Final
 
 from plantsim.faults import Fault, amount_of
 from plantsim.frames import MANNERS, WRITES, Content, Where, misshapen, pieces, refusal, whole
+from plantsim.peers import peers_of
 
 # A reply cut off by an orderly end; one in pieces, each in good time; one that comes twice in one piece; one whose
 # header counts more bytes than it has (fewer with an amount below 0); a host that takes connections and never answers.
@@ -79,6 +80,11 @@ class Wire:
         for thread in list(self._clients.values()):
             thread.join(timeout=5.0)
         self._hang_up()
+
+    @property
+    def peers(self) -> list[str]:
+        """Who is connected, as address:port."""
+        return peers_of(self._clients)
 
     def settle(self, timeout_s: float = 5.0) -> None:
         """Wait until nothing that a request has caused is still on its way. TimeoutError when that lasts too long."""

@@ -75,6 +75,11 @@ class WiredServer:
         self._server.stop()
 
     @property
+    def peers(self) -> list[str]:
+        """Who is connected to any of the wires, as address:port."""
+        return [peer for wire in self.wires for peer in wire.peers]
+
+    @property
     def now(self) -> int:
         """Scans so far, by which the faults go."""
         kept = max((wire.kept for wire in self.wires), default=0) if self._io.lockstep else 0

@@ -7,11 +7,13 @@ import contextlib
 import threading
 from pathlib import Path
 
+from controller.cli import live
 from controller.cli import options as opt
 from controller.cli.ending import on_request
 from controller.errors import UnavailableError
 
 DRAWN_H = 168.0  # how far ahead faults of a seed are drawn
+PACE_MIN, PACE_MAX = 1e-3, 1e6
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,22 +25,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="step of the device (default: 1 s)")
     time = parser.add_mutually_exclusive_group()
     time.add_argument("--lockstep", action="store_true", help="time moves only when a controller writes")
-    time.add_argument("--pace", type=float, default=1.0, metavar="F", help="so many times real time (default: 1)")
+    time.add_argument(
+        "--pace", type=float, default=1.0, metavar="F",
+        help="so many times real time, or as fast as it goes if that is less (default: 1)",
+    )  # fmt: skip
     parser.add_argument(
         "--faults", metavar="FILE", help='what goes wrong in it or on its wires: a file, demo name, "seed:N" or "list"'
     )
     parser.add_argument("--truth", metavar="FILE", help="write what is true in the model as CSV, a row a minute")
+    parser.add_argument("--quiet", action="store_true", help="do not show what it is doing")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises UnavailableError when the port cannot be had."""
     try:
+        from controller.rig import board
         from controller.rig.faultfile import catalogue
         from controller.rig.operators import at_screen
         from controller.rig.plant import build
         from controller.rig.serve import listen, serve
         from controller.rig.telling import Teller
         from controller.rig.truthfile import TruthFile
+        from controller.rig.watching import Watch
         from controller.rig.wires import wire_plans
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
@@ -51,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         print("\n".join(catalogue()))
         return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
-    pace = opt.within("--pace", args.pace, 0.1, 1000.0, "times real time")
+    pace = opt.within("--pace", args.pace, PACE_MIN, PACE_MAX, "times real time")
     site = load_site(args.chamber, device_class=Device, layout=require_layout)
     ports = _ports(args, [device.port for device in site.devices])
     scene = opt.with_faults(opt.scene_of(args, scan_s), args.chamber, args.faults, DRAWN_H)
@@ -71,8 +79,14 @@ def run(args: argparse.Namespace) -> int:
         with on_request(ended.set):  # before the greeting: whoever has read it may already ask for the end
             _greet(args, site.chamber.name, server.ports)
             _tell_faults(args.faults, len(faults), orders)
-            teller = Teller(faults, scan_s, lambda _event: None, lambda text: print(text, flush=True))
-            serve(plant, server, truth, ended, teller)
+            watch = Watch(plant, server)
+            name, asked = site.chamber.name, None if args.lockstep else pace
+            with live.shown(
+                lambda: board.lines(name, watch.look(), asked),
+                lambda: board.line(name, watch.look(), asked),
+                quiet=args.quiet,
+            ) as say:
+                serve(plant, server, truth, ended, Teller(faults, scan_s, lambda _event: None, say), watch.add)
     print(f"stopped after {plant.chamber.time_s / 3600.0:.2f} h of the chamber's time", flush=True)
     return 0
 
@@ -98,7 +112,7 @@ def _ports(args: argparse.Namespace, own: list[int]) -> list[int]:
 def _greet(args: argparse.Namespace, chamber: str, ports: list[int]) -> None:
     time = "its time moves only when a controller writes (lockstep)"
     if not args.lockstep:
-        time = "in real time" if args.pace == 1.0 else f"at {args.pace:g} times real time"
+        time = "in real time" if args.pace == 1.0 else f"at {args.pace:,.10g} times real time"
     port = f"{ports[0]}"
     option = f" --host {args.host} --port {port}"
     if len(ports) > 1:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from controller.errors import UnavailableError
 from controller.rig.plant import Plant
 from controller.rig.telling import Teller
+from controller.rig.truth import Rows
 from controller.rig.truthfile import TruthFile
 from plantsim.fieldserver import FieldServer
 from plantsim.server import Server
 from plantsim.wiredserver import WiredServer, WirePlan
 
 LOOPBACK = "127.0.0.1"
-LOOK_EVERY_S = 2.0  # how often truth is written and the log of the model emptied
+LOOK_EVERY_S = 0.5  # how often truth is written and the log of the model emptied
 
 
 Served = Server | FieldServer | WiredServer
@@ -43,9 +44,14 @@ def listen(
 
 
 def serve(
-    plant: Plant, server: Served, truth: TruthFile | None, ended: threading.Event, teller: Teller | None = None
+    plant: Plant,
+    server: Served,
+    truth: TruthFile | None,
+    ended: threading.Event,
+    teller: Teller | None = None,
+    add: Callable[[Rows], None] | None = None,
 ) -> None:
-    """Until `ended` is set. The log of the model is emptied now and then: into the file, or away.
+    """Until `ended` is set. The log of the model is emptied now and then: into the file, to whom `add` is, or away.
 
     teller: says what begins and is over; as it is looked at only now and then, up to LOOK_EVERY_S late.
     """
@@ -59,3 +65,5 @@ def serve(
             teller.before(scans)
         if truth is not None:
             truth.add(rows)
+        if add is not None:
+            add(rows)

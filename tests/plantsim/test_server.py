@@ -312,3 +312,28 @@ def test_in_real_time_a_thread_ticks_the_chamber(realtime, chamber):
     steps = len(chamber.steps)
     assert steps >= 1
     assert realtime.scans == steps  # none after stop()
+
+
+def test_a_pace_beyond_reach_goes_as_fast_as_it_can_and_still_answers_everybody(realtime, chamber):
+    """Two clients ask while ticks follow each other without end; a lock that is only fought for would starve them."""
+    with Server(realtime, pace=1e9) as server, Peer(server.port) as one, Peer(server.port) as other:
+        for heartbeat in range(1, 101):
+            one.ask(turn(heartbeat))
+            assert len(words(other.ask(struct.pack(">BHH", 3, 0, 8)))) == 8
+        before = len(chamber.steps)
+        one.ask(struct.pack(">BHH", 3, 0, 8))
+        assert [peer.rpartition(":")[0] for peer in server.peers] == ["127.0.0.1"] * 2
+    assert before > 200
+    assert realtime.scans == len(chamber.steps)
+
+
+def test_who_has_gone_is_connected_no_more(realtime):
+    with Server(realtime) as server:
+        assert server.peers == []
+        with Peer(server.port) as peer:
+            peer.ask(turn(1))
+            assert len(server.peers) == 1
+        gone = threading.Event()
+        while server.peers and not gone.wait(0.01):
+            pass
+        assert server.peers == []
