@@ -122,6 +122,15 @@ def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_
     return found
 
 
+def outputs_of(chamber: ChamberFile) -> dict[str, str]:
+    """Every output that the chamber file uses: tag -> the place that drives it."""
+    return {
+        value: shapes.place(loc)
+        for loc, plain, value in leaves(chamber)
+        if plain in _ACTUATORS and isinstance(value, str) and value
+    }
+
+
 def leaves(config: Any, loc: shapes.Loc = ()) -> Iterator[tuple[shapes.Loc, str, object]]:
     """Every single value of a config: its place, the place without list numbers, the value. Tables of free keys
     (such as [signals.offset]) are left out."""

@@ -18,5 +18,6 @@ panelimage.py the image of several devices, pure; panel.py  the link to them, ea
 reach.py      which image and link a set of devices takes
 wirefaults.py what a wire can do to an exchange, and when; spoil.py  what becomes of words that arrive wrong, pure
 faulty.py     a link, or one device of a panel, that fails on schedule
+pulse.py      a coil that changes with every block, for a hard-wired relay
 liveness.py   does the device live, and does it hear us?
 """

@@ -57,6 +57,17 @@ class Watchdog:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pulse:
+    """A coil that changes with every block sent, for a hard-wired relay that waits for its edges.
+
+    tag: of a contact output that nothing else uses. time_s: without an edge for so long the relay drops what it holds.
+    """
+
+    tag: Annotated[str, Len(1, 40)]
+    time_s: Annotated[float, Gt(0), Le(600)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ReadBlock:
     """One request for inputs. function: 1 coils, 2 discrete inputs, 3 holding registers, 4 input registers."""
 
@@ -95,6 +106,7 @@ class Device:
     read, write: requests of a device with other tables, in their order. Left out, there is one request a table, from
     its first to its last address in use. The block with the heartbeat is written last.
     on_connect: settings that must be in place before anything is read.
+    pulse: where the device has no watchdog, or one is not enough.
     connections_max: how many the device allows; the controller always keeps to one.
     """
 
@@ -111,6 +123,7 @@ class Device:
     write: tuple[WriteBlock, ...] = ()
     on_connect: tuple[Setting, ...] = ()
     watchdog: Watchdog | None = None
+    pulse: Pulse | None = None
     connections_max: Annotated[int, Ge(1), Le(1000)] = 4
 
     @property
@@ -137,5 +150,7 @@ def absent_checks(device: Device, *, outputs: bool = True) -> tuple[str, ...]:
     if outputs and device.output.header == "none":
         missing.append("no heartbeat: an old frame that arrives late is obeyed")
     if outputs and device.watchdog is None:
-        missing.append("no output watchdog: outputs stay as they are when the controller dies")
+        stays = "no output watchdog: outputs stay as they are when the controller dies"
+        pulse = device.pulse
+        missing.append(stays if pulse is None else f"{stays}, save what the relay on {pulse.tag} drops: test it")
     return tuple(missing)

@@ -17,8 +17,10 @@ from controller.core.frames import Outputs, RawInputs
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 from controller.errors import LinkError
+from controller.link.blocks import Place
 from controller.link.device import Device
 from controller.link.layout import require_layout
+from controller.link.pulse import coil_of
 
 _raw = maker(RawInputs)
 
@@ -66,6 +68,7 @@ class Image:
         )
         coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
         self._pack = lru_cache(maxsize=256)(partial(_pack, coils))
+        self._pulse = coil_of(points, self.device, lambda point: Place(point.address - base, point.bit))
 
     def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
         """Inputs of one scan. words: (input_count,) 0..65535. age_scans: how old these words are.
@@ -96,8 +99,10 @@ class Image:
             status & 4 != 0,
         )
 
-    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int) -> list[int]:
+    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int, *, alive: bool = True) -> list[int]:
         """Words of one output block, (output_count,): absolute values, unused bits and words 0.
+
+        alive: False = these are safe outputs, sent because nobody controls: the pulse, if there is one, stands still.
 
         Raises LinkError "bad-words" for a value that is not a number or outside its point's span.
         """
@@ -120,6 +125,8 @@ class Image:
             raise self._bad_output(outputs) from None
         for offset, word in self._pack(outputs.discrete):
             words[offset] = word
+        if self._pulse is not None:
+            self._pulse.put(words, heartbeat, alive)
         return words
 
     def _with_signs(self, analog: tuple[int, ...]) -> tuple[int, ...]:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from controller.core.points import Point
 from controller.errors import ConfigError, Problem
+from controller.link import pulse
 from controller.link.blocks import is_plain, plan_blocks
 from controller.link.device import IMAGE_WORDS_MAX, INPUT_HEADER_WORDS, OUTPUT_HEADER_WORDS, Device
 
@@ -29,6 +30,7 @@ def require_layout(points: tuple[Point, ...], device: Device) -> Layout:
         for point in points
         if point.unit_id != device.unit_id
     ]
+    problems += pulse.problems(points, device)
     if not is_plain(points, device):
         return _require_blocks(points, device, problems)
     inputs = [point for point in points if point.kind in ("AI", "DI")]

@@ -18,6 +18,7 @@ from controller.errors import ConfigError, LinkError, Problem
 from controller.link.blocks import Blocks, Place, plan_blocks
 from controller.link.codec import Source, numbers_of, picker
 from controller.link.device import Device, InputBlock, OutputBlock
+from controller.link.pulse import coil_of
 
 
 class Member(NamedTuple):
@@ -78,6 +79,8 @@ class PanelImage:
             (self.place(p).word, p.lo, p.hi, (p.raw_hi - p.raw_lo) / (p.hi - p.lo), p.raw_lo) for p in self._outputs
         )
         self._coils = tuple((place.word, 1 << place.bit) for place in map(self.place, of_kind(points, "DO")))
+        coils = (coil_of(points, member.blocks.device, self.place) for member in self.members)
+        self._pulses = tuple(coil for coil in coils if coil is not None)
         self._beats_out = tuple(
             member.outputs.start + member.blocks.header_out
             for member in self.members
@@ -85,7 +88,7 @@ class PanelImage:
         )
 
     def place(self, point: Point) -> Place:
-        """Its place among the words of the panel."""
+        """Its place among the words of the panel, inputs or outputs."""
         member = next(member for member in self.members if member.blocks.device.name == point.device)
         here = member.blocks.place(point)
         block = member.inputs if point.kind in ("AI", "DI") else member.outputs
@@ -120,8 +123,8 @@ class PanelImage:
             self._discrete_ages(ages) if aged else (),
         )
 
-    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int) -> list[int]:
-        """Words of all outputs, (output_count,): absolute values, unused bits and words 0.
+    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int, *, alive: bool = True) -> list[int]:
+        """Words of all outputs, (output_count,): absolute values, unused bits and words 0. alive: as of an Image.
 
         Raises LinkError "bad-words" for a value that is not a number or outside its point's span.
         """
@@ -141,6 +144,8 @@ class PanelImage:
         for on, (at, mask) in zip(discrete, self._coils, strict=True):
             if on:
                 words[at] |= mask
+        for coil in self._pulses:
+            coil.put(words, heartbeat, alive)
         return words
 
     def _unfit(self, outputs: Outputs) -> LinkError:

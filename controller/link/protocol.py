@@ -77,8 +77,8 @@ class WordImage(Protocol):
         """Inputs of one scan."""
         ...
 
-    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int) -> list[int]:
-        """Words of one output block."""
+    def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int, *, alive: bool = True) -> list[int]:
+        """Words of one output block. alive: False when they are safe outputs because nobody controls."""
         ...
 
 

@@ -240,7 +240,7 @@ class Runner:
             self._own_events.append(Event("invariant", "INVARIANT", text))
             self._own_commands = (Command(f"invariant-{scan}", "abort", "invariants"),)
         self._broken = broken
-        return self._image.encode(self._safe, heartbeat, self._scan_ms)
+        return self._image.encode(self._safe, heartbeat, self._scan_ms, alive=False)
 
     def _keep(
         self,
@@ -340,6 +340,6 @@ class Runner:
             return
         self._heartbeat = (self._heartbeat + 1) & 0xFFFF
         try:
-            self._link.write(self._image.encode(self._safe, self._heartbeat, self._scan_ms))
+            self._link.write(self._image.encode(self._safe, self._heartbeat, self._scan_ms, alive=False))
         except LinkError:
             self.link_failures += 1

@@ -11,6 +11,7 @@ from controller.config.bundle import Bundle, load_bundle
 from controller.config.find import find
 from controller.config.loader import load
 from controller.config.plan import bind
+from controller.config.tags import outputs_of
 from controller.core import scan
 from controller.core.commands import Orders
 from controller.core.frames import Command, RawInputs
@@ -21,6 +22,7 @@ from controller.link.image import Image
 from controller.link.layout import require_layout
 from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link, Telling
+from controller.link.pulse import require_pulses
 from controller.link.reach import image_of
 from controller.runtime.clock import Clock
 from controller.runtime.loop import Changes, Runner, Sink
@@ -151,6 +153,7 @@ def prepare(asked: Asked) -> Session:
         )
         for number, device in enumerate(bundle.devices)
     )
+    require_pulses(devices, asked.scan_s, outputs_of(bundle.chamber))
     return Session(asked, bundle, devices, _bound(bundle, asked), image_of(bundle.points, devices))
 
 

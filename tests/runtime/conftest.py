@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
@@ -11,7 +11,7 @@ import pytest
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.points import Point
 from controller.errors import LinkError
-from controller.link.device import Device, InputBlock, OutputBlock
+from controller.link.device import Device, InputBlock, OutputBlock, Pulse
 from controller.link.image import Image
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Runner, Start
@@ -97,6 +97,7 @@ class Step:
 
     breaks: frozenset[int] = frozenset()
     valve_pct: float = 25.0
+    coils: tuple[bool, ...] = (True,)
     seen: list[tuple[RawInputs, tuple[Command, ...], float]] = field(default_factory=list)
 
     def __call__(self, state: State, raw: RawInputs, commands: tuple[Command, ...], now_s: float) -> Result:
@@ -104,7 +105,7 @@ class Step:
         broken = ("no heat without air",) if state.scans in self.breaks else ()
         events = tuple(Event("command", "", command.verb) for command in commands)
         frame = Frame((float(raw.analog[0]),), (0,), ("",), raw.discrete, raw.age_scans)
-        return Result(State(state.scans + 1), Outputs((self.valve_pct,), (True,)), frame, events, broken)
+        return Result(State(state.scans + 1), Outputs((self.valve_pct,), self.coils), frame, events, broken)
 
 
 @pytest.fixture
@@ -115,6 +116,13 @@ def panel() -> Panel:
 @pytest.fixture
 def step() -> Step:
     return Step()
+
+
+@pytest.fixture
+def pulsed() -> tuple[tuple[Point, ...], Image]:
+    """The tiny panel with a coil for a watchdog relay beside the fan's, and its image."""
+    points = (*POINTS, replace(POINTS[-1], tag="YC-9", bit=9, safe=0.0))
+    return points, Image(points, replace(DEVICE, pulse=Pulse(tag="YC-9", time_s=5.0)))
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from controller.core.frames import Command, Event
 from controller.errors import InvariantError, LinkError
 from controller.runtime.loop import Runner, Start
 from controller.runtime.orders import MergedOrders, ScriptOrders
+from controller.runtime.rest import safe_outputs
 from controller.store.recorder import Scan
 
 Make = Callable[..., Runner]
@@ -147,6 +148,17 @@ def test_broken_invariant_sends_safe_outputs_aborts_and_is_journaled_once(
     assert [commands[0].verb for _raw, commands, _now_s in step.seen if commands] == ["abort"]
     assert len(sink.texts("invariant")) == 1
     assert report.invariants_broken == 2
+
+
+def test_the_pulse_for_a_watchdog_relay_stands_still_while_safe_outputs_are_sent(
+    make_runner: Make, panel: Any, step: Any, start: Start, pulsed: Any
+) -> None:
+    """Off in the broken scans and in the last block of a run, whatever the heartbeat; else with its lowest bit."""
+    points, image = pulsed
+    step.breaks, step.coils = frozenset((2, 3)), (True, False)
+    make_runner(image=image, safe=safe_outputs(points)).run(start, 6)
+    assert [words[0] & 1 for words in panel.written] == [1, 0, 1, 0, 1, 0, 1]
+    assert [words[3] >> 9 & 1 for words in panel.written] == [1, 0, 0, 0, 1, 0, 0]
 
 
 def test_broken_invariant_raises_when_strict_after_safe_outputs(
