@@ -5,17 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from controller.callout.planfile import read_plan
 from controller.cli import options as opt
-from controller.config import bundle, crosschecks, kinds, loader, outlook, reach, site, summary
+from controller.config import bundle, crosschecks, everyday, kinds, loader, outlook, reach, site, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
-from controller.config.filling import read_filling
+from controller.config.filling import load_filling, read_filling
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
 from controller.config.weather import read_weather
@@ -23,7 +23,7 @@ from controller.core import protection
 from controller.core.diary import Forecast
 from controller.core.forecast import Case, forecast
 from controller.core.mix import Mix
-from controller.core.recipe import Recipe
+from controller.core.recipe import Phase, Recipe, band
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
@@ -31,6 +31,7 @@ from controller.report import effects
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
+STANDING_AGE_H = 24.0
 _MODEL_FILES = {"faults": "controller.rig.faultfile", "whatif": "controller.rig.whatif.casefile"}
 _SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site", "callout")
 
@@ -46,6 +47,7 @@ class Report:
     notes: list[str] = field(default_factory=list)
     recipes: list[Recipe] = field(default_factory=list)
     forecasts: dict[str, tuple[Case, Forecast]] = field(default_factory=dict)  # by name of the recipe
+    days: dict[str, everyday.Everyday] = field(default_factory=dict)  # the same for standing climates with a filling
 
     def good(self, kind: str, file: Loaded[Any]) -> None:
         """A file was read without problems of its own."""
@@ -75,6 +77,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--chamber", default="demo-north", help="chamber that recipes must fit (name or file)")
     parser.add_argument("--mix", default="demo-60", help="mix of the product in it (name or file)")
     opt.add_charge(parser)
+    parser.add_argument(
+        "--filling", metavar="FILE", help="boards that come and go in a standing climate: file or demo name"
+    )
     opt.add_outdoors(parser)
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
     parser.add_argument("--effects", action="store_true", help="print the chamber's table of cause and effect, to sign")
@@ -166,15 +171,35 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
         raise ConfigError(problems)
     empty = tuple(args.empty_bay)
     case = opt.case_of(args)
+    if (standing := everyday.standing_phase(recipe.value)) is not None:
+        # no common start: what stands there is as warm as it is kept, and a day old
+        case = replace(case, mix_degC=0.5 * sum(band(standing)), age_h=STANDING_AGE_H)
     ahead = forecast(outlook.room(place, empty), recipe.value, mix, case)
     report.recipes.append(recipe.value)
-    report.forecasts[recipe.value.name] = (case, ahead)
-    notes = [*crosschecks.notes(recipe.value, place), *outlook.notes(recipe.value, ahead)]
+    notes = crosschecks.notes(recipe.value, place)
+    if standing is None:
+        report.forecasts[recipe.value.name] = (case, ahead)
+        notes += outlook.notes(recipe.value, ahead)
+    else:
+        notes += _standing(standing, place, mix, args, case, report, recipe.value.name)
     report.notes += [f"{_shown(recipe.path)}: {text}" for text in notes]
     problems = outlook.problems(recipe.value, place, case, ahead, recipe.path)
     if problems:
         raise ConfigError(problems)
     report.good("recipe", recipe)
+
+
+def _standing(
+    phase: Phase, place: ChamberFile, mix: Mix, args: argparse.Namespace, case: Case, report: Report, name: str
+) -> list[str]:
+    """The estimate for a standing climate, and what will not go as asked."""
+    if args.filling is None:
+        return ["a standing climate depends on the boards that come and go: give them with --filling"]
+    found = everyday.look_ahead(phase, place, mix, load_filling(args.filling), case.outdoor)
+    if found is None:
+        return ["nothing comes in by this filling"]
+    report.days[name] = found
+    return everyday.notes(found)
 
 
 def _check_model(kind: str, path: Path, report: Report) -> None:
@@ -199,8 +224,10 @@ def _as_json(report: Report) -> str:
         for name, kind in report.kinds.items()
     ]
     ahead = {name: forecasts.data(found) for name, (_case, found) in report.forecasts.items()}
+    days = {name: everyday.data(found) for name, found in report.days.items()}
     notes = list(dict.fromkeys(report.notes))
-    return json.dumps({"ok": report.ok, "files": files, "notes": notes, "forecasts": ahead}, indent=2, allow_nan=False)
+    found = {"ok": report.ok, "files": files, "notes": notes, "forecasts": ahead, "standing": days}
+    return json.dumps(found, indent=2, allow_nan=False)
 
 
 def _as_text(report: Report) -> str:
@@ -219,6 +246,8 @@ def _as_text(report: Report) -> str:
         if recipe.name in report.forecasts:
             case, ahead = report.forecasts[recipe.name]
             lines += ["", forecasts.text(ahead, case)]
+        if recipe.name in report.days:
+            lines += ["", everyday.text(report.days[recipe.name])]
     if report.notes:
         lines += ["", *(f"note: {text}" for text in dict.fromkeys(report.notes))]
     count = sum(len(problems) for problems in report.problems.values())

@@ -51,6 +51,8 @@ class ForecastConfig:
     boards_share: of [temperature] fixed_MJ_per_K, what comes in with the product; the rest is racks.
     bottom_share: how far the lowest air is from the mean, as a share of supply minus return. scatter_K: how far a
     probe may read from the truth after equalisation. start_rh_pct: air when control begins.
+    bay_exchange: air that a bay exchanges with the others, over what passes through it; it softens what cold boards do.
+    uneven_K: how far the coldest place is from the mean in a steady chamber without newcomers.
     mix_K, heat_share, activation_low, activation_high: how uncertain mix temperature, heat of hydration and
     activation energy (kJ/mol) are; the interval of the ready time comes from these.
     """
@@ -73,6 +75,8 @@ class ForecastConfig:
     bottom_share: Annotated[float, Ge(0), Le(0.5)] = 0.4
     scatter_K: Annotated[float, Ge(0), Le(1)] = 0.05
     start_rh_pct: Annotated[float, Ge(20), Le(100)] = 92.0
+    bay_exchange: Annotated[float, Ge(0), Le(20)] = 0.3
+    uneven_K: Annotated[float, Ge(0), Le(1)] = 0.4
     mix_K: Annotated[float, Ge(0), Le(5)] = 1.0
     heat_share: Annotated[float, Ge(0), Le(0.5)] = 0.15
     activation_low: Annotated[float, Ge(20), Le(80)] = 38.0

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from controller.rig import bench_forecast as ahead
 from controller.rig import bench_speed as speed
+from controller.rig import bench_standing as everyday
 from controller.rig import bench_truth as quality
 from controller.rig import bench_variation as away
 from controller.rig import bench_whatif as other
@@ -32,7 +33,7 @@ def targets(*, quick: bool, full: bool = False, what_ifs: bool = False) -> list[
     if quick:
         return fast
     held = [target for recipe in quality.RECIPES for target in quality.targets(recipe)]
-    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held, *(away.TARGETS if full else ())]
+    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held, *everyday.TARGETS, *(away.TARGETS if full else ())]
 
 
 def measure(part: str, *, quick: bool, full: bool = False, show: Show) -> tuple[list[Row], float]:
@@ -88,7 +89,10 @@ class _Bench:
         if "steady" in recipes:
             self._cycle("steady", found, step_us)
         if self._wants(ahead.TARGETS):
-            found |= ahead.figures(self._folder / "seasons", self._part(0.8, 0.87))
+            found |= ahead.figures(self._folder / "seasons", self._part(0.76, 0.8))
+        if self._wants(everyday.TARGETS):
+            stood, self.hold_h[everyday.NAME] = everyday.figures(self._folder / "days", self._part(0.8, 0.87))
+            found |= stood
         if self._wants(away.TARGETS):
             varied, holds = away.figures(self._folder, self._names, self._part(0.87, 0.95))
             found |= varied
@@ -103,7 +107,7 @@ class _Bench:
 
     def _cycle(self, recipe: str, found: dict[str, Measured], step_us: float) -> float:
         """A cycle over the direct link; returns its wall time scaled to 24 h."""
-        part = self._part(0.05, 0.4) if recipe == "gentle" else self._part(0.7, 0.8)
+        part = self._part(0.05, 0.4) if recipe == "gentle" else self._part(0.7, 0.76)
         # gentle is a day by definition; another recipe runs to its own end, unless only an hour was asked for
         hours = self._hours if recipe == "gentle" or self._hours < DAY_H else 2.0 * DAY_H
         ran, note, wall_s = speed.day(recipe, "direct", hours, self._folder / recipe, part)

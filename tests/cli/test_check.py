@@ -158,3 +158,25 @@ def test_prints_cause_and_effect_of_a_chamber_to_sign(capsys):
     for row in ROWS:
         assert row.text in printed
     assert "signature" in printed
+
+
+def test_a_standing_climate_is_told_beforehand_what_newcomers_do(capsys: pytest.CaptureFixture[str]) -> None:
+    """In the chamber made for it nothing stands against it; in the other one the note says what would help."""
+    asked = ["check", "configs/recipes/standing.toml", "--filling", "days", "--outdoor", "8/80"]
+    assert main([*asked, "--chamber", "demo-standing"]) == 0
+    able = capsys.readouterr().out
+    assert "it pulls its cells down by" in able
+    assert "note:" not in able
+    assert main(asked) == 0
+    assert "degC or more (a heated mix, a short way), give" in capsys.readouterr().out
+    main([*asked, "--json"])
+    found = json.loads(capsys.readouterr().out)
+    assert found["standing"]["standing"]["pull"]["fall_K"] > found["standing"]["standing"]["limit_K"]
+    assert found["forecasts"] == {}
+
+
+def test_a_standing_climate_without_a_filling_is_not_forecast_as_one_charge(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "configs/recipes/standing.toml"]) == 0
+    said = capsys.readouterr().out
+    assert "give them with --filling" in said
+    assert "ready:" not in said

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from controller.rig import bench, bench_truth
+from controller.rig import bench, bench_standing, bench_truth
 from controller.rig.bench_rows import Measured, Target, as_json, chosen, judge, table
 
 FAST = Target(name="a day", unit="s", must=7.0, dream=4.0, per_s=1.0)
@@ -79,3 +79,22 @@ def test_a_dream_is_never_easier_than_its_must() -> None:
     for target in bench.targets(quick=False):
         if target.must is not None and target.dream is not None:
             assert (target.dream >= target.must) if target.at_least else (target.dream <= target.must), target.name
+
+
+def test_every_row_of_the_everyday_mode_comes_from_its_own_figure() -> None:
+    """A block of distinct figures: none may stand in two rows, and each row must hold by its own."""
+    block = {
+        "settle_h": 8.0,
+        "settled_air": {"off_K_max": 0.7, "min_degC": 31.3, "max_degC": 32.6, "off_K_p95": 0.4, "outside_pct": 0.5,
+                        "left_out_pct": 4.0, "rh_pct": {"mean": 96.0, "min": 87.0}},
+        "settled_board_film_kg_per_m2_max": 0.001,
+        "doors": {"recovery_min_max": 3.0, "judged": 72, "open_s_mean": 60.0},
+        "newcomers": {"count": 216, "degC": [27.0, 29.0], "wetted_kg_per_m2": {"mean": 0.06, "max": 0.11}},
+        "turnover": {"in_t": 360.0, "days": 3.0, "energy_kWh_per_t": 2.2, "fog_kg_per_t": 3.6},
+    }  # fmt: skip
+    found = bench_standing.rows(block)
+    assert [found[target.name].value for target in bench_standing.TARGETS[:-1]] == [
+        0.7, 99.5, 0.001, 3.0, 96.0, 0.06, 120.0, 2.2, 3.6,
+    ]  # fmt: skip
+    held = {target.name: judge(target, found[target.name], hold_h=72.0).holds for target in bench_standing.TARGETS[:-1]}
+    assert [name for name, holds in held.items() if not holds] == [bench_standing.TARGETS[1].name]
