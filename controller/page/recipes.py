@@ -16,11 +16,12 @@ from controller.core.forecast import Case, Forecast, forecast
 from controller.core.mix import Mix
 from controller.core.recipe import Recipe, band
 from controller.errors import ConfigError, Problem, UnavailableError
+from controller.page.desks import Desks
 from controller.page.live.bound import Bound
 from controller.page.live.numbers import clean
 from controller.page.live.outlook import Outlook
 from controller.page.live.places import ChamberPlace
-from controller.store.desk import DESK, Desk
+from controller.store.desk import Desk
 
 TEXT_MAX = 60_000
 _BUSY_S = 20.0
@@ -74,11 +75,11 @@ def versions(desk: Desk | None) -> list[Version]:
     return [*first, *(one for digest, one in kept.items() if digest not in shipped)]
 
 
-def versions_at(place: ChamberPlace) -> list[Version]:
+def versions_at(desks: Desks, place: ChamberPlace) -> list[Version]:
     """The versions that a chamber's desk and the program have."""
-    if not (place.folder / DESK).is_file():
+    if not desks.there(place):
         return versions(None)
-    with Desk(place.folder / DESK) as desk:
+    with desks.at(place) as desk:
         return versions(desk)
 
 

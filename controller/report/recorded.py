@@ -19,9 +19,10 @@ from controller.core.recipe import Recipe
 from controller.errors import ConfigError, StoreError
 from controller.link.device import Device
 from controller.report import ran
+from controller.report.slice import Slice
 from controller.report.summary import Run, Summary
 from controller.store.header import Header
-from controller.store.reader import CycleRow, JournalRow, MinuteRow, Reader
+from controller.store.reader import CycleRow, FrameRow, JournalRow, MinuteRow, Reader
 
 HOUR_MS = 3_600_000.0
 MINUTE_MS = 60_000
@@ -142,13 +143,14 @@ def _worked_out(
     journal: list[JournalRow],
 ) -> Summary:
     """The summary of a cycle that has none, from what its record says."""
-    if not is_newest:
-        raise StoreError(f"cycle {row.cycle} was left without a summary when another one began; report the newest one")
     if recipe is None or chamber is None:
         raise StoreError("this record was begun by another version, and its cycle is not over: report it with that one")
     facts: Any = row.header.facts
+    whole = reader
+    if not is_newest:  # another one began before anybody summed it up
+        reader = Slice(whole, row, path)
     last = reader.last_scan()
-    first = next(iter(reader.frames()), None)
+    first = next(iter(reader.frames()), None) if reader is whole else None
     known: dict[str, Loaded[Any]] = {"recipe": recipe, "chamber": chamber}
     return ran.summarise(
         reader,
@@ -162,7 +164,7 @@ def _worked_out(
             seed=facts.get("seed"),
             link=str(facts.get("link")),
             scan_s=row.header.scan_s,
-            scans=last[0] - first.scan + 1 if last and first else 0,
+            scans=_scans(last, first, reader),
             wall_s=0.0,
             scan_us={},
             exchange_us={},
@@ -173,6 +175,12 @@ def _worked_out(
             ready_forecast=_forecast_beside(path, recipe.sha256),
         ),
     )
+
+
+def _scans(last: tuple[int, int] | None, first: FrameRow | None, reader: Reader) -> int:
+    if isinstance(reader, Slice):
+        return reader.scans
+    return last[0] - first.scan + 1 if last and first else 0
 
 
 def _forecast_beside(path: Path, recipe_sha256: str) -> dict[str, float | None] | None:

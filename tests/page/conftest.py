@@ -61,6 +61,7 @@ def served(data: Path) -> Iterator[Served]:
     for watch in page.feed.watches.values():
         watch.close()
     page.feed.stop()
+    page.desks.close()
     book.close()
 
 

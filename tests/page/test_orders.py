@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from starlette.testclient import TestClient
 from controller.config.find import find
 from controller.page.people import audit
 from controller.store.desk import Desk
+from controller.store.desk_schema import peek_at_desk
 from tests.page.conftest import Served
 
 AsRole = Callable[[str], TestClient]
@@ -96,6 +98,16 @@ def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> Non
     assert (line.who, line.what, line.object, line.reason, line.result) == (
         "person-supervise", "shelve", "chamber", "known", "asked"
     )  # fmt: skip
+
+
+def test_control_can_look_at_the_desk_whatever_the_page_has_just_done(as_role: AsRole, data: Path) -> None:
+    """The page keeps its connection, so that no closing one tidies the log away under a lock."""
+    browser = as_role("operate")
+    for number in range(8):
+        browser.post(f"{HERE}/commands?wait_s=0", json=order("hold", f"order-{number:04}"))
+        with closing(peek_at_desk(data / "desk.sqlite")) as db:
+            assert db.execute("SELECT count(*) FROM commands").fetchone() == (number + 1,)
+    assert (data / "desk.sqlite-wal").is_file()
 
 
 def kept(browser: TestClient, text: str) -> str:

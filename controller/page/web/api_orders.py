@@ -17,7 +17,7 @@ from controller.page.people.accounts import Visitor, used
 from controller.page.people.roles import AT_DESK, needed
 from controller.page.recipes import versions_at
 from controller.page.web.context import Chamber, Json, Page, ThisPage, looks_on, require, station_of
-from controller.store.desk import DESK, Desk, Order, ask, write_note
+from controller.store.desk import Order, ask, write_note
 from controller.store.glance import Glance
 
 router = APIRouter(prefix="/api/v1", tags=["orders"])
@@ -57,9 +57,9 @@ async def give(
     if not watch.seen.get("live") and asked.verb not in SAFE:
         raise HTTPException(409, "the controller is silent: look why, nothing was ordered")
     if asked.verb == "start" and asked.args.get("recipe"):
-        await asyncio.to_thread(_require_released, place, str(asked.args["recipe"]))
+        await asyncio.to_thread(_require_released, page, place, str(asked.args["recipe"]))
     after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
-    await asyncio.to_thread(_lay_down, place, asked, visitor)
+    await asyncio.to_thread(_lay_down, page, place, asked, visitor)
     found = await _outcome(place, asked.id, after, wait_s)
     await asyncio.to_thread(_remember, page, visitor, station_of(request), place, asked, found)
     return {"id": asked.id, "outcome": found}
@@ -80,35 +80,35 @@ def note(
 ) -> Json:
     """It is kept at the desk and shown in the hand-over."""
     require(visitor, "operate")
-    with Desk(place.folder / DESK) as desk:
+    with page.desks.at(place) as desk:
         number = write_note(desk, visitor.name, visitor.role, left.text.strip(), left.about)
     audit.note(page.book, visitor.name, visitor.role, station_of(request), "note", place.id, new=left.text[:200])
     return {"number": number}
 
 
 @router.get("/chambers/{chamber}/notes", summary="Notes, newest first", dependencies=[Depends(looks_on)])
-def notes(place: Chamber, limit: Annotated[int, Query(ge=1, le=500)] = 50) -> Json:
+def notes(page: ThisPage, place: Chamber, limit: Annotated[int, Query(ge=1, le=500)] = 50) -> Json:
     """Who left what, and when."""
-    if not (place.folder / DESK).is_file():
+    if not page.desks.there(place):
         return {"notes": []}
-    with Desk(place.folder / DESK) as desk:
+    with page.desks.at(place) as desk:
         rows = desk.rows("SELECT id, utc_ms, who, role, about, text FROM notes ORDER BY id DESC LIMIT ?", (limit,))
     names = ("id", "utc_ms", "who", "role", "about", "text")
     return {"notes": [dict(zip(names, row, strict=True)) for row in rows]}
 
 
-def _require_released(place: ChamberPlace, recipe: str) -> None:
+def _require_released(page: Page, place: ChamberPlace, recipe: str) -> None:
     """A start by a version's hash is for released versions only."""
-    version = next((one for one in versions_at(place) if recipe in (one.sha256, one.name)), None)
+    version = next((one for one in versions_at(page.desks, place) if recipe in (one.sha256, one.name)), None)
     if version is None or not version.released:
         raise HTTPException(403, "this version of a recipe is not released: somebody who may has to approve it first")
 
 
-def _lay_down(place: ChamberPlace, asked: Asked, visitor: Visitor) -> None:
+def _lay_down(page: Page, place: ChamberPlace, asked: Asked, visitor: Visitor) -> None:
     if not place.folder.is_dir():
         raise HTTPException(409, "there is no controller for this chamber yet")
     try:
-        with Desk(place.folder / DESK) as desk:
+        with page.desks.at(place) as desk:
             ask(desk, Order(
                 verb=asked.verb, who=visitor.name, role=AT_DESK[visitor.role], args=asked.args, seen=asked.seen,
                 id=asked.id,

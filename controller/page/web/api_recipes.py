@@ -15,7 +15,7 @@ from controller.page.people import audit
 from controller.page.people.accounts import Visitor
 from controller.page.recipes import TEXT_MAX, Charge, Version
 from controller.page.web.context import Chamber, Json, May, Page, ThisPage, looks_on, station_of
-from controller.store.desk import DESK, Desk, approve, keep_recipe
+from controller.store.desk import approve, keep_recipe
 
 router = APIRouter(prefix="/api/v1/chambers/{chamber}", tags=["recipes"], dependencies=[Depends(looks_on)])
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
@@ -59,9 +59,9 @@ class Approval(BaseModel):
 
 
 @router.get("/recipes", summary="Every version of every recipe")
-def listed(place: Chamber) -> Json:
+def listed(page: ThisPage, place: Chamber) -> Json:
     """`released`: operators may start it. The newest of the desk first within a name."""
-    return {"recipes": [_shown(version) for version in recipes.versions_at(place)]}
+    return {"recipes": [_shown(version) for version in recipes.versions_at(page.desks, place)]}
 
 
 @router.post("/recipes/check", summary="Is this recipe right for this chamber?")
@@ -91,7 +91,7 @@ def keep(
     recipe, problems = recipes.judged(_bound(page, place), kept.text)
     if recipe is None:
         raise HTTPException(422, "; ".join(map(str, problems[:5])))
-    with Desk(place.folder / DESK) as desk:
+    with page.desks.at(place) as desk:
         digest = keep_recipe(desk, recipe.name, kept.text, visitor.name, kept.why, kept.parent or "")
     audit.note(
         page.book, visitor.name, visitor.role, station_of(request), "keep recipe", recipe.name, old=kept.parent or "",
@@ -106,10 +106,10 @@ def say(
     visitor: Annotated[Visitor, Depends(May("approve recipes"))],
 ) -> Json:  # fmt: skip
     """Nobody approves a version that is alone their own: two pairs of eyes."""
-    version = _find(place, digest)
+    version = _find(page, place, digest)
     if not said.withdrawn and version.who == visitor.name:
         raise HTTPException(403, "this version is your own: somebody else approves it")
-    with Desk(place.folder / DESK) as desk:
+    with page.desks.at(place) as desk:
         if version.where == "shipped":
             keep_recipe(desk, version.name, version.text, "shipped", "shipped with the program")
         approve(desk, digest, visitor.name, visitor.role, said.why, withdrawn=said.withdrawn)
@@ -117,7 +117,7 @@ def say(
     audit.note(
         page.book, visitor.name, visitor.role, station_of(request), what, version.name, new=digest, reason=said.why
     )
-    return _shown(_find(place, digest))
+    return _shown(_find(page, place, digest))
 
 
 @router.post("/forecasts", summary="What every released recipe would do with a charge")
@@ -125,7 +125,7 @@ def forecasts(page: ThisPage, place: Chamber, charging: Charging) -> Json:
     """Quick forecasts without their uncertainty, to choose by; `outdoor` is what was taken for the air outside."""
     bound = _bound(page, place)
     found = []
-    for version in recipes.versions_at(place):
+    for version in recipes.versions_at(page.desks, place):
         recipe, problems = recipes.judged(bound, version.text)
         if version.released:
             entry = {**_shown(version, text=False), "problems": [str(one) for one in problems], "forecast": None}
@@ -141,25 +141,27 @@ def forecasts(page: ThisPage, place: Chamber, charging: Charging) -> Json:
 def one_forecast(page: ThisPage, place: Chamber, digest: str, charging: Charging) -> Json:
     """As above, with the interval of the ready time (seven runs, about a second)."""
     bound = _bound(page, place)
-    recipe, problems = recipes.judged(bound, _find(place, digest).text)
+    recipe, problems = recipes.judged(bound, _find(page, place, digest).text)
     if recipe is None:
         raise HTTPException(422, "; ".join(map(str, problems[:5])))
     return _ahead(bound, page, place, recipe, charging, interval=True)
 
 
 @router.post("/recipes/{digest}/ready", summary="Have a released version ready at the desk for a start")
-def make_ready(place: Chamber, digest: str, visitor: Annotated[Visitor, Depends(May("operate"))]) -> Json:
+def make_ready(
+    page: ThisPage, place: Chamber, digest: str, visitor: Annotated[Visitor, Depends(May("operate"))]
+) -> Json:
     """A start names a version by its SHA-256 and finds it at the desk; a shipped one is laid down there first."""
-    version = _find(place, digest)
+    version = _find(page, place, digest)
     if not version.released:
         raise HTTPException(403, f"{version.name} is a draft: somebody who may has to approve it first")
-    with Desk(place.folder / DESK) as desk:
+    with page.desks.at(place) as desk:
         keep_recipe(desk, version.name, version.text, version.who or "shipped", version.why)
     return {"sha256": digest, "for": visitor.name}
 
 
-def _find(place: ChamberPlace, digest: str) -> Version:
-    version = next((one for one in recipes.versions_at(place) if one.sha256 == digest), None)
+def _find(page: Page, place: ChamberPlace, digest: str) -> Version:
+    version = next((one for one in recipes.versions_at(page.desks, place) if one.sha256 == digest), None)
     if version is None:
         raise HTTPException(404, "no recipe has this SHA-256")
     return version

@@ -39,6 +39,7 @@ def make_app(here: Page) -> FastAPI:
             yield
         finally:
             here.feed.stop()
+            here.desks.close()
             here.book.close()
 
     app = FastAPI(

@@ -7,6 +7,7 @@ from typing import Annotated, Any, cast
 
 from fastapi import Depends, HTTPException, Request
 
+from controller.page.desks import Desks
 from controller.page.live.feed import Feed
 from controller.page.live.places import ChamberPlace
 from controller.page.people import accounts, tokens
@@ -29,6 +30,7 @@ class Page:
     tls: bool = False
     hosts: frozenset[str] = frozenset()
     limiter: Limiter = field(default_factory=Limiter)
+    desks: Desks = field(default_factory=Desks)
 
 
 def page_of(request: Request) -> Page:

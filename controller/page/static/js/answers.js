@@ -26,7 +26,7 @@ export function need(now) {
 
 function sentence(call, row, now) {
   if (call.level === "lost") return t(`lost.${call.about}`);
-  if (call.level === "well") return now.state === "idle" ? t("need.idle") : t("need.nothing");
+  if (call.level === "well") return now.state === "idle" ? t("need.idle") : now.state === "complete" ? t("need.complete") : t("need.nothing");
   const words = [about(call.about, row)];
   if (call.by_ms) words.push(t("need.by", { clock: clock(call.by_ms, now.utc_ms) }));
   if (call.unacked) words.push(t(call.unacked === 1 ? "need.unacked_one" : "need.unacked", { count: call.unacked }));

@@ -1,5 +1,6 @@
 // Line plots with the page's colours and times: one place that knows uPlot.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
+import { t } from "./core.js";
 import { clock, number } from "./format.js";
 
 export function colour(name) {
@@ -22,7 +23,7 @@ export function plot(box, { series, columns, height = 260, bands = [], range = n
       ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => number(at, step < 1 ? 1 : 0)) })),
     ],
     series: [
-      { label: "", value: (_u, at) => (at === null ? "" : clock(at * 1000)) },
+      { label: t("trail.when"), value: (_u, at) => (at === null ? "" : clock(at * 1000)) },
       ...series.map((one) => ({
         label: one.label, stroke: colour(one.colour) || one.colour, width: one.width ?? 2, dash: one.dash, scale: one.scale ?? "y",
         points: { show: false }, spanGaps: false, show: one.show ?? true,
