@@ -74,6 +74,11 @@ class Service:
             while worker.free and (letter := self._outbox.due(now_ms, worker.channel)) is not None:
                 self._hand_over(worker, letter, self._look(now_ms) if seen is None else seen, now_ms)
 
+    def status(self) -> str:
+        """What it is at, in a line."""
+        waiting = len(self._outbox.letters(1000, ("waiting", "sending")))
+        return f"watches {len(self._watches)} records; {waiting} messages to send"
+
     def end(self) -> None:
         """Let the workers go. What they were sending is sent again by the next one, under the same id."""
         for worker in self.workers:

@@ -22,6 +22,7 @@ from controller.cli.ending import on_request
 from controller.config.find import find
 from controller.config.summary import table
 from controller.runtime.logs import set_up_logs
+from controller.runtime.notify import Notifier
 
 GOOD, DID_NOT_HOLD, INTERRUPTED = 0, 1, 130
 OUTBOX = "callout.sqlite"
@@ -66,10 +67,16 @@ def run(args: argparse.Namespace) -> int:
 
 def _serve(service: Service) -> int:
     asked = threading.Event()
-    with on_request(asked.set):
-        while not asked.is_set():
-            service.turn()
-            asked.wait(LOOK_S)
+    notifier = Notifier()
+    try:
+        with on_request(asked.set):
+            while not asked.is_set():
+                service.turn()
+                notifier.alive(service.status)
+                asked.wait(LOOK_S)
+        notifier.stopping()
+    finally:
+        notifier.close()
     return INTERRUPTED
 
 

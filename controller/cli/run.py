@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from math import isnan
 from pathlib import Path
 
@@ -15,13 +17,15 @@ from controller.cli import options as opt
 from controller.cli import report as page
 from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
-from controller.cli.tell import Teller
+from controller.cli.tell import Teller, status_line
 from controller.config.outlook import room
 from controller.core.commands import Orders
 from controller.core.forecast import Case, forecast
+from controller.core.frames import RawInputs
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
+from controller.link.protocol import Link
 from controller.link.reach import modbus_link
 from controller.report.outlook import ready
 from controller.report.ran import span_of, summarise
@@ -32,11 +36,13 @@ from controller.runtime.clock import Clock, LockstepClock, PacedClock, RealClock
 from controller.runtime.desk import DeskOrders
 from controller.runtime.logs import set_up_logs
 from controller.runtime.loop import Start
+from controller.runtime.notify import Notifier
 from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.report import Report
 from controller.runtime.restart import InstanceLock
 from controller.runtime.resume import begin, last_utc_ms
 from controller.runtime.session import CODEC, Asked, Session, prepare
+from controller.runtime.sole import WATCH_S, DeviceClaim, own_heartbeat, require_sole
 from controller.store.desk import DESK
 from controller.store.reader import Reader
 from controller.store.recorder import Recorder
@@ -99,10 +105,11 @@ def run(args: argparse.Namespace) -> int:
 def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Session, Report, int, list[int]]:
     """The run itself: (the session in force at its end, its report, UTC ms of its end, signals that ended it)."""
     lockstep = args.lockstep or args.pace is not None
-    link = modbus_link(session.image, lockstep=lockstep)
     with contextlib.ExitStack() as stack:
+        stack.enter_context(DeviceClaim(session.devices))
+        link = modbus_link(session.image, lockstep=lockstep)
         stack.callback(link.close)
-        simulated = session.image.decode(link.read()).simulated
+        simulated = _first_contact(args, session, link, record).simulated
         if lockstep and not simulated:
             raise UnavailableError(
                 f"{session.image.where} does not say that it is simulated: --pace and --lockstep are for a simulated"
@@ -126,14 +133,46 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         if not args.lockstep:  # nobody can follow a chamber that runs as fast as it goes
             source = MergedOrders(source, DeskOrders(desk, record, tell))
         runner = session.runner(link=link, clock=clock, orders=source, recorder=teller, changeover=changes)
-        signals = stack.enter_context(on_request(runner.stop))
+        notifier = Notifier()
+        stack.callback(notifier.close)
+        signals = stack.enter_context(on_request(_ending(runner.stop, notifier)))
         report = runner.run(
             start,
             max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
             until=None if args.stay else _over(start, max((scan for scan, _order in orders), default=-1)),
-            each=teller.status,
+            each=_after_each(teller, notifier),
         )
         return changes.session, report, clock.utc_ms(start.scan + report.scans), signals
+
+
+def _after_each(teller: Teller, notifier: Notifier) -> Callable[[int, ScanResult], None]:
+    """Called after every scan that was really done."""
+    if not notifier.wanted:
+        return teller.status
+
+    def each(scan: int, result: ScanResult) -> None:
+        teller.status(scan, result)
+        notifier.alive(partial(status_line, result))
+
+    return each
+
+
+def _ending(stop: Callable[[], None], notifier: Notifier) -> Callable[[], None]:
+    def end() -> None:
+        notifier.stopping()
+        stop()
+
+    return end
+
+
+def _first_contact(args: argparse.Namespace, session: Session, link: Link, record: Path) -> RawInputs:
+    """The first inputs of a device that nobody else commands. Raises UnavailableError."""
+    image = session.image
+    if not image.device.input.header == image.device.output.header == "standard":
+        return image.decode(link.read())  # no heartbeat to watch; `check` says so
+    pace = math.inf if args.lockstep else args.pace
+    watch_s = WATCH_S if pace is None else 0.1 + 3.0 * session.asked.scan_s / pace
+    return require_sole(link, image.decode, image.where, own=own_heartbeat(record), watch_s=watch_s)
 
 
 def _over(start: Start, last_order: int) -> Callable[[ScanResult], bool]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import fcntl
 import os
+import socket
+import time
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -26,7 +28,9 @@ OutageKind = Literal["short", "middle", "long", "clock"]
 
 
 class InstanceLock:
-    """Held while a controller runs. The system lets go of it when the process ends, however it ends."""
+    """Held while a controller runs. The system lets go of it when the process ends, however it ends: a lock file that
+    is left over holds nobody up. It says which process holds it, on which computer, since when.
+    """
 
     def __init__(self, folder: Path) -> None:
         self._path = folder / "dewhold.lock"
@@ -38,14 +42,15 @@ class InstanceLock:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            holder = os.read(file, 100).decode(errors="replace").strip() or "unknown"
+            holder = " ".join(os.read(file, 200).decode(errors="replace").split()) or "process unknown"
             os.close(file)
             raise UnavailableError(
-                f"another controller (process {holder}) uses {self._path.parent}; two would fight over one chamber:"
-                f" stop that one first (kill {holder}), or give another --out"
+                f"another controller ({holder}) uses {self._path.parent}; two would fight over one chamber:"
+                " stop that one first, or give another --out"
             ) from None
         os.ftruncate(file, 0)
-        os.write(file, f"{os.getpid()}\n".encode())
+        since = _utc(time.time_ns() // 1_000_000)
+        os.write(file, f"process {os.getpid()} on {socket.gethostname()} since {since}\n".encode())
         self._file = file
         return self
 

@@ -1,0 +1,92 @@
+"""Two controllers on one chamber, as processes: the second says why it does not start, the first notices nothing."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import threading
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pyModbusTCP.client import ModbusClient
+
+from controller.store.reader import Reader
+
+Until = Callable[[Path, Callable[[Reader], bool]], None]
+
+
+def scans(reader: Reader) -> int:
+    return (reader.last_scan() or (-1, 0))[0]
+
+
+def refused(processes: Any, *arguments: str) -> str:
+    """Text with which a controller does not start."""
+    second = processes.start("run", *arguments, stderr=subprocess.PIPE)
+    _output, errors = second.communicate(timeout=60)
+    assert second.returncode == 3
+    return str(errors)
+
+
+def test_the_second_controller_does_not_start_whatever_folder_it_is_given(
+    processes: Any, tmp_path: Path, until: Until
+) -> None:
+    """The same folder; another folder; another name of the same address. Then the first is killed, and it may."""
+    _plant, port = processes.plant("--scan", "0.25")
+    record = tmp_path / "one" / "record.sqlite"
+    same = ("--port", str(port), "--scan", "0.25")
+    first = processes.start("run", *same, "--out", "one")
+    until(record, lambda reader: scans(reader) > 4)
+    folder = refused(processes, *same, "--out", "one")
+    assert f"another controller (process {first.pid} on " in folder
+    assert "uses one; two would fight over one chamber: stop that one first, or give another --out" in folder
+    device = refused(processes, *same, "--out", "two")
+    assert f"another controller (process {first.pid}) on this computer commands panel-a at 127.0.0.1:{port}" in device
+    assert "localhost" in refused(processes, *same, "--host", "localhost", "--out", "two")
+    assert not (tmp_path / "two" / "record.sqlite").exists()
+    with closing(Reader(record)) as reader:
+        seen = scans(reader)
+    until(record, lambda reader: scans(reader) > seen + 4)
+    with closing(Reader(record)) as reader:
+        assert [row.text for row in reader.journal() if row.kind == "link"] == []
+    first.send_signal(signal.SIGKILL)
+    first.wait()
+    processes.start("run", *same, "--out", "one")  # its lock file is left over and holds nobody up
+    until(record, lambda reader: scans(reader) > seen + 12)
+
+
+@pytest.fixture
+def stranger() -> Any:
+    """Writes a device as a controller on another computer would, until it is stopped."""
+    stop = threading.Event()
+    threads: list[threading.Thread] = []
+
+    def begin(port: int, every_s: float) -> None:
+        def write() -> None:
+            with closing(ModbusClient(host="127.0.0.1", port=port, auto_open=True, timeout=5.0)) as client:
+                heartbeat = 100
+                while not stop.wait(every_s):
+                    heartbeat += 1
+                    client.write_multiple_registers(256, [heartbeat, 1000, 5000, 0, 0, 1])
+
+        threads.append(threading.Thread(target=write))
+        threads[-1].start()
+
+    yield begin
+    stop.set()
+    for thread in threads:
+        thread.join()
+
+
+def test_a_controller_on_another_computer_shows_in_the_moving_heartbeat(
+    processes: Any, tmp_path: Path, stranger: Any
+) -> None:
+    _plant, port = processes.plant()
+    stranger(port, 1.0)
+    threading.Event().wait(2.5)
+    text = refused(processes, "--port", str(port), "--out", "out")
+    assert f"another controller commands panel-a at 127.0.0.1:{port}: its heartbeat went from " in text
+    assert "perhaps on another computer" in text
+    assert not (tmp_path / "out" / "record.sqlite").exists()
