@@ -20,6 +20,7 @@ from controller.core.allocation import MoistureConfig, TemperatureConfig
 from controller.core.by_hand import ByHandConfig
 from controller.core.climate import ClimateConfig
 from controller.core.constraints import ConstraintsConfig
+from controller.core.duty import DutyItem
 from controller.core.frozen import FrozenConfig
 from controller.core.invariants import InvariantsConfig
 from controller.core.product import ProductConfig
@@ -28,6 +29,7 @@ from controller.core.recipe import ChamberLimits
 from controller.core.reduced import ForecastConfig
 from controller.core.sequence import SequenceConfig
 from controller.core.signals import SignalsConfig
+from controller.core.wear import WearConfig
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +65,8 @@ class ChamberFile:
     protection: ProtectionConfig
     alarms: AlarmsConfig
     by_hand: ByHandConfig = field(default_factory=ByHandConfig)
+    wear: WearConfig = field(default_factory=WearConfig)
+    duty: Annotated[tuple[DutyItem, ...], Len(0, 64)] = ()
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
 

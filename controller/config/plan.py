@@ -19,6 +19,7 @@ from controller.core import (
     sequence,
     setaside,
     signals,
+    upkeep,
 )
 from controller.core.mix import Mix
 from controller.core.points import Point
@@ -75,6 +76,7 @@ def bind(
         ),
         aside=setaside.bind(watched, guard.doors, chamber.bays, chamber.levels),
         by_hand=by_hand.bind(chamber.by_hand, _hand_points(chamber, points, guard)),
+        upkeep=upkeep.bind(chamber.wear, chamber.duty, points),
         limits=chamber.limits,
     )
 

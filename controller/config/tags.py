@@ -13,11 +13,13 @@ from controller.errors import Problem
 
 
 class Role(NamedTuple):
-    """What a tag at one place of the chamber file must be. unit "" = any; may_be_empty: "" means there is none."""
+    """What a tag at one place of the chamber file must be. unit "" = any; may_be_empty: "" means there is none; also:
+    another kind that may stand there."""
 
     kind: Kind
     unit: str = ""
     may_be_empty: bool = False
+    also: Kind | None = None
 
 
 # Place in the chamber file, list entries without their number -> what its tag must be.
@@ -85,6 +87,9 @@ ROLES: dict[str, Role] = {
     "alarms.beacon_low": Role("DO", may_be_empty=True),
     "alarms.horn": Role("DO"),
     "alarms.healthy": Role("DO"),
+    "by_hand.fixed": Role("AO", also="DO"),
+    "wear.drives": Role("DI", also="DO"),
+    "duty.reading": Role("AI", may_be_empty=True),
 }
 # Lists in which a tag may stand only once.
 _ONCE = (
@@ -93,7 +98,9 @@ _ONCE = (
 )  # fmt: skip
 # Actuators on one point would command it against each other. Protection acts on the same points on purpose.
 _ACTUATORS = tuple(
-    place for place, role in ROLES.items() if role.kind in ("AO", "DO") and not place.startswith("protection.")
+    place
+    for place, role in ROLES.items()
+    if role.kind in ("AO", "DO") and not place.startswith(("protection.", "by_hand."))
 )
 
 
@@ -149,13 +156,13 @@ def _tag_problems(
 ) -> list[Problem]:
     point = known.get(tag)
     if point is None:
-        kin = [name for name, other in known.items() if other.kind == role.kind]
+        kin = [name for name, other in known.items() if other.kind in (role.kind, role.also)]
         meant = words.closest(tag, kin)
         remedy = f"did you mean {meant}?" if meant else "add the point to the point list or correct the tag"
         return [Problem(file, where, tag, f"is no point of {points_file}", remedy)]
-    if point.kind != role.kind:
-        limit = f"must be {role.kind}, {tag} is {point.kind}"
-        return [Problem(file, where, tag, limit, f"name the {role.kind} point that is meant")]
+    if point.kind not in (role.kind, role.also):
+        kind = role.kind if role.also is None else f"{role.kind} or {role.also}"
+        return [Problem(file, where, tag, f"must be {kind}, {tag} is {point.kind}", f"name the {kind} point meant")]
     if role.unit and point.unit != role.unit:
         limit = f"must be in {role.unit}, {tag} is in {point.unit or 'no unit'}"
         return [Problem(file, where, tag, limit, "name the point that is meant, or correct its unit")]

@@ -107,8 +107,11 @@ OWN: tuple[AlarmRow, ...] = (
              "somebody works here and has hung a lock",
              "everything that moves, heats or wets stays off; no start, no reset",
              "ask those whose locks hang; each lifts their own when everybody is out"),
+    AlarmRow("work-overdue", "a test or service is overdue", "low", 0.0, 0.0, 0.0, False, False,
+             "nobody has said that it is done",
+             "what is not tested may not work when it is needed",
+             "see the list of what is due; do it, then say that it is done"),
 )
-
 BY_HAND: tuple[str, ...] = ("by-hand", "locked-out")  # what people have done themselves is always shown
 
 # What the runtime tells of itself, by the command "trouble"; the healthy relay drops as long as one of these is active.

@@ -84,7 +84,7 @@ class ActiveAlarm:
 
 _state = maker(AlarmState)
 _NONE: tuple[Event, ...] = ()
-NOBODY = (False, False)
+NOBODY = (False, False, False)
 _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
@@ -136,12 +136,12 @@ def update(
     verdict: Verdict,
     now_s: float,
     dt_s: float,
-    by_hand: tuple[bool, bool] = NOBODY,
+    people: tuple[bool, bool, bool] = NOBODY,
 ) -> tuple[AlarmState, Outputs, tuple[Event, ...]]:
     """One scan of all alarms. Returns outputs with beacon, horn and healthy relay as the alarms want them.
 
     See alarm_lamps; the healthy relay drops while something of high priority is active or latched, and while the
-    runtime has trouble of its own. by_hand: is anything overridden, and does a lock hang?
+    runtime has trouble of its own. people: is anything overridden, does a lock hang, is work overdue?
     """
     working = sequence.state not in AT_REST
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
@@ -154,7 +154,7 @@ def update(
         and not state.rate.recent
         and not sequence.for_alarms
         and not verdict.trips
-        and by_hand is NOBODY
+        and people is NOBODY
         and not frame.age_scans
         and (frame.qualities is plan.good or (2 not in frame.qualities and FROZEN not in frame.reasons))
         and False not in plan.contacts_of(frame.discrete)
@@ -170,8 +170,7 @@ def update(
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,
-        1.0 if by_hand[0] else -1.0,
-        1.0 if by_hand[1] else -1.0,
+        *[1.0 if one else -1.0 for one in people],
         *[1.0 if row.tag in kept.told else -1.0 for row in TOLD],
         *[1.0 if row.tag in verdict.trips else -1.0 for row in plan.rows[_OWN_COUNT:]],
     )

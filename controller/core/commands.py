@@ -12,6 +12,7 @@ from typing import Protocol
 from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.by_hand import EASING
 from controller.core.by_hand import VERBS as OVERRIDING
+from controller.core.duty import DONE
 from controller.core.frames import Command, Event
 from controller.core.lock_out import LOCK_OUT
 from controller.core.lock_out import REFUSED as NOT_WHILE_LOCKED
@@ -26,13 +27,13 @@ RUNTIME = "runtime"  # who may say so
 NEXT_PHASE = "next-phase"  # the end of a phase that a person ends: the last board is in, the standing climate is over
 CHARGE, DISCHARGE = "charge", "discharge"  # boards come to a place, or leave it
 VERBS: frozenset[str] = frozenset(
-    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING, *OVERRIDING, *LOCKING)
+    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING, *OVERRIDING, *LOCKING, DONE)
 )
 FOR_ALARMS: tuple[str, ...] = (*HIDING, ACKNOWLEDGE, SILENCE, TROUBLE)  # carried out and answered by the alarms
-PASSED_ON: tuple[str, ...] = (CHARGE, DISCHARGE, *OVERRIDING, *LOCKING)  # by the sequence to those who answer them
+PASSED_ON: tuple[str, ...] = (CHARGE, DISCHARGE, *OVERRIDING, *LOCKING, DONE)  # to those who answer them
 # never refused for what its sender saw
 SAFE: frozenset[str] = frozenset(
-    ("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, LOCK_OUT, *HIDING, *EASING)
+    ("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, LOCK_OUT, DONE, *HIDING, *EASING)
 )
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused

@@ -27,6 +27,7 @@ from controller.core import (
     sequence,
     setaside,
     signals,
+    upkeep,
 )
 from controller.core.actuation import Achieved, ActuationPlan, ActuationState
 from controller.core.alarms import AlarmPlan, AlarmState
@@ -35,6 +36,7 @@ from controller.core.by_hand import UNTOUCHED, ByHand, ByHandPlan
 from controller.core.by_hand import live as hands_now
 from controller.core.charges import ChargePlan, ChargeState
 from controller.core.climate import Climate, ClimatePlan, ClimateState
+from controller.core.columns import COMPUTED as COMPUTED
 from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.frozen import FrozenPlan, FrozenState
@@ -50,6 +52,7 @@ from controller.core.sequence import SequencePlan, SequenceState
 from controller.core.setaside import AsidePlan, AsideState
 from controller.core.setpoints import Targets
 from controller.core.signals import SignalPlan, SignalState
+from controller.core.upkeep import UpkeepPlan, UpkeepState
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,7 @@ class ScanPlan:
     charges: ChargePlan
     aside: AsidePlan
     by_hand: ByHandPlan
+    upkeep: UpkeepPlan
     limits: ChamberLimits
 
 
@@ -96,6 +100,7 @@ class ScanState:
     memory: Memory = invariants.FRESH
     demands: Demands | None = None  # of the scan before, where a phase may have to keep them
     by_hand: ByHand = UNTOUCHED
+    upkeep: UpkeepState = upkeep.FRESH
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,34 +122,6 @@ class ScanResult:
 NO_EVENTS: tuple[Event, ...] = ()
 _state = maker(ScanState)
 _result = maker(ScanResult)
-
-# Computed columns of the record: tag, text, unit. The order is that of `values`.
-COMPUTED: tuple[tuple[str, str, str], ...] = (
-    ("TY-101", "air temperature, robust mean", "degC"),
-    ("TY-101L", "coldest air probe", "degC"),
-    ("TY-101H", "hottest air probe", "degC"),
-    ("TDI-101", "spread of the air probes", "K"),
-    ("MY-101", "dew point, median of pairs", "degC"),
-    ("MY-102", "relative humidity at the mean", "%RH"),
-    ("TY-105", "coldest watched surface, reserve taken off", "degC"),
-    ("TY-106", "dew margin of the coldest surface", "K"),
-    ("TIC-101F", "temperature floor", "degC"),
-    ("TIC-101C", "temperature ceiling", "degC"),
-    ("MIC-101F", "fog below this dew point", "degC"),
-    ("MIC-101V", "vent above this dew point", "degC"),
-    ("JIC-103", "heat asked for", "kW"),
-    ("FIC-120", "vent asked for", "kg/s"),
-    ("FIC-102", "fog asked for", "kg/h"),
-    ("JDI-103", "heating against venting", "kW"),
-    ("TY-104", "product core", "degC"),
-    ("TY-104H", "product core, hottest", "degC"),
-    ("KY-104L", "equivalent age, youngest position", "h"),
-    ("KY-104M", "equivalent age, mean", "h"),
-    ("KY-104H", "equivalent age, oldest position", "h"),
-    ("FY-104", "drying rate at the product surface", "kg/m2h"),
-    ("YI-101", "phase (0 = none)", ""),
-    ("YI-193", "rows, points and loops overridden by hand", ""),
-)
 
 
 def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState:
@@ -170,6 +147,7 @@ def initial(plan: ScanPlan, *, mix_degC: float, age_h: float = 0.0) -> ScanState
         effect="none",
         charges=charge_state,
         aside=setaside.initial(plan.aside),
+        upkeep=upkeep.initial(plan.upkeep),
     )
 
 
@@ -207,21 +185,20 @@ def scan(
     )  # fmt: skip
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s,
-        alarms.NOBODY if hands is None else by_hand.said,
+        _people(by_hand, state.upkeep.duty.overdue),
     )  # fmt: skip
     if hands is not None:
         outputs = hand_effects.lamps(plan.by_hand, by_hand, outputs)
     charge_state, product_state, seen, told = _racks(plan, state, sequence_state, frame, air, now_s)
-    if sequence_state.passed_on:
-        by_hand, answers = hand_orders.take(plan.by_hand, by_hand, sequence_state.passed_on, demands, now_s)
-        told = (*told, *answers)
+    upkeep_state, by_hand, more = _tended(plan, state, by_hand, shown, outputs, sequence_state, demands, now_s)
     memory = invariants.follow(plan.invariants, state.memory, raw, *((frame, air) if hands is None else hands[1:3]))
     after = _state(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
         charge_state, aside, memory, demands if standing else None, by_hand,
+        upkeep_state,
     )  # fmt: skip
-    events = (*frozen_events, *sequence_events, *verdict.events, *told, *alarm_events)
+    events = (*frozen_events, *sequence_events, *verdict.events, *told, *more, *alarm_events)
     broken = invariants.check(
         plan.invariants, state, after, frame, air, targets, verdict, commands, events,
         None if hands is None else wanted,
@@ -260,6 +237,24 @@ def _hands(
     _, air = climate.observe(plan.climate, state.climate, measured, plan.dt_s, state.aside.mask)
     rows = hand_effects.bypassed(plan.by_hand, by_hand)
     return by_hand, Hands(rows, measured, air, bool(by_hand.locks)), frame, shown, (*events, *more)
+
+
+def _people(by_hand: ByHand, overdue: tuple[str, ...]) -> tuple[bool, bool, bool]:
+    """What people have to be reminded of: overridden, locked out, overdue."""
+    return alarms.NOBODY if by_hand.idle and not overdue else (*by_hand.said, bool(overdue))
+
+
+def _tended(
+    plan: ScanPlan, state: ScanState, by_hand: ByHand, frame: Frame, outputs: Outputs, sequence_state: SequenceState,
+    demands: Demands, now_s: float,
+) -> tuple[UpkeepState, ByHand, tuple[Event, ...]]:
+    """Hours of drives, what is due, and the orders of people that are answered here."""
+    orders, answers, tended, told = sequence_state.passed_on, NO_EVENTS, state.upkeep, NO_EVENTS
+    if orders:
+        by_hand, answers = hand_orders.take(plan.by_hand, by_hand, orders, demands, now_s)
+    if orders or not plan.upkeep.idle:
+        tended, told = upkeep.follow(plan.upkeep, tended, frame, outputs, orders, now_s)
+    return tended, by_hand, (*answers, *told) if answers or told else NO_EVENTS
 
 
 def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:

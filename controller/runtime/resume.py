@@ -12,6 +12,7 @@ from controller.core.hand_points import FORCE, MANUAL, SIMULATE
 from controller.core.invariants import FRESH
 from controller.core.procedure import AT_REST
 from controller.core.scan import ScanState
+from controller.core.upkeep import carried
 from controller.errors import ConfigError, Problem
 from controller.runtime.loop import Start
 from controller.runtime.restart import commands_after, restore
@@ -31,7 +32,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
     """
     resumed = restore(record, CODEC, now_ms)
     if resumed is None:
-        return Start(state=session.fresh())
+        return Start(state=_tended(session, session.fresh(), None, 0.0, now_ms))
     with closing(Reader(record)) as reader:
         before = reader.header()
     state = _fresh_runtime(resumed.state)
@@ -46,7 +47,10 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
     else:
         state = new_charge(session, state)
     return Start(
-        state=replace(state, memory=FRESH),  # the device may be another one, or have started anew
+        state=replace(
+            _tended(session, state, resumed.state, resumed.now_s - resumed.outage_s, now_ms, resumed.now_s),
+            memory=FRESH,  # the device may be another one, or have started anew
+        ),
         scan=resumed.scan,
         now_s=resumed.now_s,
         commands=(*commands_after(resumed.kind, procedure, resumed.scan), *_let_go(resumed.state, resumed.scan)),
@@ -78,6 +82,14 @@ def differences(before: Header, now: Header) -> list[tuple[str, str, str]]:
     if before.scan_s != now.scan_s:
         found.append(("scan_s", f"{before.scan_s:g}", f"{now.scan_s:g}"))
     return found
+
+
+def _tended(
+    session: Session, state: ScanState, before: ScanState | None, until_s: float, now_ms: int, now_s: float = 0.0
+) -> ScanState:
+    """Hours, starts and what was done outlive a restart, also one with other files of the chamber."""
+    known = state.upkeep if before is None else before.upkeep
+    return replace(state, upkeep=carried(session.plan.upkeep, known, until_s, now_s, 1e-3 * now_ms))
 
 
 def _let_go(state: ScanState, scan: int) -> tuple[Command, ...]:

@@ -8,8 +8,12 @@ from typing import Any
 
 import pytest
 
+from controller.core import wear
+from controller.core.by_hand import ByHand, Entry
 from controller.core.invariants import FRESH
+from controller.core.lock_out import Lock
 from controller.errors import ConfigError
+from controller.runtime.loop import Start
 from controller.runtime.resume import begin, differences, last_utc_ms
 from controller.runtime.session import CODEC, prepare
 from controller.store.recorder import Recorder
@@ -39,7 +43,7 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     before = rig.results[-1].state
     start = begin(rig.session, record, header(rig), NOW_MS)
     assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
-    assert start.state == replace(before, memory=FRESH)
+    assert start.state == replace(before, memory=FRESH, upkeep=start.state.upkeep)
     assert [command.verb for command in start.commands] == ["hold"]
     assert "no controller from" in start.events[0].text
     rig.results.clear()
@@ -115,7 +119,41 @@ def test_other_panel_files_are_refused_while_a_trip_is_latched(
 def test_nothing_to_come_back_to(rig: Any, record: Path) -> None:
     start = begin(rig.session, record, header(rig), NOW_MS)
     assert (start.scan, start.now_s, start.commands, start.events) == (0, 0.0, (), ())
-    assert repr(start.state) == repr(rig.session.fresh())
+    assert repr(replace(start.state, upkeep=rig.session.fresh().upkeep)) == repr(rig.session.fresh())
     assert last_utc_ms(record) is None
     live(rig, record, scans=10)
     assert last_utc_ms(record) == 9000
+
+
+def test_what_was_put_by_hand_ends_bypasses_and_locks_stay_and_hours_go_on(rig: Any, record: Path) -> None:
+    """Whoever forced an output is not there when the controller comes back; whoever hung a lock may still be inside."""
+    entries = tuple(
+        Entry(kind, tag, value, 0.0, 3600.0, "ana", "engineer", "trial")
+        for kind, tag, value in (("force", "ZC-120", 50.0), ("bypass", "fog-pressure", 0.0), ("manual", "fan", 80.0))
+    )
+    hands = ByHand(entries, (Lock("ben", "maintenance", "belt", 0.0),), given=3, idle=False)
+    fresh = rig.session.fresh()
+    live(rig, record, start=Start(state=replace(fresh, by_hand=hands)))
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    orders = [(command.verb, command.who) for command in start.commands]
+    assert orders == [("release", "restart"), ("automatic", "restart")]
+    assert start.state.by_hand == rig.results[-1].state.by_hand
+    rig.results.clear()
+    rig.run(5, start=start)
+    after = rig.results[-1].state.by_hand
+    assert [entry.kind for entry in after.entries] == ["bypass"]
+    assert [lock.who for lock in after.locks] == ["ben"]
+    assert not any(rig.out(scan, "YC-101") for scan in range(5))
+
+
+def test_hours_do_not_count_an_outage_and_the_calendar_is_told(rig: Any, record: Path) -> None:
+    live(rig, record)
+    before = {drive.tag: drive for drive in wear.upto(rig.results[-1].state.upkeep.wear, float(ENDED - 1))}
+    assert before["YS-101"].on_s > 100.0
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    after = {drive.tag: drive for drive in wear.upto(start.state.upkeep.wear, start.now_s)}
+    assert after["YS-101"].on_s == pytest.approx(before["YS-101"].on_s)
+    assert start.state.upkeep.duty.epoch_s == pytest.approx(0.001 * NOW_MS - start.now_s)
+    rig.results.clear()
+    rig.run(5, start=start)
+    assert wear.upto(rig.results[-1].state.upkeep.wear, start.now_s + 4.0)[0].starts == before["YS-101"].starts + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -92,6 +93,12 @@ class Chamber:
         ]
         contacts = [point.tag not in self.open and closed.get(point.tag, True) for point in of_kind(self.points, "DI")]
         return RawInputs(tuple(words), tuple(contacts), counter=self.scans)
+
+
+@pytest.fixture(scope="session")
+def make_chamber(plan: ScanPlan, bundle: Bundle[Device]) -> Callable[[], Chamber]:
+    """Chambers of which nothing is known yet."""
+    return lambda: Chamber(plan, bundle)
 
 
 @pytest.fixture
