@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from controller.core.commands import CHARGE, DISCHARGE
 from controller.core.points import of_kind
 from controller.errors import DewholdError
 from controller.link.reach import image_of
@@ -80,7 +81,7 @@ def happened(recorded: Recorded) -> Happened:
         orders=[
             Line(recorded.hours(row.utc_ms), _order(row.data), str(row.data.get("who", "")))
             for row in journal
-            if row.kind == "command"
+            if row.kind == "command" and not _in_charge_table(row.data)
         ],
         states=[_line(recorded, row) for row in journal if row.kind == "state"],
         doors=_doors(recorded),
@@ -116,6 +117,11 @@ def _line(recorded: Recorded, row: JournalRow) -> Line:
 def _order(data: dict[str, Any]) -> str:
     reason = f": {data['reason']}" if data.get("reason") else ""
     return f"{data.get('verb', '')}, {data.get('outcome', '')}{reason}"
+
+
+def _in_charge_table(data: dict[str, Any]) -> bool:
+    """Boards that came or left: hundreds in a standing climate, and each is a line of the charge table."""
+    return data.get("verb") in (CHARGE, DISCHARGE) and data.get("outcome") == "done"
 
 
 def _doors(recorded: Recorded) -> list[Spell] | None:

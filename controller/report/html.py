@@ -17,6 +17,7 @@ import jinja2
 from controller import __version__
 from controller.config.find import SHIPPED
 from controller.report import marks, surface, table
+from controller.report.charge_table import charged
 from controller.report.happened import Spell, happened
 from controller.report.phases import PhaseRow, phases_of
 from controller.report.plots import plots
@@ -83,8 +84,9 @@ def facts(recorded: Recorded) -> dict[str, Any]:
         "rows": _rows(summary),
         "source": table.source(summary),
         "rules": _rules(),
-        "phases": [_phase(phase) for phase in phases],
+        "phases": [_phase(phase, recorded) for phase in phases],
         "what": what,
+        "charged": charged(recorded),
         "by_hand": [
             Spell(one["from_s"] / 3600.0, one["to_s"] / 3600.0, one["text"]) for one in summary.get("by_hand", [])
         ],
@@ -156,13 +158,15 @@ def _both(utc_ms: int) -> str:
     return f"{at:%Y-%m-%d %H:%M:%S} UTC (local {there}, UTC{offset[:3]}:{offset[3:]})"
 
 
-def _phase(phase: PhaseRow) -> tuple[PhaseRow, str]:
+def _phase(phase: PhaseRow, recorded: Recorded) -> tuple[PhaseRow, str]:
     """A phase with its planned duration in words."""
     planned = phase.planned
     if planned is None:
         return phase, "-"
     if planned.hours is None:
-        return phase, "by the product"
+        recipe = recorded.recipe.value.phases if recorded.recipe else ()
+        by_person = phase.number <= len(recipe) and recipe[phase.number - 1].end.by_operator
+        return phase, "by a person" if by_person else "by the product"
     return phase, f"{'≥ ' if planned.at_least else ''}{planned.hours:.1f} h"
 
 

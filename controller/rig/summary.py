@@ -86,9 +86,14 @@ def _run(ran: Ran, finished: bool) -> Run:
         invariants_broken=report.invariants_broken,
         finished=finished,
         ready_age_h=bundle.chamber.product.ready_age_h,
-        ready_forecast=outlook.ready(forecast(files.room(bundle.chamber, options.scene.charge.empty_bays),
-                                              bundle.recipe, bundle.mix, _case(ran))),
+        ready_forecast=None if ran.standing is not None else _forecast(ran),
     )
+
+
+def _forecast(ran: Ran) -> dict[str, float | None]:
+    """When all will be ready, as said at the start; in a standing climate there is no such time."""
+    room = files.room(ran.bundle.chamber, ran.options.scene.charge.empty_bays)
+    return outlook.ready(forecast(room, ran.bundle.recipe, ran.bundle.mix, _case(ran)))
 
 
 def _case(ran: Ran) -> Case:

@@ -162,7 +162,7 @@ def test_prints_cause_and_effect_of_a_chamber_to_sign(capsys):
 
 def test_a_standing_climate_is_told_beforehand_what_newcomers_do(capsys: pytest.CaptureFixture[str]) -> None:
     """In the chamber made for it nothing stands against it; in the other one the note says what would help."""
-    asked = ["check", "configs/recipes/standing.toml", "--filling", "days", "--outdoor", "8/80"]
+    asked = ["check", str(SHIPPED / "recipes" / "standing.toml"), "--filling", "days", "--outdoor", "8/80"]
     assert main([*asked, "--chamber", "demo-standing"]) == 0
     able = capsys.readouterr().out
     assert "it pulls its cells down by" in able
@@ -176,7 +176,7 @@ def test_a_standing_climate_is_told_beforehand_what_newcomers_do(capsys: pytest.
 
 
 def test_a_standing_climate_without_a_filling_is_not_forecast_as_one_charge(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["check", "configs/recipes/standing.toml"]) == 0
+    assert main(["check", str(SHIPPED / "recipes" / "standing.toml")]) == 0
     said = capsys.readouterr().out
     assert "give them with --filling" in said
     assert "ready:" not in said

@@ -53,3 +53,8 @@ def test_some_surface_limits_at_all_times(day: Any) -> None:
 def test_shares_of_surfaces_by_hand() -> None:
     found = shares([Stretch(0.0, 1.0, "ceiling"), Stretch(1.0, 4.0, "board"), Stretch(4.0, 5.0, "ceiling")])
     assert found == [("board", pytest.approx(60.0)), ("ceiling", pytest.approx(40.0))]
+
+
+def test_a_cycle_without_moves_has_no_charge_table(day: Any) -> None:
+    assert day.facts["charged"] == []
+    assert "Charge table" not in day.page
