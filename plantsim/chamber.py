@@ -24,7 +24,7 @@ from plantsim.knobs import Knobs
 from plantsim.loads import Loads
 from plantsim.pack import pack, set_air
 from plantsim.pack.probes import acclimatise
-from plantsim.params import PlantParams
+from plantsim.params import Gas, PlantParams
 from plantsim.positions import Positions, positions
 from plantsim.senses import probe_state, set_probe
 from plantsim.weather import Weather
@@ -175,7 +175,8 @@ class Chamber:
         self._first_reading()
 
     def set_condition(self, name: str, closed: bool) -> None:
-        """Open or close a contact from outside: emergency stop, water pressure, heating at the panel, switches.
+        """Open or close a contact from outside: emergency stop, water pressure, heating at the panel, switches, the
+        burner control that has locked out (gas only).
 
         The emergency stop stops fan, heat and fog in hardware, and so does the loss of mains, with which drives go
         where they fail to; an open isolator stops its drive, in hand too. KeyError for an unknown name; what the
@@ -190,7 +191,7 @@ class Chamber:
         now = self._conditions
         self._drive[at.D_CHAIN] = float(now["estop_healthy"] and now["mains"])
         self._drive[at.D_PRESSURE] = float(now["fog_pressure"])
-        self._drive[at.D_PANEL_HEAT] = float(now["heat_enabled"])
+        self._drive[at.D_PANEL_HEAT] = float(now["heat_enabled"] and now.get("burner_healthy", True))
         self._drive[at.D_DARK] = float(not now["mains"])
         self._switch()
 
@@ -308,7 +309,8 @@ class Chamber:
         names = ["heat_enabled", "estop_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto"]
         doors = [f"door_{bay}_closed" for bay in self.params.hall.doors or range(1, self.params.room.bays + 1)]
         isolators = [f"{name}_isolator" for name in SWITCHES]
-        return dict.fromkeys([*names, "fog_auto", "mains", *isolators, *doors], True)
+        burner = ["burner_healthy"] if isinstance(self.params.heat, Gas) else []
+        return dict.fromkeys([*names, "fog_auto", "mains", *isolators, *doors, *burner], True)
 
     def _take_weather(self) -> None:
         T, rh_pct = self._weather.at(self._number * self.dt_s)

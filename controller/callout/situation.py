@@ -162,7 +162,7 @@ def _bind(header: Header) -> _Bound:
     chamber = parse(text.encode(), ChamberFile, "chamber file in the record").value
     points = parse_table(header.texts["points"].encode(), Point, "point list in the record").value
     added = protection.bind(chamber.protection, points).rows[len(ROWS) :]
-    return _Bound(text, chamber, alarms.bind(chamber.alarms, points, added), chamber.name)
+    return _Bound(text, chamber, alarms.bind(chamber.alarms, points, added, chamber.heat.kind), chamber.name)
 
 
 def _standing(plan: AlarmPlan, state: AlarmState, zero_ms: float) -> tuple[Standing, ...]:

@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
 def _effects(chamber: str) -> int:
     """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
     place = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
-    plan = protection.bind(place.chamber.protection, place.points)
+    plan = protection.bind(place.chamber.protection, place.points, place.chamber.heat.kind)
     for line in effects.lines(plan.rows, chamber=place.chamber.name, sha256=place.files["chamber"].sha256):
         print(line)
     return GOOD

@@ -44,7 +44,7 @@ def bind(
     others than `mix` that single charges may be of. empty: no boards stand there yet, each is entered as it comes."""
     actuators = chamber.actuation
     occupied = tuple(bay not in empty_bays for bay in range(1, chamber.bays + 1) for _ in range(chamber.levels))
-    guard = protection.bind(chamber.protection, points)
+    guard = protection.bind(chamber.protection, points, chamber.heat.kind)
     watched = climate.bind(chamber.climate, points, chamber.bays, chamber.levels, empty_bays)
     racks = product.bind(
         chamber.product, mix, points, chamber.bays, chamber.levels, occupied, chamber.climate.pairs,
@@ -52,7 +52,7 @@ def bind(
     )
     steps = sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full)
     drives = actuation.bind(actuators, points)
-    told = alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :])
+    told = alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :], chamber.heat.kind)
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),

@@ -24,6 +24,7 @@ from controller.core.binding import Binder
 from controller.core.climate import Climate
 from controller.core.frames import Event, Frame, Outputs, all_good
 from controller.core.frozen import FROZEN
+from controller.core.heat_words import HeatKind, worded
 from controller.core.phases import SequenceState
 from controller.core.points import Point, of_kind
 from controller.core.procedure import AT_REST
@@ -88,10 +89,15 @@ NOBODY = (False, False, False)
 _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
-def bind(config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = ()) -> AlarmPlan:
-    """Tags to columns. added: rows that the chamber adds to the protection. ConfigError with every unknown tag."""
+def bind(
+    config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = (), heat: HeatKind = "water"
+) -> AlarmPlan:
+    """Tags to columns. added: rows that the chamber adds to the protection. heat: what its rows speak of.
+
+    ConfigError with every unknown tag.
+    """
     trips = tuple(trip_of(row) for row in added)
-    rows = ALARMS + trips
+    rows = worded(ALARMS, heat) + trips
     binder = Binder("alarms", points)
     mains = binder.column("mains", config.mains, "DI")
     switches = [binder.column("in_hand", tag, "DI") for tag in config.in_hand] or [mains]

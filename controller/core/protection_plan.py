@@ -12,6 +12,7 @@ from annotated_types import Ge, Gt, Le
 from controller.core import own_rows
 from controller.core.binding import Binder
 from controller.core.frames import Outputs
+from controller.core.heat_words import HeatKind, worded
 from controller.core.own_rows import OwnRow, Votes
 from controller.core.points import Point, of_kind
 from controller.core.protection_rows import NUMBER, ROWS, Row
@@ -110,8 +111,8 @@ class ProtectionPlan:
         }.get(ROWS[number].tag, ())
 
 
-def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
-    """Tags to columns. Raises ConfigError with every tag or row that is not there."""
+def bind(config: ProtectionConfig, points: tuple[Point, ...], heat: HeatKind = "water") -> ProtectionPlan:
+    """Tags to columns. heat: what its rows speak of. Raises ConfigError with every tag or row that is not there."""
     binder = Binder("protection", points)
     for table, tags in (("delay_s", config.delay_s), ("latch", config.latch)):
         for tag in tags:
@@ -119,7 +120,7 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...]) -> ProtectionPlan:
                 binder.refuse(f"{table}.{tag}", tag, f"one of {', '.join(NUMBER)}", "correct the name of the row")
     rows = tuple(
         replace(row, delay_s=config.delay_s.get(row.tag, row.delay_s), latch=config.latch.get(row.tag, row.latch))
-        for row in ROWS
+        for row in worded(ROWS, heat)
     )
 
     def contact(name: str) -> int:

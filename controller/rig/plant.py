@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.config.find import find
-from controller.config.loader import load
 from controller.core.points import Point
 from controller.errors import ConfigError, Problem
 from controller.link.blocks import is_plain
 from controller.link.device import Device
 from controller.link.layout import require_layout
+from controller.rig import modelfiles
 from controller.rig.field import behind, field_devices
 from controller.rig.filling import told
 from controller.rig.whatif.told import Told, in_short
@@ -167,7 +167,7 @@ def build(
     devices = device if isinstance(device, tuple) else (device,)
     panel = len(devices) > 1 or not is_plain(points, devices[0])
     path = find("plant", scene.plant)
-    params = scene.params or load(path, PlantParams)
+    params = scene.params or modelfiles.read(path).value
     name = str(path) + (f" with --what-if {in_short(scene.what_if)}" if scene.what_if else "")
     _require_possible(scene.filling, params, name)
     chamber = _chamber(scene, params, name)

@@ -97,8 +97,10 @@ def knob_of(fault: Fault) -> tuple[str, Turn] | None:
     return None
 
 
-def contact_of(fault: Fault) -> str | None:
-    """The contact that a fault opens, or None."""
+def contact_of(fault: Fault, heat: str = "water") -> str | None:
+    """The contact that a fault opens in a chamber heated so, or None. A burner without gas locks out, and says so."""
+    if fault.kind == "heat-lost":
+        return "burner_healthy" if heat == "gas" and amount_of(fault) == 0.0 else None
     return {
         "door-open": f"door_{fault.target}_closed", "power-dip": "mains", "hand-left-on": f"{fault.target}_auto",
     }.get(fault.kind)  # fmt: skip

@@ -125,13 +125,16 @@ class Faulted:
     def _begin(self, fault: Fault) -> None:
         self._active.append(fault)
         room = KINDS[fault.kind].room
-        if (knob := knob_of(fault)) is not None:
+        knob, contact = knob_of(fault), contact_of(fault, self.chamber.params.heat.kind)
+        if knob is not None:
             name, turn = knob
             self._turned[fault] = turn
             self._knobs.turn(name, turn)
-        elif (contact := contact_of(fault)) is not None:
+        if contact is not None:
             self._contacts.hold_open(contact, amount_of(fault))
-        elif room == "sensor":
+        if knob is not None or contact is not None:
+            return
+        if room == "sensor":
             channel = self._channel[fault.target]
             was, span = self.microamps[channel], self._spans[channel]
             self._sensors[fault] = [(channel, sensor(fault, was, span, self._seed, self.dt_s))]
@@ -144,7 +147,7 @@ class Faulted:
         self._active.remove(fault)
         if (knob := knob_of(fault)) is not None:
             self._knobs.back(knob[0], self._turned.pop(fault))
-        elif (contact := contact_of(fault)) is not None:
+        if (contact := contact_of(fault, self.chamber.params.heat.kind)) is not None:
             self._contacts.back(contact)
         for table in (self._sensors, self._acts, self._says):
             table.pop(fault, None)

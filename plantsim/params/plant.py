@@ -16,7 +16,7 @@ Condition = Literal[
     "airflow", "fan_runs", "heat_enabled", "door_1_closed", "door_2_closed", "door_3_closed", "door_4_closed",
     "door_5_closed", "door_6_closed", "door_7_closed", "door_8_closed", "estop_healthy", "limiter_healthy",
     "person_healthy", "fog_pressure", "fan_auto", "heat_auto", "fog_auto", "mains",
-    "fan_isolator", "heat_isolator", "fog_isolator",
+    "fan_isolator", "heat_isolator", "fog_isolator", "burner_healthy",
 ]  # fmt: skip
 
 

@@ -27,7 +27,7 @@ def problems(chamber: ChamberFile) -> list[str]:
     ("name", "kind"),
     [
         ("demo-north", HeatConfig), ("demo-east", ElectricConfig), ("demo-west", SteamConfig),
-        ("demo-standing", HeatConfig),
+        ("demo-standing", HeatConfig), ("demo-burner", GasConfig), ("demo-probes", HeatConfig),
     ],
 )
 def test_every_demo_site_binds(name, kind):

@@ -125,17 +125,17 @@ def test_what_cannot_be_set_is_refused_with_what_could():
 @pytest.mark.parametrize(
     ("probe", "said"),
     [
-        (air("X", "rh", "pt100"), "probe X: sees = rh: a pt100 probe sees air, board"),
-        (air("X", "wet"), "probe X: kind = plain: nothing plain sees wet; make it a wick"),
-        (air("X", "dew"), "probe X: kind = plain: nothing plain sees dew; make it warmed"),
-        (air("X", wick=Wick(wetted=0.5)), "probe X: wick is given: kind plain does not use it; take it out, or set"),
-        (air("X", "rh", "capacitive", warmed=Warmed(warm_K=1.0)), "probe X: warmed is given: kind capacitive does not"),
-        (Probe(tag="X", sees="supply", place=Place(jet_share=0.1)), "probe X: place is given: only what sees air, rh"),
-        (air("X", place=Place(wall_share=0.7, radiant_share=0.6)), "place.radiant_share = 1.3: at most 1; make one"),
-        (air("X", card=Card(least_mA=4.0)), "probe X: card.least_mA = 4: failure is at most 3.6 mA; lower it, or"),
+        (air("X", "rh", "pt100"), "probe[0].sees (X) = rh: a pt100 probe sees air, board"),
+        (air("X", "wet"), "probe[0].kind (X) = plain: nothing plain sees wet; make it a wick"),
+        (air("X", "dew"), "probe[0].kind (X) = plain: nothing plain sees dew; make it warmed"),
+        (air("X", wick=Wick(wetted=0.5)), "probe[0].wick (X) = (given): kind plain does not use it; take it"),
+        (air("X", "rh", "capacitive", warmed=Warmed(warm_K=1.0)), "[0].warmed (X) = (given): kind capacitive does"),
+        (Probe(tag="X", sees="supply", place=Place(jet_share=0.1)), "place (X) = (given): only what sees air, rh"),
+        (air("X", place=Place(wall_share=0.7, radiant_share=0.6)), "radiant_share (X) = 1.3: at most 1; make one"),
+        (air("X", card=Card(least_mA=4.0)), "least_mA (X) = 4: failure is at most 3.6 mA, and this card"),
         (
             air("X", card=Card(most_mA=20.5), transmitter=Transmitter(fails="high")),
-            "probe X: card.most_mA = 20.5: failure is at least 21.0 mA; raise it, or fail low",
+            "card.most_mA (X) = 20.5: failure is at least 21.0 mA, and this card does not see it; raise it",
         ),
     ],
 )
@@ -146,7 +146,7 @@ def test_contradictions_are_refused_in_words(probe, said):
 
 
 def test_all_contradictions_are_told_at_once():
-    with pytest.raises(ValueError, match=r"probe X.*\n.*probe Y"):
+    with pytest.raises(ValueError, match=r"\(X\).*\n.*\(Y\)"):
         chamber(air("X", "wet"), air("Y", "dew"))
 
 

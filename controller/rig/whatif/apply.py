@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from controller.config.find import find
-from controller.config.loader import checked, load
+from controller.config.loader import checked
 from controller.errors import ConfigError, Problem
+from controller.rig import modelfiles
 from controller.rig.filling import told
 from controller.rig.plant import Scene
 from controller.rig.whatif.casefile import BESIDE, OPTION, Case, case_of, quantity
@@ -31,7 +32,7 @@ def applied(scene: Scene, asked: Sequence[str]) -> Scene:
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
         raise ConfigError([Problem("command line", OPTION, twice, "is given twice", "give it once, with one amount")])
-    work = _Work(scene, scene.params or load(find("plant", scene.plant), PlantParams))
+    work = _Work(scene, scene.params or modelfiles.read(find("plant", scene.plant)).value)
     for case in cases:
         work.take(case)
     return work.scene()
