@@ -19,7 +19,7 @@ REGISTERS: Final = (3, 4, 23)  # functions whose reply carries registers
 BITS: Final = (1, 2)
 WRITES: Final = (5, 6, 15, 16, 23)
 MANNERS: Final = ("slow-reply", "lost-reply", "broken-frame", "reset", "cut", "coalesced", "split")
-SLOW, LATE = 0.4, 1.5  # times the client's time-out: a reply in good time, and one after it
+SLOW, LATE = 0.2, 1.5  # times the time-out of the client: in good time for several requests, and after it
 READ: Final = Struct(">HH").unpack_from
 Where = Mapping[str, tuple[int, int]]  # target of a fault -> (function that reads it, address)
 

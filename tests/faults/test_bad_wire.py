@@ -15,7 +15,7 @@ from plantsim.faults import Fault, kinds_of
 from plantsim.server import Server
 from plantsim.wire import Wire
 
-TIMEOUT_S = 0.5
+TIMEOUT_S = 1.0  # a healthy exchange must never take so long, however busy the machine
 FIRST, APART = 215, 12  # in the hold, heat and fog at work; scans from one fault to the next
 LOST = ("lost-request", "lost-reply", "late-request", "wrong-unit", "wrong-transaction", "wrong-protocol", "exception",
         "wrong-function", "fewer-registers", "more-registers", "broken-frame", "reset", "stale", "byte-swapped",
