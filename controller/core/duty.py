@@ -20,7 +20,7 @@ from controller.core.wear import Drive
 
 DONE = "done"
 VERBS: tuple[str, ...] = (DONE,)
-EVERY_S = 60.0  # so often it is looked at
+EVERY_S = 300.0  # so often it is looked at
 NOTE_MAX = 500
 _DAY_S = 86_400.0
 Name = Annotated[str, Len(1, 200)]

@@ -253,7 +253,8 @@ def _tended(
     if orders:
         by_hand, answers = hand_orders.take(plan.by_hand, by_hand, orders, demands, now_s)
     if orders or not plan.upkeep.idle:
-        tended, told = upkeep.follow(plan.upkeep, tended, frame, outputs, orders, now_s)
+        same = outputs.discrete == state.outputs.discrete
+        tended, told = upkeep.follow(plan.upkeep, tended, frame, outputs, orders, now_s, same)
     return tended, by_hand, (*answers, *told) if answers or told else NO_EVENTS
 
 

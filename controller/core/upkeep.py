@@ -51,9 +51,13 @@ def initial(plan: UpkeepPlan) -> UpkeepState:
 
 
 def follow(
-    plan: UpkeepPlan, state: UpkeepState, frame: Frame, outputs: Outputs, orders: tuple[Command, ...], now_s: float
+    plan: UpkeepPlan, state: UpkeepState, frame: Frame, outputs: Outputs, orders: tuple[Command, ...], now_s: float,
+    same: bool,
 ) -> tuple[UpkeepState, tuple[Event, ...]]:
-    """One scan. orders: those that others answer than the sequence; "done" is answered here."""
+    """One scan. orders: those that others answer than the sequence; "done" is answered here. same: the outputs are
+    those of the scan before, so that only contacts need a look."""
+    if same and not orders and now_s < state.duty.next_s and plan.wear.contacts(frame.discrete) == state.wear.contacts:
+        return state, _NONE
     drives, todo = wear.follow(plan.wear, state.wear, frame.discrete, outputs.discrete, now_s), state.duty
     events = _NONE
     for order in orders:

@@ -38,18 +38,20 @@ class Drive:
 
 @dataclass(frozen=True, slots=True)
 class WearState:
-    """on: which drives are on since `since_s`, the last change of any of them."""
+    """contacts, outputs: which drives are on since `since_s`, the last change of any of them."""
 
-    on: tuple[bool, ...] = ()
+    contacts: tuple[bool, ...] = ()
+    outputs: tuple[bool, ...] = ()
     since_s: float = 0.0
     drives: tuple[Drive, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class WearPlan:
-    """tags: in the order of the state's drives, contacts first."""
+    """tags: in the order of the state's drives, contacts first, so many of them."""
 
     tags: tuple[str, ...]
+    contact_count: int
     contacts: Pick
     outputs: Pick
 
@@ -66,6 +68,7 @@ def bind(config: WearConfig, points: tuple[Point, ...]) -> WearPlan:
     driven = [tag for tag in config.drives if tag in outputs and tag not in contacts]
     return WearPlan(
         (*seen, *driven),
+        len(seen),
         cast(Pick, picker([contacts[tag] for tag in seen])),
         cast(Pick, picker([outputs[tag] for tag in driven])),
     )
@@ -73,21 +76,25 @@ def bind(config: WearConfig, points: tuple[Point, ...]) -> WearPlan:
 
 def initial(plan: WearPlan) -> WearState:
     """Nothing has run."""
-    return WearState((False,) * len(plan.tags), 0.0, tuple(Drive(tag) for tag in plan.tags))
+    return WearState(
+        (False,) * plan.contact_count, (False,) * (len(plan.tags) - plan.contact_count), 0.0,
+        tuple(Drive(tag) for tag in plan.tags),
+    )
 
 
 def follow(
     plan: WearPlan, state: WearState, contacts: tuple[bool, ...], outputs: tuple[bool, ...], now_s: float
 ) -> WearState:
     """One scan. Gives the same state back while nothing is switched."""
-    on = (*plan.contacts(contacts), *plan.outputs(outputs))
-    if on == state.on:
+    seen, driven = plan.contacts(contacts), plan.outputs(outputs)
+    if seen == state.contacts and driven == state.outputs:
         return state
+    was, now = (*state.contacts, *state.outputs), (*seen, *driven)
     drives = [
         replace(drive, starts=drive.starts + (is_on and not was_on)) if is_on is not was_on else drive
-        for drive, was_on, is_on in zip(upto(state, now_s), state.on, on, strict=True)
+        for drive, was_on, is_on in zip(upto(state, now_s), was, now, strict=True)
     ]
-    return WearState(on, now_s, tuple(drives))
+    return WearState(seen, driven, now_s, tuple(drives))
 
 
 def upto(state: WearState, now_s: float) -> tuple[Drive, ...]:
@@ -95,7 +102,7 @@ def upto(state: WearState, now_s: float) -> tuple[Drive, ...]:
     gone_s = max(0.0, now_s - state.since_s)
     return tuple(
         replace(drive, on_s=drive.on_s + gone_s, last_s=now_s) if is_on else drive
-        for drive, is_on in zip(state.drives, state.on, strict=True)
+        for drive, is_on in zip(state.drives, (*state.contacts, *state.outputs), strict=True)
     )
 
 

@@ -50,7 +50,9 @@ def drive_hours(record: Reader) -> tuple[DriveHours, ...]:
         DriveHours(
             drive["tag"], on, (drive["on_s"] + (max(0.0, now_s - since_s) if on else 0.0)) / 3600.0, drive["starts"]
         )
-        for drive, on in zip(wear.get("drives", []), wear.get("on", []), strict=True)
+        for drive, on in zip(
+            wear.get("drives", []), [*wear.get("contacts", []), *wear.get("outputs", [])], strict=True
+        )
     )
 
 

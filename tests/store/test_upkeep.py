@@ -32,7 +32,7 @@ def test_hours_and_what_is_due(tmp_path: Path) -> None:
     recorder = Recorder(path, header, StateCodec(State), began_ms=0, every_scan=True)
     state = State(
         UpkeepState(
-            WearState((True, False), 5400.0, (Drive("YS-101", 3600.0, 2), Drive("YC-103", 60.0, 1, 100.0))),
+            WearState((True,), (False,), 5400.0, (Drive("YS-101", 3600.0, 2), Drive("YC-103", 60.0, 1, 100.0))),
             DutyState(
                 done=(Done("probes", 3600.0, "ana", "maintenance", "offsets entered", 0.0),),
                 due=(("frost-drain", 7200.0 - 600.0), ("beacon-test", 7200.0 - 300.0)), overdue=("beacon-test",),
