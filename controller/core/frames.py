@@ -28,6 +28,7 @@ class RawInputs:
     several devices it is the age of those that carry outputs.
     analog_ages, discrete_ages: with several devices, the age of each point's device; empty while all are fresh.
     counter: the device's own scan counter.  echo: the heartbeat the device last accepted.
+    watchdog_tripped: outputs are at their safe values now.  watchdog_trips: how often so far, modulo 65536.
     """
 
     analog: tuple[int | float, ...]
@@ -40,6 +41,7 @@ class RawInputs:
     simulated: bool = False
     analog_ages: tuple[int, ...] = ()
     discrete_ages: tuple[int, ...] = ()
+    watchdog_trips: int = 0
 
 
 @dataclass(frozen=True, slots=True)

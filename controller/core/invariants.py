@@ -56,13 +56,14 @@ _CAUSES = 7
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """What the invariants remember: age of the readings, the device's counter (-1 = not yet seen), and for how long
-    each cause that they watch has been there, s; empty while none is.
+    """What is remembered of the scan before: age of the readings, the device's counter and its watchdog's trips (-1 =
+    not yet seen), and for how long each cause that the invariants watch has been there, s; empty while none is.
     """
 
     age_scans: int = 0
     counter: int = -1
     since_s: tuple[float, ...] = ()
+    watchdog_trips: int = -1
 
 
 FRESH = Memory()
@@ -96,7 +97,7 @@ def follow(plan: InvariantPlan, memory: Memory, raw: RawInputs, frame: Frame, cl
         hot = hot or values[column] > plan.product_degC_max
     if hot or since_s or False in plan.closed_of(frame.discrete):
         since_s = _since(plan, since_s, frame, climate)
-    return _memory(raw.age_scans, raw.counter, since_s)
+    return _memory(raw.age_scans, raw.counter, since_s, raw.watchdog_trips)
 
 
 def check(

@@ -54,6 +54,8 @@ from controller.core.setpoints import Targets
 from controller.core.signals import SignalPlan, SignalState
 from controller.core.upkeep import UpkeepPlan, UpkeepState
 
+_TRIPS = 1 << 16  # a device counts them in one word
+
 
 @dataclass(frozen=True, slots=True)
 class ScanPlan:
@@ -181,7 +183,7 @@ def scan(
         wanted = hand_effects.outputs(plan.by_hand, by_hand, wanted)
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
-        raw.watchdog_tripped, standing, hands,
+        raw.watchdog_tripped or _tripped_unseen(state.memory.watchdog_trips, raw.watchdog_trips), standing, hands,
     )  # fmt: skip
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s,
@@ -261,6 +263,11 @@ def _tended(
 def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:
     """The phase that is carried out now, None when none is."""
     return plan.sequence.phases[state.phase] if state.phase >= 0 and state.state in CONTROLLED else None
+
+
+def _tripped_unseen(before: int, trips: int) -> bool:
+    """Did the device's watchdog trip and end between two readings? A fresh block ends a trip, its count stays."""
+    return trips != before and before >= 0 and (trips - before) % _TRIPS < _TRIPS // 2
 
 
 def _doors_are_work(plan: ScanPlan, state: SequenceState) -> bool:

@@ -97,6 +97,9 @@ class Image:
             status & 1 != 0,
             status & 2 != 0,
             status & 4 != 0,
+            (),
+            (),
+            words[7],
         )
 
     def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int, *, alive: bool = True) -> list[int]:

@@ -121,6 +121,7 @@ class PanelImage:
             status & 4 != 0,
             self._analog_ages(ages) if aged else (),
             self._discrete_ages(ages) if aged else (),
+            0 if beat is None else words[beat + 7],
         )
 
     def encode(self, outputs: Outputs, heartbeat: int, scan_ms: int, *, alive: bool = True) -> list[int]:

@@ -8,13 +8,18 @@ from __future__ import annotations
 import select
 import signal
 import time
+from collections.abc import Callable
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import pytest
 from pyModbusTCP.client import ModbusClient
 
 from controller.runtime.session import Asked, Session, prepare
+from controller.store.reader import Reader
+
+Until = Callable[[Path, Callable[[Reader], bool]], None]
 
 TELLING = ("YL-190", "YL-190H", "YC-192")  # beacon, its lamp for high priority, healthy relay
 WELL, ALARM = (False, False, True), (True, True, False)
@@ -47,17 +52,20 @@ def comes_to(session: Session, port: int, wanted: tuple[bool, ...]) -> bool:
 
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGSTOP, signal.SIGTERM])
 def test_a_controller_that_is_killed_hangs_or_is_ended_lets_go_of_the_healthy_relay(
-    processes: Any, session: Session, how: signal.Signals
+    processes: Any, session: Session, until: Until, how: signal.Signals
 ) -> None:
     """At 10 x, so the device's watchdog of 10 s acts after one second of the wall; in order it is told at once."""
     _plant, port = processes.plant("--pace", "10")
     assert shown(session, port) == ALARM  # nobody controls yet
-    run = processes.start("run", "--port", str(port), "--out", "out", "--scan", "0.25")
+    run = processes.start("run", "--port", str(port), "--out", "out", "--scan", "0.25", "--start-now")
     assert comes_to(session, port, WELL)
+    record = processes.folder / "out" / "record.sqlite"
+    until(record, lambda reader: any(row.kind == "phase" for row in reader.journal()))
     run.send_signal(how)
     assert comes_to(session, port, ALARM)
     if how is signal.SIGSTOP:
         run.send_signal(signal.SIGCONT)
-        # It was gone for longer than the watchdog, which is a trip: shown and told until somebody resets it.
+        # It was gone for longer than the watchdog, which is a trip: told, and shown until somebody resets it.
+        until(record, lambda reader: any((row.kind, row.tag) == ("trip", "watchdog") for row in reader.journal()))
         assert comes_to(session, port, ALARM)
         assert run.poll() is None

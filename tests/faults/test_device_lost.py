@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from typing import Any
@@ -126,3 +126,23 @@ def test_emergency_stop_pressed_while_the_panel_is_silent_is_seen_when_it_answer
     assert CUT + AWAY <= rig.rows("trip", "emergency-stop")[0][0] <= CUT + AWAY + 2
     assert rig.state(CUT + 59) == "aborted"
     assert not any(rig.out(scan, tag) for tag in ("SC-101", "YC-101") for scan in range(CUT + AWAY + 2, CUT + 60))
+
+
+class TripsBetween(DirectLink):
+    """A device whose watchdog trips after one block and ends with the next: nothing shows it but its count."""
+
+    def turn(self, words: Sequence[int]) -> Sequence[int]:
+        answer = list(super().turn(words))
+        assert answer[4] & 1 == 0
+        if answer[5] % 65536 >= CUT:
+            answer[7] += 1
+        return answer
+
+
+def test_a_watchdog_that_tripped_between_two_readings_is_a_trip_too(rig: Any) -> None:
+    """A controller that stood still between reading and writing finds the panel well again, and its drives stopped."""
+    rig.link = TripsBetween(rig.plant.device)
+    rig.run(CUT + 30)
+    assert [scan for scan, _ in rig.rows("trip", "watchdog")] == [CUT]
+    assert rig.state(CUT + 20) == "held"
+    assert not any(rig.out(CUT + 20, tag) for tag in ("TCV-103", "YC-103", "XV-102A", "XV-102B"))

@@ -32,6 +32,8 @@ def test_analog_inputs_keep_point_list_order_and_raw_words(image: Image, words: 
 def test_header_gives_counter_echo_and_nothing_tripped(image: Image, words: list[int]) -> None:
     raw = image.decode(words, age_scans=3)
     assert (raw.counter, raw.echo, raw.age_scans) == (0x0001_0002, 77, 3)
+    words[7] = 65535
+    assert (raw.watchdog_trips, image.decode(words).watchdog_trips) == (0, 65535)
     assert (raw.watchdog_tripped, raw.fault, raw.simulated) == (False, False, False)
 
 

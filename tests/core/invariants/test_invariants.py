@@ -164,7 +164,7 @@ def test_causes_are_timed_from_contacts_and_readings_and_forgotten_when_gone(
     def follow(memory: Memory, frame: Frame, air: Climate) -> Memory:
         return invariants.follow(scene.plan, memory, raw, frame, air)
 
-    assert follow(FRESH, scene.frame, scene.air) == Memory(0, 9, ())
+    assert follow(FRESH, scene.frame, scene.air) == Memory(0, 9, (), 0)
     hot = replace(scene.air, hottest_degC=48.1)
     memory = follow(follow(FRESH, opened("ZS-101C"), scene.air), opened("ZS-101C", "HS-101"), hot)
     assert memory.since_s == since(air=1.0, emergency_stop=1.0, door=2.0)
