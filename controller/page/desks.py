@@ -6,9 +6,11 @@ would find the desk locked in that moment. So the page keeps one open as long as
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from pathlib import Path
 
 from controller.page.live.places import ChamberPlace
 from controller.store.desk import DESK, Desk
@@ -47,6 +49,19 @@ class Desks:
             return found[0]
         if found is not None:  # somebody took the file away or put another one there
             found[0].close()
+        if not path.is_file():
+            _make(path)
         desk = Desk(path)
         self._open[place.id] = desk, path.stat().st_ino
         return desk
+
+
+def _make(path: Path) -> None:
+    """A new desk, whole before anybody sees it: control must not meet one whose tables are being made."""
+    unseen = path.with_name(f"{path.name}.{os.getpid()}.new")
+    try:
+        Desk(unseen).close()
+        with suppress(FileExistsError):  # another program was quicker: then that is the desk
+            os.link(unseen, path)
+    finally:
+        unseen.unlink(missing_ok=True)

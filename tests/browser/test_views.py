@@ -1,0 +1,126 @@
+"""Every view in light and dark, wide and narrow, English and German: nothing runs over, nobody is kept out, no word
+of another server; and what a picture does when nothing comes any more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from playwright.sync_api import expect
+
+from controller.page.people import accounts
+from controller.page.people.book import Book
+from tests.browser.conftest import PASSWORD, Stage, Window
+
+Open = Callable[..., Window]
+CHAMBER = "/chamber/one"
+VIEWS = ("", "/trends", "/alarms", "/shift", "/records", "/recipes")
+
+
+@pytest.fixture(scope="module")
+def stage(stage: Stage) -> Iterator[Stage]:
+    """Two chambers: the one that runs, and one that has no record yet."""
+    site = stage.data.parent / "site.toml"
+    site.write_text(
+        'name = "two"\n[[line]]\nname = "line 1"\n[[line.chamber]]\nname = "one"\ndata = "data"\n'
+        '[[line.chamber]]\nname = "two"\ndata = "nothing-yet"\n',
+        encoding="utf-8",
+    )
+    book = Book(stage.data.parent / "page" / "people.sqlite")
+    for name, role in (("enno", "engineer"), ("berta", "administer")):
+        assert accounts.add(book, name, "", role, PASSWORD) == ""
+    book.close()
+    page = stage.processes.start("page", "--data", str(stage.data.parent), "--site", str(site), "--port", "0")
+    assert page.stdout is not None
+    address = page.stdout.readline().split()[-1].rstrip("/")
+    yield Stage(address, "", stage.data, stage.processes, page)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "scheme", "locale"),
+    [
+        (1440, 900, "light", "en-GB"), (820, 1180, "dark", "de-DE"), (390, 844, "light", "de-DE"),
+        (390, 844, "dark", "en-GB"),
+    ],
+)  # fmt: skip
+def test_every_view_fits_and_keeps_nobody_out(
+    window: Open, width: int, height: int, scheme: str, locale: str
+) -> None:
+    one = window("enno", width=width, height=height, color_scheme=scheme, locale=locale)
+    for view in VIEWS:
+        one.go(CHAMBER + view)
+        one.page.wait_for_load_state("load")
+        one.page.wait_for_timeout(1500)
+        name = f"{(view or '/now')[1:]}-{width}-{scheme}-{locale[:2]}"
+        one.shoot(name)
+        assert one.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} runs over"
+        assert one.barriers() == [], name
+    one.go("/")
+    expect(one.page.locator("#lanes a")).to_have_count(2)
+    one.shoot(f"site-{width}-{scheme}-{locale[:2]}")
+    assert one.barriers() == []
+    assert one.wrong == []
+
+
+def test_the_chamber_without_a_picture_comes_first_and_says_why(window: Open) -> None:
+    one = window("enno")
+    one.go("/")
+    first = one.page.locator("#lanes a").first
+    expect(first).to_contain_text("two")
+    expect(first).to_contain_text("Not live")
+    expect(first).to_contain_text("no record yet")
+    expect(one.page.locator("#answers")).to_contain_text("1 without a live picture")
+
+
+def test_everything_can_be_reached_by_keyboard(window: Open) -> None:
+    """From the skip link to the dialog and back, without a mouse."""
+    one = window("enno")
+    one.go(CHAMBER)
+    expect(one.page.locator("#buttons button").first).to_be_visible()
+    one.page.keyboard.press("Tab")
+    assert one.page.evaluate("document.activeElement.className") == "skip"
+    reached = set()
+    for _ in range(60):
+        one.page.keyboard.press("Tab")
+        reached.add(one.page.evaluate("document.activeElement.dataset.verb || document.activeElement.id"))
+    assert "start" in reached
+    assert "lock" in reached
+    one.page.locator("[data-verb=start]").focus()
+    one.page.keyboard.press("Enter")
+    expect(one.page.locator("#start")).to_be_visible()
+    one.page.keyboard.press("Escape")
+    expect(one.page.locator("#start")).to_be_hidden()
+
+
+def test_the_api_is_documented_without_another_server(window: Open) -> None:
+    one = window("enno")
+    one.go("/api")
+    expect(one.page.locator("#api")).to_contain_text("/api/v1/chambers/{chamber}/commands", timeout=20_000)
+    one.shoot("api")
+    assert one.wrong == []
+
+
+def test_touch_targets_are_large(window: Open) -> None:
+    """Orders are at least 44 px high and wide, everything else that is pressed at least 24 (WCAG 2.2, 2.5.8)."""
+    one = window("enno", width=820, height=1180)
+    one.go(CHAMBER)
+    expect(one.page.locator("#buttons button").first).to_be_visible()
+    sizes = one.page.evaluate(
+        "[...document.querySelectorAll('button, a:not(.skip), input, select, summary')].filter(e => e.offsetParent)"
+        ".map(e => [e, e.getBoundingClientRect()])"
+        ".map(([e, b]) => [e.closest('#buttons') ? 44 : 24, b.width, b.height, e.outerHTML.slice(0, 60)])"
+    )
+    assert [one for one in sizes if one[1] < one[0] or one[2] < one[0]] == []
+
+
+def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> None:
+    """Last, for it ends the page."""
+    one = window("enno")
+    one.go(CHAMBER)
+    expect(one.page.locator("#answers")).to_contain_text("Live")
+    assert one.page.locator(".picture.stale").count() == 0
+    stage.page.kill()
+    expect(one.page.locator("#answers")).to_contain_text("Not live", timeout=15_000)
+    expect(one.page.locator(".picture.stale").first).to_be_visible()
+    expect(one.page.locator("#buttons button").first).to_be_disabled()
+    one.shoot("not-live")
