@@ -70,6 +70,7 @@ def test_the_chamber_without_a_picture_comes_first_and_says_why(window: Open) ->
     expect(first).to_contain_text("Not live")
     expect(first).to_contain_text("no record yet")
     expect(one.page.locator("#answers")).to_contain_text("1 without a live picture")
+    assert one.wrong == []
 
 
 def test_everything_can_be_reached_by_keyboard(window: Open) -> None:
@@ -95,6 +96,7 @@ def test_everything_can_be_reached_by_keyboard(window: Open) -> None:
 def test_the_api_is_documented_without_another_server(window: Open) -> None:
     one = window("enno")
     one.go("/api")
+    assert one.page.title()
     expect(one.page.locator("#api")).to_contain_text("/api/v1/chambers/{chamber}/commands", timeout=20_000)
     one.shoot("api")
     assert one.wrong == []
@@ -121,6 +123,7 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     assert one.page.locator(".picture.stale").count() == 0
     stage.page.kill()
     expect(one.page.locator("#answers")).to_contain_text("Not live", timeout=15_000)
+    assert "All well" not in one.page.locator("#answers").inner_text(), "what is not live is not well"
     expect(one.page.locator(".picture.stale").first).to_be_visible()
     expect(one.page.locator("#buttons button").first).to_be_disabled()
     one.shoot("not-live")

@@ -9,7 +9,7 @@ export function follow(draw) {
   let reachable = true;
   const show = (ageS = 0) => {
     setNow(now.utc_ms);
-    $("answers").replaceChildren(need(now), end(now), liveness(now, reachable, ageS));
+    $("answers").replaceChildren(need({ ...now, live: now.live && reachable, trouble: reachable ? now.trouble : "cut" }), end(now), liveness(now, reachable, ageS));
     $("badges").replaceChildren(badges(now));
     announce(reachable ? now : { ...now, live: false });
     for (const picture of document.querySelectorAll(".picture")) picture.classList.toggle("stale", !(reachable && now.live));

@@ -23,7 +23,7 @@ function build() {
 
 function draw(ageS = 0) {
   setNow(now.utc_ms);
-  $("answers").replaceChildren(need(now), end(now), liveness(now, reachable, ageS));
+  $("answers").replaceChildren(need({ ...now, live: now.live && reachable, trouble: reachable ? now.trouble : "cut" }), end(now), liveness(now, reachable, ageS));
   $("badges").replaceChildren(badges(now));
   const live = reachable && now.live;
   for (const picture of document.querySelectorAll(".picture")) picture.classList.toggle("stale", !live);
