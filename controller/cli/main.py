@@ -21,6 +21,7 @@ COMMANDS = {
     "cycle": ("controller.cli.cycle", "run a whole simulated cycle against the chamber model and sum it up"),
     "plant": ("controller.cli.plant", "serve a simulated chamber as a Modbus TCP device"),
     "run": ("controller.cli.run", "control a chamber (or a simulated one) over Modbus TCP"),
+    "order": ("controller.cli.order", "give a running controller an order, or list what is set by hand and due"),
     "page": ("controller.cli.page", "serve the operator's page of one chamber or a site"),
     "report": ("controller.cli.report", "make the report of a cycle from its record, or verify a record"),
     "callout": ("controller.cli.callout", "tell people who are not there, by mail and web call"),

@@ -144,3 +144,17 @@ def test_a_look_can_write_nothing(desk: Desk) -> None:
     with pytest.raises(sqlite3.OperationalError, match="readonly"):
         db.execute("DELETE FROM commands")
     db.close()
+
+
+def test_a_full_disk_is_told_to_who_orders_and_nothing_is_half_written(desk: Desk) -> None:
+    ask(desk, Order(verb="stop", who="ana"))
+    with desk.writing() as db:
+        pages = db.execute("PRAGMA page_count").fetchone()[0]
+    desk._db.execute(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(StoreError, match=r"full.*nothing was ordered"):
+        for number in range(200):
+            ask(desk, Order(verb="stop", who=f"p{number}", args={"reason": "x" * 4000}))
+    kept = desk.rows("SELECT count(*) FROM commands")[0][0]
+    assert peek_at_desk(desk.path).execute("SELECT count(*) FROM commands").fetchone() == (kept,)
+    desk._db.execute("PRAGMA max_page_count = 1000000")
+    ask(desk, Order(verb="abort", who="ana"))

@@ -1,0 +1,147 @@
+"""`dewhold order`: give a running controller one order by its desk, and say what became of it; or list what is set by
+hand, what is due, and hours of drives. Whoever may write into the folder may do this: accounts are the page's."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from controller.cli import options as opt
+from controller.config.find import find
+from controller.config.loader import read
+from controller.core.commands import VERBS
+from controller.core.recipe import Recipe
+from controller.core.roles import ROLES
+from controller.errors import UnavailableError
+from controller.store.desk import DESK, EXPIRES_S, EXPIRES_S_MAX, Desk, Order, Outcome, ask, keep_recipe, wait_outcome
+from controller.store.overridden import Overridden, overridden
+from controller.store.reader import Reader
+from controller.store.upkeep import DriveHours, Due, drive_hours, due_list
+
+RECORD = "record.sqlite"
+_DONE = {"bypass": "bypassed", "force": "forced", "simulate": "simulated", "manual": "in manual", "trim": "trimmed"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of `dewhold order`."""
+    parser.add_argument("verb", nargs="?", metavar="VERB", help=f"one of {', '.join(sorted(VERBS))}")
+    parser.add_argument(
+        "args", nargs="*", metavar="NAME=VALUE", help="what it needs: tag=TT-110 value=20 hours=1 reason=trial"
+    )
+    parser.add_argument("--out", default="out/run", metavar="DIR", help="folder of the controller (default: out/run)")
+    parser.add_argument("--who", metavar="NAME", help="who gives it (default: the user of this computer)")
+    parser.add_argument("--role", default="operator", choices=ROLES, help="in which role (default: operator)")
+    parser.add_argument("--seen", default="", metavar="STATE", help="refused unless the chamber is in this state")
+    parser.add_argument("--wait", type=float, default=EXPIRES_S, metavar="S", help="longest wait (default: 30 s)")
+    parser.add_argument("--list", action="store_true", help="list what is set by hand, what is due, hours of drives")
+    parser.add_argument("--json", action="store_true", help="print it as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Give the order or list; 0 done, 1 refused with its reason, 3 nobody took it."""
+    out = Path(args.out)
+    if not (out / RECORD).is_file():
+        raise UnavailableError(f"no controller has run in {out}: give the --out folder of `dewhold run`")
+    if args.list:
+        return _list(out, as_json=args.json)
+    if args.verb not in VERBS:
+        raise opt.problem("VERB", args.verb or "(missing)", f"must be one of {', '.join(sorted(VERBS))}", "name one")
+    wait_s = opt.within("--wait", args.wait, 1.0, EXPIRES_S_MAX, "s")
+    with Desk(out / DESK) as desk, Reader(out / RECORD) as record:
+        given = dict(_argument(text) for text in args.args)
+        if args.verb == "start" and isinstance(given.get("recipe"), str):
+            given["recipe"] = _recipe(desk, str(given["recipe"]), args.who or getpass.getuser())
+        order = Order(
+            verb=args.verb, who=args.who or getpass.getuser(), role=args.role, args=given, seen=args.seen,
+            expires_s=wait_s,
+        )  # fmt: skip
+        after = record.last_line()
+        found = wait_outcome(record, ask(desk, order), wait_s + 2.0, after)
+    return _say(args.verb, found, as_json=args.json)
+
+
+def _argument(text: str) -> tuple[str, str | float | bool]:
+    """NAME=VALUE: a number, yes, no, or text."""
+    name, equals, value = text.partition("=")
+    if not equals or not name:
+        raise opt.problem("NAME=VALUE", text, "must have a name, = and a value", "for example hours=1")
+    if value in ("yes", "no"):
+        return name, value == "yes"
+    try:
+        return name, float(value)
+    except ValueError:
+        return name, value
+
+
+def _recipe(desk: Desk, name: str, who: str) -> str:
+    """A version's SHA-256 as it is; a file's text is laid down at the desk under its own."""
+    if len(name) == 64 and "." not in name:
+        return name
+    file = read(find("recipe", name), Recipe)
+    return keep_recipe(desk, file.value.name, file.text, who, why="given with an order to start")
+
+
+def _say(verb: str, found: Outcome | None, *, as_json: bool) -> int:
+    if found is None:
+        raise UnavailableError(f"nobody took the order {verb}: no controller runs there, or it cannot read its desk")
+    if as_json:
+        print(json.dumps({"ok": found.done, "verb": verb, **found._asdict()}, indent=2))
+    else:
+        print(f"{verb}: done" if found.done else f"{verb}: refused, {found.reason}")
+    return 0 if found.done else 1
+
+
+def _list(out: Path, *, as_json: bool) -> int:
+    with Reader(out / RECORD) as record:
+        hand, due, hours = overridden(record), due_list(record), drive_hours(record)
+    if as_json:
+        print(json.dumps(_facts(hand, due, hours), indent=2))
+        return 0
+    lines = ["set by hand:", *[f"  {_hand(one)}" for one in hand]] if hand else ["set by hand: nothing"]
+    lines += ["to do:", *[f"  {_due(one)}" for one in due]] if due else ["to do: nothing is in the chamber file"]
+    lines += ["drives:", *[f"  {_hours(one)}" for one in hours]] if hours else ["drives: none are counted"]
+    print("\n".join(lines))
+    return 0
+
+
+def _hand(one: Overridden) -> str:
+    whose = f"by {one.who} ({one.role or 'no role'}) since {_at(one.since_ms)}: {one.reason}"
+    if one.until_ms is None:
+        return f"locked out {whose}"
+    value = "" if one.kind == "bypass" else f" at {one.value:g}"
+    return f"{one.tag} {_DONE[one.kind]}{value} until {_at(one.until_ms)}, {whose}"
+
+
+def _due(one: Due) -> str:
+    when = "" if one.due_ms is None else f" {'since' if one.is_due else 'on'} {_at(one.due_ms)}"
+    state = f"OVERDUE, due{when}" if one.overdue else f"due{when}" if one.is_due else f"not due, next{when}"
+    state = "not due" if when == "" and not one.is_due else state
+    last = f"; last {_at(one.done_ms)} by {one.who}" if one.done_ms is not None else ""
+    return f"{one.item.tag} ({one.item.text}): {state}{last}" + (f"; {one.item.action}" if one.is_due else "")
+
+
+def _hours(one: DriveHours) -> str:
+    return f"{one.tag}: {one.hours:.1f} h, {one.starts} starts{', on now' if one.on else ''}"
+
+
+def _at(utc_ms: int) -> str:
+    return datetime.fromtimestamp(utc_ms / 1000.0, UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _facts(hand: tuple[Overridden, ...], due: tuple[Due, ...], hours: tuple[DriveHours, ...]) -> dict[str, Any]:
+    return {
+        "by_hand": [{name: getattr(one, name) for name in Overridden.__slots__} for one in hand],
+        "due": [
+            {
+                "tag": one.item.tag, "text": one.item.text, "action": one.item.action, "kind": one.item.kind,
+                "is_due": one.is_due, "overdue": one.overdue, "due_ms": one.due_ms, "done_ms": one.done_ms,
+                "who": one.who, "note": one.note,
+            }
+            for one in due
+        ],
+        "drives": [{name: getattr(one, name) for name in DriveHours.__slots__} for one in hours],
+    }  # fmt: skip

@@ -1,0 +1,150 @@
+"""`dewhold order`: what became of an order, in words and exit codes; what is set by hand and due, as a list."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.cli.main import main
+from controller.config.find import SHIPPED
+from controller.core.by_hand import ByHand, Entry
+from controller.core.commands import outcome
+from controller.core.duty import DutyState
+from controller.core.lock_out import Lock
+from controller.core.upkeep import UpkeepState
+from controller.core.wear import Drive, WearState
+from controller.runtime.desk import DeskOrders
+from controller.store.checkpoint import StateCodec
+from controller.store.desk import Desk
+from controller.store.header import Header
+from controller.store.recorder import Recorder, Scan
+
+CHAMBER = (SHIPPED / "chambers" / "demo-north.toml").read_text(encoding="utf-8")
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    by_hand: ByHand
+    upkeep: UpkeepState
+
+
+STATE = State(
+    ByHand(
+        (
+            Entry("force", "TT-110", 20.0, 0.0, 3600.0, "ana", "engineer", "trial"),
+            Entry("bypass", "fog-pressure", 0.0, 0.0, 1800.0, "ana", "engineer", "pump"),
+        ),
+        (Lock("ben", "maintenance", "belt", 0.0),),
+    ),
+    UpkeepState(
+        WearState((True,), (), 0.0, (Drive("YS-101", 7200.0, 3),)),
+        DutyState(due=(("beacon-test", 0.0), ("vent-stroke", 5.0)), overdue=("beacon-test",)),
+    ),
+)
+
+
+class Control:
+    """The least of a controller: takes orders once in a while, refuses what is named "pause"."""
+
+    def __init__(self, out: Path) -> None:
+        header = Header(tags=(), computed=(), input_words=1, output_words=1, scan_s=1.0, texts={"chamber": CHAMBER})
+        self.recorder: Recorder[Any] = Recorder(
+            out / "record.sqlite", header, StateCodec(State), began_ms=0, every_scan=True
+        )
+        self.orders = DeskOrders(out / "desk.sqlite", out / "record.sqlite", lambda event: None)
+        self.taken: list[Any] = []
+        self.over = threading.Event()
+        self.scan = 0
+        self.step()
+        self.thread = threading.Thread(target=self.live)
+
+    def step(self) -> None:
+        commands = self.orders.due(self.scan)
+        self.taken += commands
+        events = tuple(outcome(one, "no cycle" if one.verb == "pause" else "") for one in commands)
+        self.recorder.add(
+            Scan(self.scan, 1000 * self.scan, float(self.scan), b"\0" * 6, (), (), (), STATE, commands, events)
+        )
+        self.recorder.commit()
+        self.scan += 10
+
+    def live(self) -> None:
+        while not self.over.wait(0.02):
+            self.step()
+
+
+@pytest.fixture
+def control(tmp_path: Path) -> Iterator[Control]:
+    made = Control(tmp_path)
+    made.thread.start()
+    yield made
+    made.over.set()
+    made.thread.join()
+    made.recorder.close()
+
+
+def test_done_and_refused(control: Control, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = ("--out", str(tmp_path), "--who", "ana")
+    assert main(["order", "trim", "tag=temperature", "value=0.5", "hours=1", "reason=a trial", *place]) == 0
+    assert capsys.readouterr().out == "trim: done\n"
+    assert main(["order", "pause", *place, "--role", "supervisor", "--seen", "running"]) == 1
+    assert capsys.readouterr().out == "pause: refused, no cycle\n"
+    trim, pause = (dict(command.args) for command in control.taken)
+    assert (trim["tag"], trim["value"], trim["reason"], trim["role"]) == ("temperature", 0.5, "a trial", "operator")
+    assert (pause["role"], pause["seen"]) == ("supervisor", "running")
+    assert main(["order", "stop", *place, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["ok"] is True
+
+
+def test_a_start_lays_the_recipe_down_and_names_its_hash(control: Control, tmp_path: Path) -> None:
+    assert main(["order", "start", "recipe=eco", "load_t=80", "--out", str(tmp_path), "--who", "ana"]) == 0
+    args = dict(control.taken[0].args)
+    with Desk(tmp_path / "desk.sqlite") as desk:
+        ((digest, name, text),) = desk.rows("SELECT sha256, name, text FROM recipe_versions")
+    assert (args["recipe"], args["load_t"], name) == (digest, 80, "eco")
+    assert text == (SHIPPED / "recipes" / "eco.toml").read_text(encoding="utf-8")
+
+
+def test_nobody_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["order", "stop", "--out", str(tmp_path)]) == 3
+    assert "no controller has run in" in capsys.readouterr().err
+    Control(tmp_path).recorder.close()
+    assert main(["order", "stop", "--out", str(tmp_path), "--wait", "1"]) == 3
+    assert "nobody took the order stop" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(("dance",), "must be one of abort"), ((), "(missing)"), (("stop", "now"), "must have a name, = and a value")],
+)
+def test_bad_input(words: tuple[str, ...], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Control(tmp_path).recorder.close()
+    assert main(["order", *words, "--out", str(tmp_path)]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_the_list_says_who_why_until_when_and_what_is_due(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Control(tmp_path).recorder.close()
+    assert main(["order", "--list", "--out", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert "locked out by ben (maintenance) since 1970-01-01 00:00 UTC: belt" in said
+    assert "TT-110 forced at 20 until 1970-01-01 01:00 UTC, by ana (engineer)" in said
+    assert "fog-pressure bypassed until 1970-01-01 00:30 UTC" in said
+    lines = said.splitlines()
+    first = lines.index("to do:") + 1
+    since = "since 1970-01-01 00:00 UTC; "
+    assert lines[first].startswith(f"  beacon-test (test of beacon and horn): OVERDUE, due {since}force")
+    assert lines[first + 1].startswith(f"  vent-stroke (stroke of the exhaust damper): due {since}put")
+    assert "person-inside-test (test of the person-inside button): not due, next on 1970-01-08 00:00 UTC" in said
+    assert "fog-flush (flushing of the fog water): not due" in said
+    assert lines[-1] == "  YS-101: 2.0 h, 3 starts, on now"
+    assert main(["order", "--list", "--out", str(tmp_path), "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert [one["kind"] for one in facts["by_hand"]] == ["lock-out", "force", "bypass"]
+    assert facts["drives"][0]["hours"] == 2.0
