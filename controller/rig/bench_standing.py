@@ -13,6 +13,7 @@ from controller.rig import filling, standing
 from controller.rig.bench_rows import Found, Measured, Target
 from controller.rig.cycle import Options, Ran, run
 from controller.rig.plant import scene
+from plantsim.filling import Filling
 
 NAME = "standing"
 DAYS = 3
@@ -32,12 +33,16 @@ TARGETS = (
 )  # fmt: skip
 
 
-def demo(out: Path, hours: float = 24.0 * DAYS, scan_s: float = 1.0) -> Options:
-    """The demo as `sh tools/run --standing` runs it, but over the direct link."""
-    moves = filling.moves(load_filling("days"))
+def demo(
+    out: Path, hours: float = 24.0 * DAYS, scan_s: float = 1.0, *, site: str = SITE, moves: Filling | None = None,
+    outdoor: tuple[float, float] = (8.0, 80.0),
+) -> Options:
+    """The demo as `sh tools/run --standing` runs it, but over the direct link; or the same with something else."""
+    if moves is None:
+        moves = filling.moves(load_filling("days"))
     return Options(
-        scene=scene(plant=SITE, filling=moves, mix_degC=32.0, outdoor=((8.0, 80.0),), dt_s=scan_s),
-        chamber=SITE, recipe="standing", link="direct", start=datetime(2026, 3, 2, 5, 0, tzinfo=UTC),
+        scene=scene(plant=site, filling=moves, mix_degC=32.0, outdoor=(outdoor,), dt_s=scan_s),
+        chamber=site, recipe="standing", link="direct", start=datetime(2026, 3, 2, 5, 0, tzinfo=UTC),
         hours_max=hours, out=out,
     )  # fmt: skip
 

@@ -63,7 +63,11 @@ def summarise(ran: Ran) -> Summary:
         found = {"what_if": whatif.listed(options.scene.what_if), **found}
     if options.scene.filling:
         found["charges"] = truth.charges(rows, closure)
-    return found if stood is None else {**found, "standing": stood}
+    if stood is not None:
+        turnover = stood["turnover"]  # not what stands inside, but what has passed through
+        found["per_tonne"] = {"energy_kWh": turnover["energy_kWh_per_t"], "water_kg": turnover["fog_kg_per_t"]}
+        found["standing"] = stood
+    return found
 
 
 def _run(ran: Ran, finished: bool) -> Run:

@@ -43,6 +43,7 @@ def test_a_morning_of_boards_and_doors_is_kept_within_a_kelvin(tmp_path: Path) -
     assert block["newcomers"]["count"] == 3 * block["doors"]["opened"] == 30
     assert 0.01 < block["newcomers"]["wetted_kg_per_m2"]["mean"] < 0.2
     assert block["turnover"]["in_t"] == pytest.approx(50.0)
+    assert summary["per_tonne"]["energy_kWh"] == block["turnover"]["energy_kWh_per_t"]
     assert summary["closure"]["energy_rel"] < 1e-9
     assert summary["closure"]["water_rel"] < 1e-9
 
