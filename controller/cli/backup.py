@@ -57,4 +57,6 @@ def _say(manifest: dict[str, Any], text: str, *, as_json: bool, **where: str) ->
         print(json.dumps({"ok": True, **where, **manifest}, indent=2))
         return
     print(text)
+    for name, why in manifest.get("left_out", {}).items():
+        print(f"left out: {name}, {why}")
     print(f"up to scan {manifest['last_scan']}; {', '.join(manifest['files'])}; made {manifest['made']}")

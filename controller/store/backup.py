@@ -22,6 +22,8 @@ from typing import Any
 
 from controller import __version__
 from controller.errors import StoreError
+from controller.store.desk import DESK
+from controller.store.desk_schema import peek_at_desk
 from controller.store.reader import Reader
 from controller.store.schema import FORMAT, open_for_reading
 from controller.store.trouble import advice
@@ -49,10 +51,11 @@ def back_up(data: Path, file: Path) -> dict[str, Any]:
         with tempfile.TemporaryDirectory(prefix=f".{file.name}.", dir=file.parent) as folder:
             work = Path(folder)
             _copy_record(record, work / RECORD)
+            left_out = _copy_desk(data / DESK, work / DESK)
             for name in BESIDE:
                 if (data / name).is_file():
                     shutil.copyfile(data / name, work / name)
-            manifest = _manifest(data, work)
+            manifest = _manifest(data, work, left_out)
             packed = work / "packed"
             _pack(packed, work, manifest)
             _require_whole(packed, manifest)
@@ -112,7 +115,27 @@ def _tidy(record: Path) -> None:
         record.with_name(record.name + suffix).unlink(missing_ok=True)
 
 
-def _manifest(data: Path, work: Path) -> dict[str, Any]:
+def _copy_desk(desk: Path, copy: Path) -> dict[str, str]:
+    """The desk beside the record, where there is one: accounts, recipe versions, notes. Why it was left out.
+
+    A desk in trouble is no reason to go without a copy of the record.
+    """
+    if not desk.is_file():
+        return {}
+    try:
+        with closing(peek_at_desk(desk)) as source, closing(sqlite3.connect(copy)) as target:
+            source.backup(target)
+            sound = target.execute("PRAGMA quick_check").fetchone()[0]
+    except (sqlite3.Error, StoreError) as error:
+        sound = str(error)
+    _tidy(copy)
+    if sound == "ok":
+        return {}
+    copy.unlink(missing_ok=True)
+    return {DESK: sound}
+
+
+def _manifest(data: Path, work: Path, left_out: Mapping[str, str]) -> dict[str, Any]:
     with closing(Reader(work / RECORD)) as reader:
         last = reader.last_scan()
         cycles = reader.cycles()
@@ -127,6 +150,7 @@ def _manifest(data: Path, work: Path) -> dict[str, Any]:
         "last_scan_utc_ms": None if last is None else last[1],
         "cycles": len(cycles),
         "cycle_open": bool(cycles) and cycles[-1].ended_ms is None,
+        "left_out": dict(left_out),
         "files": {
             path.name: {"bytes": path.stat().st_size, "sha256": _digest(path)} for path in sorted(work.iterdir())
         },
@@ -169,7 +193,7 @@ def _read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
         with archive.open(MANIFEST) as stream:
             manifest = json.loads(stream.read(_MANIFEST_BYTES_MAX))
         files = manifest["files"]
-        plain = all(name in (RECORD, *BESIDE) and int(entry["bytes"]) >= 0 for name, entry in files.items())
+        plain = all(name in (RECORD, DESK, *BESIDE) and int(entry["bytes"]) >= 0 for name, entry in files.items())
         written = manifest["format"]
     except (KeyError, TypeError, ValueError, AttributeError):
         raise StoreError(f"{file} is not a backup of Dewhold: its {MANIFEST} is missing or damaged") from None

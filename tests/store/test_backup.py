@@ -17,6 +17,7 @@ from controller.core.frames import Event
 from controller.errors import StoreError
 from controller.store import backup
 from controller.store.backup import MANIFEST, RECORD, back_up, restore
+from controller.store.desk import DESK, Desk
 from controller.store.reader import Reader
 from controller.store.verify import verify
 
@@ -193,3 +194,26 @@ def test_what_is_no_backup_is_called_so(tmp_path: Path) -> None:
         restore(tmp_path / "text", tmp_path / "new")
     with pytest.raises(StoreError, match="there is no backup at"):
         restore(tmp_path / "missing", tmp_path / "new")
+
+
+def test_the_desk_goes_along_while_others_write_at_it(data: Path, tmp_path: Path) -> None:
+    """Accounts, recipe versions and notes: what is committed, without what somebody is about to write."""
+    with Desk(data / DESK) as desk, desk.writing() as db:
+        db.execute("INSERT INTO notes (utc_ms, who, role, about, text) VALUES (1, 'ana', '', '', 'kept')")
+    with Desk(data / DESK) as desk, desk.writing() as db:
+        db.execute("INSERT INTO notes (utc_ms, who, role, about, text) VALUES (2, 'ben', '', '', 'not yet')")
+        manifest = back_up(data, tmp_path / "day.zip")
+    assert sorted(manifest["files"]) == [DESK, RECORD, "summary.json"]
+    assert manifest["left_out"] == {}
+    restore(tmp_path / "day.zip", tmp_path / "back")
+    with Desk(tmp_path / "back" / DESK) as desk:
+        assert desk.rows("SELECT text FROM notes") == [("kept",)]
+    assert names(tmp_path / "back") == [DESK, RECORD, "summary.json"]
+
+
+def test_a_desk_in_trouble_is_left_out_and_said(data: Path, tmp_path: Path) -> None:
+    (data / DESK).write_bytes(b"\xff" * 20_000)
+    manifest = back_up(data, tmp_path / "day.zip")
+    assert DESK not in manifest["files"]
+    assert "not a database" in manifest["left_out"][DESK]
+    assert restore(tmp_path / "day.zip", tmp_path / "back")["last_scan"] == 239
