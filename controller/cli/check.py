@@ -12,7 +12,7 @@ from typing import Any
 
 from controller.callout.planfile import read_plan
 from controller.cli import options as opt
-from controller.config import bundle, crosschecks, everyday, kinds, loader, outlook, reach, site, summary
+from controller.config import bundle, crosschecks, everyday, fills, kinds, loader, outlook, reach, site, summary
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.filling import load_filling, read_filling
@@ -78,7 +78,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--mix", default="demo-60", help="mix of the product in it (name or file)")
     opt.add_charge(parser)
     parser.add_argument(
-        "--filling", metavar="FILE", help="boards that come and go in a standing climate: file or demo name"
+        "--filling", metavar="FILE", help="boards that come and go, in place of --load: file or demo name"
     )
     opt.add_outdoors(parser)
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
@@ -171,15 +171,18 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
         raise ConfigError(problems)
     empty = tuple(args.empty_bay)
     case = opt.case_of(args)
+    asked, said = recipe.value, list[str]()
     if (standing := everyday.standing_phase(recipe.value)) is not None:
         # no common start: what stands there is as warm as it is kept, and a day old
         case = replace(case, mix_degC=0.5 * sum(band(standing)), age_h=STANDING_AGE_H)
-    ahead = forecast(outlook.room(place, empty), recipe.value, mix, case)
+    elif args.filling is not None:
+        asked, case, said = fills.filled(asked, load_filling(args.filling), case)
+    ahead = forecast(outlook.room(place, empty), asked, mix, case)
     report.recipes.append(recipe.value)
     notes = crosschecks.notes(recipe.value, place)
     if standing is None:
         report.forecasts[recipe.value.name] = (case, ahead)
-        notes += outlook.notes(recipe.value, ahead)
+        notes += [*said, *outlook.notes(recipe.value, ahead)]
     else:
         notes += _standing(standing, place, mix, args, case, report, recipe.value.name)
     report.notes += [f"{_shown(recipe.path)}: {text}" for text in notes]

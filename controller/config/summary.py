@@ -39,6 +39,8 @@ def ending(end: End) -> str:
     ]
     if end.in_band:
         parts.append("coldest probe in the band")
+    if end.full:
+        parts.append("the last board is in")
     if end.by_operator:
         parts.append("somebody stops it")
     text = (" and " if end.match == "all" else " or ").join(parts) or "the band is reached"
