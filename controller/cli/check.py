@@ -6,13 +6,26 @@ import argparse
 import json
 import os
 from dataclasses import asdict, dataclass, field, replace
+from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from controller.callout.planfile import read_plan
 from controller.cli import options as opt
-from controller.config import bundle, crosschecks, everyday, fills, kinds, loader, outlook, reach, site, summary
+from controller.config import (
+    bundle,
+    crosschecks,
+    everyday,
+    fills,
+    kinds,
+    loader,
+    offsets,
+    outlook,
+    reach,
+    site,
+    summary,
+)
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
 from controller.config.filling import load_filling, read_filling
@@ -149,6 +162,8 @@ def _check_chamber(path: Path, report: Report) -> None:
     place = bundle.load_site(path, device_class=Device, layout=require_layout)
     for kind, file in place.files.items():
         report.good(kind, file)
+    name = _shown(place.files["chamber"].path)
+    report.notes += [f"{name}: {text}" for text in offsets.notes(place.chamber.signals, datetime.now(UTC).date())]
     for kind, file in place.files.items():
         if kind.split()[0] == bundle.DEVICE:
             alone = len(place.devices) == 1

@@ -28,6 +28,7 @@ from controller.core.protection import ProtectionConfig
 from controller.core.recipe import ChamberLimits
 from controller.core.reduced import ForecastConfig
 from controller.core.sequence import SequenceConfig
+from controller.core.siblings import SiblingsConfig
 from controller.core.signals import SignalsConfig
 from controller.core.wear import WearConfig
 
@@ -51,6 +52,7 @@ class ChamberFile:
     limits: ChamberLimits
     signals: SignalsConfig = field(default_factory=SignalsConfig)
     frozen: FrozenConfig = field(default_factory=FrozenConfig)
+    siblings: SiblingsConfig = field(default_factory=SiblingsConfig)
     climate: ClimateConfig
     product: ProductConfig
     temperature: TemperatureConfig = field(default_factory=TemperatureConfig)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from controller.config import words
+from controller.config import offsets, words
 from controller.config.chamber import ChamberFile
 from controller.core import pairs
 from controller.core import recipe as recipes
@@ -22,7 +22,7 @@ Finding = tuple[str, object, str, str]
 
 def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
     """Every contradiction inside a chamber file."""
-    rules = (_devices, _pairs, _limits, _fog, _actuators, _protection, _alarms)
+    rules = (_devices, _signals, _pairs, _limits, _fog, _actuators, _protection, _alarms)
     found = [finding for rule in rules for finding in rule(chamber)]
     return [Problem(file, field, str(value), limit, remedy) for field, value, limit, remedy in found]
 
@@ -61,6 +61,10 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
                 f"{asked_kW:.0f} kW, {what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
             )
     return said
+
+
+def _signals(chamber: ChamberFile) -> Iterator[Finding]:
+    yield from offsets.problems(chamber.signals)
 
 
 def _pairs(chamber: ChamberFile) -> Iterator[Finding]:

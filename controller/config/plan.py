@@ -18,11 +18,12 @@ from controller.core import (
     protection,
     sequence,
     setaside,
+    siblings,
     signals,
     upkeep,
 )
 from controller.core.mix import Mix
-from controller.core.points import Point
+from controller.core.points import Point, of_kind
 from controller.core.protection_rows import ROWS
 from controller.core.recipe import Recipe, keeps_places
 from controller.core.scan import ScanPlan
@@ -78,6 +79,9 @@ def bind(
         by_hand=by_hand.bind(chamber.by_hand, _hand_points(chamber, points, guard)),
         upkeep=upkeep.bind(chamber.wear, chamber.duty, points),
         limits=chamber.limits,
+        siblings=siblings.bind(
+            chamber.siblings, watched, tuple(point.tag for point in of_kind(points, "AI")), guard.airflow, guard.doors
+        ),
     )
 
 

@@ -33,6 +33,7 @@ from controller.core.protection import Verdict
 from controller.core.protection_rows import Row
 from controller.core.quick import maker
 from controller.core.setpoints import Targets
+from controller.core.siblings import APART
 
 __all__ = ["ActiveAlarm", "AlarmPlan", "AlarmState", "AlarmsConfig", "active_list", "bind", "initial", "update"]
 
@@ -162,7 +163,7 @@ def update(
         and not verdict.trips
         and people is NOBODY
         and not frame.age_scans
-        and (frame.qualities is plan.good or (2 not in frame.qualities and FROZEN not in frame.reasons))
+        and (frame.qualities is plan.good or not _told_of(frame))
         and False not in plan.contacts_of(frame.discrete)
         and not (working and any_beyond(plan.config, state.means, climate, targets, product, sequence))
     ):
@@ -173,6 +174,7 @@ def update(
         *(excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN),
         1.0 if 2 in frame.qualities else -1.0,
         1.0 if FROZEN in frame.reasons else -1.0,
+        1.0 if APART in frame.reasons else -1.0,
         1.0 if frame.age_scans else -1.0,
         1.0 if False in contacts[:-1] else -1.0,
         -1.0 if contacts[-1] else 1.0,
@@ -188,6 +190,11 @@ def update(
     state = _state(lives, state.means, kept.hidden, rate, kept.told, silenced)
     wanted = alarm_lamps.states(plan.lamps, shown, silenced)
     return state, signal(plan.lamps, outputs, wanted), (*heard.events, *told, *busy)
+
+
+def _told_of(frame: Frame) -> bool:
+    """Is there a channel that an alarm tells of?"""
+    return 2 in frame.qualities or FROZEN in frame.reasons or APART in frame.reasons
 
 
 def _live_all(

@@ -15,7 +15,7 @@ from controller.core.places import Picker, picker
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 from controller.core.signals import for_control
-from controller.core.voting import agreeing, greatest, least, median, robust_mean
+from controller.core.voting import agreeing, greatest, least, median, robust_mean, wetter
 from controller.core.watched import (
     BoardProbe,
     ClimateConfig,
@@ -259,7 +259,7 @@ def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tupl
         humidities = tuple([100.0 if rh > 100.0 else rh for rh in humidities])
     pressures = map(mul, map(plan.saturation_Pa, temperatures), humidities)
     if not healthy:
-        return 0.01 * median(list(pressures))
+        return 0.01 * wetter(list(pressures))
     ordered: list[float] = sorted(pressures)
     half = plan.half
     middle = ordered[half] if plan.odd else 0.5 * (ordered[half - 1] + ordered[half])
@@ -270,7 +270,7 @@ def _vapour_by_ways(
     plan: ClimatePlan, temperatures: tuple[float, ...], readings: tuple[float, ...], _healthy: bool
 ) -> float:
     """The same where some pairs are wet and dry bulbs, or give a dew point."""
-    return median([way(*both) for way, *both in zip(plan.ways, temperatures, readings, strict=True)])
+    return wetter([way(*both) for way, *both in zip(plan.ways, temperatures, readings, strict=True)])
 
 
 def _coldest_surface(

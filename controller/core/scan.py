@@ -42,6 +42,7 @@ from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.frozen import FrozenPlan, FrozenState
 from controller.core.hand_effects import Hands
 from controller.core.invariants import InvariantPlan, Memory
+from controller.core.judged import judge
 from controller.core.phases import PhasePlan
 from controller.core.procedure import CONTROLLED
 from controller.core.product import Product, ProductPlan, ProductState
@@ -51,6 +52,7 @@ from controller.core.recipe import ChamberLimits
 from controller.core.sequence import SequencePlan, SequenceState
 from controller.core.setaside import AsidePlan, AsideState
 from controller.core.setpoints import Targets
+from controller.core.siblings import AGREED, SiblingsPlan, SiblingsState
 from controller.core.signals import SignalPlan, SignalState
 from controller.core.upkeep import UpkeepPlan, UpkeepState
 
@@ -77,6 +79,7 @@ class ScanPlan:
     aside: AsidePlan
     by_hand: ByHandPlan
     upkeep: UpkeepPlan
+    siblings: SiblingsPlan
     limits: ChamberLimits
 
 
@@ -103,6 +106,7 @@ class ScanState:
     demands: Demands | None = None  # of the scan before, where a phase may have to keep them
     by_hand: ByHand = UNTOUCHED
     upkeep: UpkeepState = upkeep.FRESH
+    siblings: SiblingsState = AGREED
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +162,10 @@ def scan(
 ) -> ScanResult:
     """One scan. `now_s` is time since the record began; it stamps alarms and ends what people have overridden."""
     dt_s = plan.dt_s
-    signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
-    frozen_state, frame, frozen_events = frozen.watch(plan.frozen, state.frozen, frame, now_s, dt_s)
+    signal_state, frozen_state, siblings_state, frame, probe_events = judge(plan, state, raw, now_s)
     by_hand, hands, shown = state.by_hand, None, frame
     if not by_hand.idle:
-        by_hand, hands, frame, shown, frozen_events = _hands(plan, state, frame, frozen_events, now_s)
+        by_hand, hands, frame, shown, probe_events = _hands(plan, state, frame, probe_events, now_s)
     charge_state, aside = state.charges, state.aside
     if charge_state.places:
         aside = setaside.watch(plan.aside, aside, frame, _phase(plan, state.sequence), charge_state.young, dt_s)
@@ -198,9 +201,9 @@ def scan(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
         charge_state, aside, memory, demands if standing else None, by_hand,
-        upkeep_state,
+        upkeep_state, siblings_state,
     )  # fmt: skip
-    events = (*frozen_events, *sequence_events, *verdict.events, *told, *more, *alarm_events)
+    events = (*probe_events, *sequence_events, *verdict.events, *told, *more, *alarm_events)
     broken = invariants.check(
         plan.invariants, state, after, frame, air, targets, verdict, commands, events,
         None if hands is None else wanted,

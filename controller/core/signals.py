@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from math import dist, inf, nan
 from operator import getitem
 from typing import Annotated, Any
 
-from annotated_types import Ge, Gt, Le
+from annotated_types import Ge, Gt, Le, Len
 
 from controller.core.binding import Binder
 from controller.core.frames import Frame, Quality, RawInputs, all_good
 from controller.core.points import NO_NUMBER, RANGES, Point, faults_of, of_kind, registers_of
 from controller.core.quick import maker
+from controller.core.scaling import Wide, table
 
 # NAMUR NE 43, in uA: measuring from 3.8 to 20.5 mA, fault at or below 3.6 and at or above 21 mA.
 FAULT_LOW_UA, MEASURE_LOW_UA, MEASURE_HIGH_UA, FAULT_HIGH_UA = 3600, 3800, 20500, 21000
@@ -28,6 +28,7 @@ OUTSIDE = "raw word outside its range"
 FAULT_CODE = "the module reports a broken sensor"
 NOT_A_NUMBER = "the module gives no number"
 JUMPED = "changes faster than is physical"
+BACK = "was broken a moment ago"
 HELD = "last value held, the link is silent"
 STALE = "no fresh reading"
 
@@ -39,13 +40,17 @@ class SignalsConfig:
     """Section [signals] of the chamber file.
 
     hold_last_scans: so long after the last frame values are held, UNCERTAIN; later they are BAD.
-    rate_hold_s: so long after an impossible jump a channel stays UNCERTAIN.
+    rate_hold_s: so long after an impossible jump a channel stays UNCERTAIN; recover_s: so long after a broken reading
+    has come back (a loose contact comes back again and again).
     offset: table [signals.offset], tag = offset in the unit of the point, added after scaling (equalisation).
+    offset_on: table [signals.offset_on], tag = day on which that offset was found (2026-03-01).
     """
 
     hold_last_scans: Annotated[int, Ge(0), Le(600)] = 5
     rate_hold_s: Annotated[float, Gt(0), Le(3600)] = 10.0
+    recover_s: Annotated[float, Ge(0), Le(3600)] = 10.0
     offset: Mapping[str, Annotated[float, Ge(-20), Le(20)]] = field(default_factory=dict)
+    offset_on: Mapping[str, Annotated[str, Len(10, 10)]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,7 @@ class SignalState:
     """raw: the last fresh words (empty before the first).  silent_s: time since they came.
 
     suspect_s: per column, what is left of the time a channel stays suspect after a jump; empty when none is.
+    broken_s: the same after a broken reading, whole while it is broken.
     ages: per column, scans since its own device answered; empty while all do.
     """
 
@@ -82,6 +88,7 @@ class SignalState:
     silent_s: float
     suspect_s: tuple[float, ...]
     ages: tuple[int, ...] = ()
+    broken_s: tuple[float, ...] = ()
 
 
 _frame = maker(Frame)
@@ -93,6 +100,9 @@ def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
     binder = Binder("signals", points)
     for tag in config.offset:
         binder.column(f"offset.{tag}", tag)
+    for tag, day in config.offset_on.items():
+        if tag not in config.offset:
+            binder.refuse(f"offset_on.{tag}", day, "has no offset", "add it to [signals.offset] or take the day out")
     analog = of_kind(points, "AI")
     for point in analog:
         if point.raw_hi == point.raw_lo:
@@ -118,7 +128,7 @@ def bind(config: SignalsConfig, points: tuple[Point, ...]) -> SignalPlan:
         limits=limits,
         faults=faults,
         tables=tuple(
-            _table(*scale, *limit[1:3], broken) if registers_of(point) == 1 else _Wide(*scale, *limit[1:3], broken)
+            table(*scale, *limit[1:3], broken) if registers_of(point) == 1 else Wide(*scale, *limit[1:3], broken)
             for point, scale, limit, broken in zip(analog, scales, limits, faults, strict=True)
         ),
         rates=tuple(rates),
@@ -140,12 +150,15 @@ def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) 
         return _partly(plan, state, raw, dt_s)
     if raw.age_scans > 0:
         return _aged(plan, state, raw, dt_s)
-    if len(state.raw) == len(words) and not state.suspect_s and state.silent_s == 0.0 and not state.ages:
+    quiet = not state.suspect_s and state.silent_s == 0.0 and not state.ages and not state.broken_s
+    if quiet and len(state.raw) == len(words):
         values = _all_good(plan, state.raw, words, dt_s)
         if values:
             return _state(words, 0.0, ()), _frame(values, plan.good, plan.silent, raw.discrete, 0)
     suspect_s = _suspects(plan, state, words, dt_s)
-    return SignalState(words, 0.0, suspect_s), _judge(plan, words, suspect_s, raw.discrete)
+    frame = _judge(plan, words, suspect_s, raw.discrete)
+    broken_s = _broken(plan, state.broken_s, frame.qualities, dt_s)
+    return SignalState(words, 0.0, suspect_s, (), broken_s), _recovering(frame, broken_s) if broken_s else frame
 
 
 def for_control(frame: Frame) -> tuple[float, ...]:
@@ -181,33 +194,6 @@ def _all_good(
             if abs(word - was) > rate * dt_s:
                 return None
     return values
-
-
-@lru_cache(maxsize=256)
-def _table(gain: float, base: float, low: int, high: int, faults: frozenset[int]) -> tuple[float, ...]:
-    """Value by word over all 16-bit words, NaN outside low..high. Negative words stand at the end, as an index does.
-
-    A tuple hands out numbers that exist, which is quicker than an array.
-    """
-    values = [nan] * 65536
-    for word in range(max(low, -32768), min(high, 65535) + 1):
-        if word not in faults:
-            values[word] = word * gain + base
-    return tuple(values)
-
-
-class _Wide:
-    """The same as a table for numbers of 32 bits, whole or broken: too many to list, so it computes."""
-
-    __slots__ = ("_base", "_faults", "_gain", "_high", "_low")
-
-    def __init__(self, gain: float, base: float, low: int, high: int, faults: frozenset[int]) -> None:
-        self._gain, self._base, self._low, self._high, self._faults = gain, base, low, high, faults
-
-    def __getitem__(self, word: float) -> float:
-        if not self._low <= word <= self._high or word in self._faults:
-            return nan
-        return word * self._gain + self._base
 
 
 def _limits_of(point: Point) -> tuple[int, int, int, int]:
@@ -258,6 +244,27 @@ def _judge(
     return Frame(tuple(values), tuple(qualities), tuple(reasons), discrete, 0)
 
 
+def _broken(
+    plan: SignalPlan, before: tuple[float, ...], qualities: tuple[int, ...], dt_s: float
+) -> tuple[float, ...]:
+    """What is left of each channel's time after a broken reading: whole while it is broken."""
+    if _BAD not in qualities and not before:
+        return ()
+    left = before or (0.0,) * len(qualities)
+    whole = plan.config.recover_s
+    now = [whole if quality == _BAD else max(0.0, s - dt_s) for s, quality in zip(left, qualities, strict=True)]
+    return tuple(now) if any(now) else ()
+
+
+def _recovering(frame: Frame, broken_s: tuple[float, ...]) -> Frame:
+    """The frame with channels that were broken a moment ago uncertain."""
+    qualities, reasons = list(frame.qualities), list(frame.reasons)
+    for column, left_s in enumerate(broken_s):
+        if left_s > 0.0 and qualities[column] == _GOOD:
+            qualities[column], reasons[column] = _UNCERTAIN, BACK
+    return Frame(frame.values, tuple(qualities), tuple(reasons), frame.discrete, frame.age_scans)
+
+
 def _judge_one(plan: SignalPlan, column: int, word: float) -> tuple[float, int, str]:
     """Value, quality and reason of one word by itself."""
     fault_low, low, high, fault_high = plan.limits[column]
@@ -281,7 +288,7 @@ def _judge_one(plan: SignalPlan, column: int, word: float) -> tuple[float, int, 
 def _aged(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -> tuple[SignalState, Frame]:
     """No fresh words: hold what was good as UNCERTAIN for a while, then know nothing."""
     count = len(plan.good)
-    later = SignalState(state.raw, state.silent_s + dt_s, state.suspect_s)
+    later = SignalState(state.raw, state.silent_s + dt_s, state.suspect_s, (), state.broken_s)
     if raw.age_scans > plan.config.hold_last_scans or not state.raw:
         frame = Frame((nan,) * count, (_BAD,) * count, (STALE,) * count, raw.discrete, raw.age_scans)
         return later, frame
@@ -300,6 +307,8 @@ def _partly(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -
     ages = raw.analog_ages or (0,) * len(words)
     suspect_s = _suspects(plan, state, words, dt_s)
     now = _judge(plan, words, suspect_s, raw.discrete)
+    broken_s = _broken(plan, state.broken_s, now.qualities, dt_s)
+    now = _recovering(now, broken_s) if broken_s else now
     rows = zip(ages, now.values, now.qualities, now.reasons, strict=True)
     judged = [
         (value, quality, reason)
@@ -313,4 +322,5 @@ def _partly(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) -
     contacts = raw.discrete
     if raw.discrete_ages:
         contacts = tuple([on and age <= hold for on, age in zip(contacts, raw.discrete_ages, strict=True)])
-    return SignalState(words, 0.0, suspect_s, ages), Frame(values, qualities, reasons, contacts, raw.age_scans)
+    after = SignalState(words, 0.0, suspect_s, ages, broken_s)
+    return after, Frame(values, qualities, reasons, contacts, raw.age_scans)

@@ -17,6 +17,15 @@ def median(values: Sequence[float]) -> float:
     return 0.5 * (known[middle - 1] + known[middle])
 
 
+def wetter(vapour_Pa: Sequence[float]) -> float:
+    """Median of vapour pressures; of only two the higher one.
+
+    Two that differ outvote nobody, and what believes in too little moisture wets boards. NaN when there is none.
+    """
+    known = [value for value in vapour_Pa if value == value]
+    return max(known) if len(known) == 2 else median(known)
+
+
 def disagreeing(values: Sequence[float], limit: float) -> tuple[int, ...]:
     """Indexes of values farther than `limit` from the median of all.
 

@@ -173,8 +173,8 @@ def test_offsets_and_ranges_that_do_not_fit_are_refused_all_at_once() -> None:
 
 def test_the_state_survives_a_checkpoint() -> None:
     state, _ = run(raw(12000, 12000, 12000), raw(14000, 12000, 12000), raw(14000, 12000, 12000, age=1))
-    words, silent_s, suspect_s, ages = json.loads(json.dumps(astuple(state)))
-    restored = signals.SignalState(tuple(words), silent_s, tuple(suspect_s), tuple(ages))
+    words, silent_s, suspect_s, ages, broken_s = json.loads(json.dumps(astuple(state)))
+    restored = signals.SignalState(tuple(words), silent_s, tuple(suspect_s), tuple(ages), tuple(broken_s))
     assert restored == state
     scan = raw(14000, 12000, 12000)
     assert signals.evaluate(PLAN, restored, scan, 1.0) == signals.evaluate(PLAN, state, scan, 1.0)

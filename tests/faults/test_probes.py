@@ -129,3 +129,23 @@ def test_all_words_zero_is_another_device_and_no_frame(rig: Any) -> None:
     assert "signature" in rig.rows("link")[0][1].text
     dangerous = ("YC-103", "XV-102A", "XV-102B")
     assert not any(rig.out(scan, tag) for tag in dangerous for scan in range(LOST + 5, LOST + 30))
+
+
+@pytest.mark.parametrize(("tag", "microamps"), [("TT-101C", 1600), ("MT-101F", -2800)])
+def test_one_that_reads_wrong_is_found_by_its_siblings(rig: Any, tag: str, microamps: int) -> None:
+    """A wrong range adds 7 K, or takes 17.5 %RH: it moves and answers as ever. Left out after ten minutes and told;
+    the climate that control believes in stays where it was."""
+    at = word(rig, tag)
+
+    def spoil(words: list[int]) -> None:
+        words[at] = max(3900, min(20_400, words[at] + microamps))
+
+    rig.link = Spoilt(rig.link, lambda words: spoil(words) if len(rig.results) > LOST else None)
+    rig.run(LOST + 900)
+    last = rig.results[-1]
+    assert last.frame.reasons[column(rig, tag)].startswith("disagrees with its siblings")
+    assert [event.tag for _scan, event in rig.rows("alarm")] == ["probe-disagrees"]
+    (scan, note), = [row for row in rig.rows("note") if row[1].tag == tag]
+    assert LOST + 540 <= scan <= LOST + 660
+    assert "the median of all" in note.text
+    assert abs(last.climate.temperature_degC - rig.results[LOST - 1].climate.temperature_degC) < 1.0
