@@ -81,7 +81,7 @@ class Command(NamedTuple):
 class Event(NamedTuple):
     """Something worth a journal row. Carries no time: the recorder stamps scan and UTC.
 
-    kind: command, state, phase, alarm, trip, reset, constraint, link, invariant, note.
+    kind: command, state, phase, alarm, trip, reset, constraint, link, invariant, note, by-hand, duty.
     """
 
     kind: str

@@ -54,6 +54,7 @@ class Quality(NamedTuple):
 class Happened:
     """All of it. doors: None where the contacts could not be read. link: failures. first_out: tags that tripped first.
 
+    work: tests and service that became due or were done.
     good_pct: share of readings (channel and minute) that were good; worst: channels that were not always.
     """
 
@@ -65,6 +66,7 @@ class Happened:
     doors: list[Spell] | None
     outages: list[Spell]
     link: list[Line]
+    work: list[Line]
     good_pct: float | None
     worst: list[Quality]
 
@@ -91,6 +93,11 @@ def happened(recorded: Recorded) -> Happened:
             if row.tag == "OUTAGE" and "from_ms" in row.data
         ],
         link=[_line(recorded, row) for row in journal if row.kind == "link"],
+        work=[
+            Line(recorded.hours(row.utc_ms), row.text, str(row.data.get("who", "")))
+            for row in journal
+            if row.kind == "duty"
+        ],
         good_pct=good_pct,
         worst=worst,
     )

@@ -102,6 +102,11 @@ EVENTS: dict[int, tuple[Event, ...]] = {
     ),
     250: (Event("alarm", "door-open", "door open: over", (("what", "goes"), ("priority", "high"))),),
     270: (Event("trip", "limiter", "high limiter: tripped", (("effect", "abort"), ("first_out", True))),),
+    280: (
+        Event("by-hand", "TT-110", "TT-110 forced at 20, by anna: trial", (("what", "begins"), ("kind", "force"),
+            ("value", 20.0), ("who", "anna"), ("role", "engineer"), ("reason", "trial"))),
+        Event("duty", "probes", "done: calibration, by anna: all well", (("what", "done"), ("who", "anna"))),
+    ),
     300: (Event("link", "LINK", "no answer from the panel", (("kind", "timeout"),)),),
     330: (Event("note", "OUTAGE", "no controller for 0 s", (("from_ms", 0), ("to_ms", 0), ("kind", "short"))),),
 }

@@ -29,6 +29,18 @@ def test_alarms_trips_and_orders_are_those_of_the_journal(troubled: Any) -> None
     assert len(what.outages) == 1
 
 
+def test_what_was_overridden_and_tested_stands_in_the_page(troubled: Any) -> None:
+    """With begin, end and name; the override makes the cycle deviate."""
+    (work,) = troubled.facts["what"].work
+    assert (work.text, work.who) == ("done: calibration, by anna: all well", "anna")
+    (entry,) = troubled.facts["by_hand"]
+    assert entry.text == "TT-110 forced at 20, by anna: trial"
+    assert (entry.from_h, entry.to_h) == pytest.approx((280 * 2 / 3600, 599 * 2 / 3600))
+    assert "overridden by hand: TT-110 forced" in troubled.facts["summary"]["reasons"]
+    assert "calibration, by anna: all well" in troubled.page
+    assert "TT-110 forced at 20" in troubled.page
+
+
 def test_poor_readings_are_counted_by_channel(troubled: Any, day: Any) -> None:
     """One of 38 channels is bad in one of 20 minutes."""
     what = troubled.facts["what"]

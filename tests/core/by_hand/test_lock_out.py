@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from controller.core.by_hand import only_locks
 from controller.core.lock_out import LOCKS_MAX, REFUSED
 from controller.core.roles import ROLES, rank
 
@@ -96,3 +97,12 @@ def test_locks_are_told(chamber: Any) -> None:
     hung, lifted = chamber.told()
     assert hung.text == "locked out by ana: belt"
     assert lifted.text == "lock of ana lifted by eve: ana went home"
+
+
+def test_other_files_of_the_chamber_leave_locks_and_nothing_else(chamber: Any) -> None:
+    """A tag may mean another point then, but whoever hung a lock may still be inside."""
+    chamber.order("force", tag="TT-110", value=20.0, hours=1.0, reason="trial")
+    assert only_locks(chamber.state.by_hand).idle
+    chamber.order("lock-out", reason="belt")
+    kept = only_locks(chamber.state.by_hand)
+    assert ([lock.who for lock in kept.locks], kept.entries, kept.given, kept.idle) == (["ana"], (), 1, False)
