@@ -5,13 +5,13 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
 from collections.abc import Sequence
 from importlib import import_module
 
 from controller import __version__
+from controller.cli.parser import Parser, with_values_below_zero
 from controller.errors import ConfigError, InvariantError, UnavailableError
 
 GOOD, DID_NOT_HOLD, BAD_INPUT, COULD_NOT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -33,7 +33,7 @@ COMMANDS = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
-    arguments = list(sys.argv[1:] if argv is None else argv)
+    arguments = with_values_below_zero(sys.argv[1:] if argv is None else argv)
     if not __debug__:
         print("dewhold: refuses to run with python -O: its invariants are asserts; run it without -O", file=sys.stderr)
         return BAD_INPUT
@@ -55,8 +55,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return GOOD
 
 
-def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _parser(arguments: Sequence[str]) -> Parser:
+    parser = Parser(
         prog="dewhold",
         description="Holds the dew point of a concrete curing chamber. Control and monitoring only, never a safety "
         "function.",
@@ -81,9 +81,10 @@ def _say_config(error: ConfigError, *, as_json: bool) -> int:
         ]
         print(json.dumps({"ok": False, "problems": problems}, indent=2))
     else:
+        count = len(error.problems)
         for problem in error.problems:
             print(problem, file=sys.stderr)
-        print(f"dewhold: {len(error.problems)} problem(s), nothing was started", file=sys.stderr)
+        print(f"dewhold: {count} problem{'s' if count != 1 else ''}, nothing was started", file=sys.stderr)
     return BAD_INPUT
 
 

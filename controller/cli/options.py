@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.config.filling import load_filling
+from controller.config.find import known
 from controller.config.weather import load_weather
 from controller.core.forecast import Case
 from controller.errors import ConfigError, Problem
@@ -30,7 +31,9 @@ def add_files(parser: argparse.ArgumentParser, *kinds: str) -> None:
 
 def add_scene(parser: argparse.ArgumentParser) -> None:
     """Options that say what the simulated chamber is and what happens to it."""
-    add_files(parser, "plant")
+    parser.add_argument(
+        "--plant", metavar="FILE", help="plant file or demo name (default: named like the chamber, else demo-north)"
+    )
     add_charge(parser)
     parser.add_argument(
         "--filling", metavar="FILE", help="what comes and goes, and when: file or demo name, in place of --load"
@@ -98,6 +101,14 @@ def load_of(args: argparse.Namespace) -> float:
     return LOAD_T if args.load is None else within("--load", args.load, 0.0, 150.0, "t")
 
 
+def plant_of(args: argparse.Namespace) -> str:
+    """The plant file asked for, or the shipped one that has the name of the chamber, or the demo."""
+    if args.plant is not None:
+        return str(args.plant)
+    name = Path(args.chamber).stem
+    return name if name in known("plant") else DEMO["plant"]
+
+
 def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
     """The simulated chamber of these options. Raises ConfigError. Needs the packages of the model."""
     from controller.rig.filling import moves
@@ -107,7 +118,7 @@ def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
         option, value = ("--load", args.load) if args.load is not None else ("--empty-bay", args.empty_bay[0])
         raise problem(option, value, "cannot stand beside --filling, which says what comes", "leave one out")
     return scene(
-        plant=args.plant,
+        plant=plant_of(args),
         tonnes=load_of(args),
         mix_degC=within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
         empty_bays=tuple(args.empty_bay),

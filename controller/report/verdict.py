@@ -78,7 +78,7 @@ def _failures(rules: VerdictRules, found: Findings) -> list[str]:
 def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
     reasons = []
     if not found.finished:
-        reasons.append("the recipe did not run to its end")
+        reasons.append("the recipe did not run to its end: it was stopped, by a person or by the hours it was given")
     if found.hold_hours < rules.hold_hours_min:
         reasons.append(f"hold lasted {found.hold_hours:.1f} h < {rules.hold_hours_min:g} h")
     elif found.in_band_pct is None or found.in_band_pct < rules.in_band_pct_min:

@@ -176,7 +176,7 @@ class _Watch:
         self._show_every = max(1, scans_max // 200)
         self._show = show
         # a day is the usual length, and a longer cycle waits at the end of its bar; what a person ends is known
-        self._whole_s = scans_max * dt_s if phases[-1].by_operator else 86_400.0
+        self._whole_s = scans_max * dt_s if phases[-1].by_operator else min(86_400.0, scans_max * dt_s)
         self._hold_from = -1
         self._hold_to = -1
         self._started = False

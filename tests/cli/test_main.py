@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from argparse import Namespace
 from importlib import import_module
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 
 from controller import __version__
 from controller.cli import main as entry
+from controller.cli.options import plant_of
 from controller.errors import ConfigError, InvariantError, LinkError, Problem, StoreError
 
 ROOT = Path(__file__).parents[2]
@@ -83,3 +85,34 @@ def test_without_asserts_nothing_runs() -> None:
     ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
     assert ended.returncode == 2
     assert "without -O" in ended.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["cycle", "--hours", "abc"], "command line: --hours = abc: must be a number"),
+        (["cycle", "--seed", "1.5"], "command line: --seed = 1.5: must be a whole number"),
+        (["cycle", "--link", "rtu"], "command line: --link = rtu: must be one of modbus, direct"),
+        (["cycel"], "did you mean cycle?"),
+        (["cycle", "--recpie", "eco"], "did you mean --recipe?"),
+        (["cycle", "--hours"], "command line: --hours = (nothing): needs a value"),
+    ],
+)
+def test_mistakes_on_the_command_line_say_value_limit_and_remedy(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        entry.main(arguments)
+    assert ended.value.code == 2
+    assert said in capsys.readouterr().err
+
+
+def test_air_below_zero_outside_is_taken_as_it_is_written(capsys: pytest.CaptureFixture[str]) -> None:
+    assert entry.main(["cycle", "--outdoor", "-50/80"]) == 2
+    assert "--outdoor = -50.0: must be -40 to 50 degC" in capsys.readouterr().err
+
+
+def test_the_plant_of_a_demo_chamber_is_the_one_of_its_name() -> None:
+    cases = ((None, "demo-east", "demo-east"), (None, "mine/own.toml", "demo-north"), ("x", "y", "x"))
+    for given, chamber, plant in cases:
+        assert plant_of(Namespace(plant=given, chamber=chamber)) == plant
