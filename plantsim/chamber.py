@@ -7,8 +7,10 @@ stands in the parameter file.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plantsim.agenda import Agenda
 from plantsim.books import Books, close, stored
@@ -18,16 +20,16 @@ from plantsim.filling import Batch, Move
 from plantsim.kernel import layout as at
 from plantsim.kernel.jit import uncollected
 from plantsim.kernel.layout import Floats, Tables, Views
-from plantsim.kernel.moistair import humidity_ratio, psat
 from plantsim.kernel.step import PROVEN, RUNS, TRIPPED, step
 from plantsim.knobs import Knobs
 from plantsim.loads import Loads
+from plantsim.memory import Memory, into_parts, of_parts
 from plantsim.pack import pack, set_air
 from plantsim.pack.probes import acclimatise
 from plantsim.params import Gas, PlantParams
 from plantsim.positions import Positions, positions
 from plantsim.senses import probe_state, set_probe
-from plantsim.weather import Weather
+from plantsim.weather import Weather, moisture
 
 OUTPUTS = (
     "fan_run", "fan_pct", "heat_run", "valve_pct", "vent_pct", "fog_a", "fog_b", "frame_heat",
@@ -75,6 +77,8 @@ class Chamber:
         self._uA = np.zeros(len(params.probe), dtype=np.int64)
         self._drive = np.zeros(at.DRIVE + params.room.bays)
         self._drive[at.D_CHAIN] = self._drive[at.D_PRESSURE] = self._drive[at.D_PANEL_HEAT] = 1.0
+        self._tables: dict[str, NDArray[Any]] = {"const": self._const, "whole": self._whole, "state": self._state}
+        self._tables |= {"drive": self._drive, "uA": self._uA}
         self._outputs: Sequence[float] | None = None
         self._hand: dict[str, float | None] = dict.fromkeys(SWITCHES)
         self._number = 0
@@ -274,6 +278,20 @@ class Chamber:
         """Break the sensor of a channel: its transmitter fails low from the next step."""
         self._c.probe[at.R_SCALE, [probe.tag for probe in self.params.probe].index(tag)] = np.nan
 
+    def memory(self) -> dict[str, NDArray[Any]]:
+        """This moment as plain arrays, copied: see plantsim.memory."""
+        numbers = {"number": self._number, "bits": self._bits, "start": (self._energy_J, self._water_kg)}
+        return of_parts(self._tables, self._loads, self._doors, numbers)
+
+    def recall(self, memory: Memory) -> None:
+        """Go on from a moment of a chamber of the same making. ValueError when it is another chamber's."""
+        into_parts(memory, self._tables, self._loads, self._doors, self._agenda)
+        self._number, self._outputs = int(memory["number"]), None
+        self._energy_J, self._water_kg = memory["start"].tolist()
+        self._conditions = {**self._conditions, **self._doors.contacts()}
+        self._see(int(memory["bits"]))
+        self._refresh()
+
     def _make_moves(self) -> None:
         """All that is due before the step that begins now."""
         for move in self._agenda.take_due(self._number):
@@ -307,7 +325,7 @@ class Chamber:
 
     def _healthy(self) -> dict[str, bool]:
         names = ["heat_enabled", "estop_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto"]
-        doors = [f"door_{bay}_closed" for bay in self.params.hall.doors or range(1, self.params.room.bays + 1)]
+        doors = self._doors.contacts()
         isolators = [f"{name}_isolator" for name in SWITCHES]
         burner = ["burner_healthy"] if isinstance(self.params.heat, Gas) else []
         return dict.fromkeys([*names, "fog_auto", "mains", *isolators, *doors, *burner], True)
@@ -315,22 +333,16 @@ class Chamber:
     def _take_weather(self) -> None:
         T, rh_pct = self._weather.at(self._number * self.dt_s)
         self._drive[at.D_OUT_T], self._drive[at.D_OUT_RH] = T, rh_pct
-        self._drive[at.D_OUT_W] = _moisture(T, rh_pct, self.params.room.pressure_Pa)
+        self._drive[at.D_OUT_W] = moisture(T, rh_pct, self.params.room.pressure_Pa)
 
     def _set_hall(self) -> None:
         hall = self.params.hall
         self._drive[at.D_HALL_T] = hall.degC
-        self._drive[at.D_HALL_W] = _moisture(hall.degC, hall.rh_pct, self.params.room.pressure_Pa)
+        self._drive[at.D_HALL_W] = moisture(hall.degC, hall.rh_pct, self.params.room.pressure_Pa)
 
     def _first_reading(self) -> None:
         """Show the instruments before the first step, without living one."""
         gear, drive = self._v.gear, self._drive
         gear[at.G_HALL_T], gear[at.G_OUT_T] = drive[at.D_HALL_T], drive[at.D_OUT_T]
         gear[at.G_OUT_RH] = drive[at.D_OUT_RH]
-        self._step(
-            self._const, self._whole, self._state, drive, self._uA, self._seed, -1, self.dt_s, self._kinds
-        )
-
-
-def _moisture(temperature_degC: float, rh_pct: float, pressure_Pa: float) -> float:
-    return float(humidity_ratio(rh_pct / 100.0 * psat(temperature_degC), pressure_Pa))
+        self._step(self._const, self._whole, self._state, drive, self._uA, self._seed, -1, self.dt_s, self._kinds)

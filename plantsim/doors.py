@@ -45,6 +45,15 @@ class Doors:
         """For how long each door has been shut, s: 0 while it is open, inf when it never was."""
         return np.where(self._drive > 0.5, 0.0, np.where(self._used, time_s - self._since_s, inf))
 
+    def contacts(self) -> dict[str, bool]:
+        """Contact of each door -> closed."""
+        bays = self._with or range(1, self._room.bays + 1)
+        return {f"door_{bay}_closed": bool(self._drive[bay - 1] < 0.5) for bay in bays}
+
+    def memory(self) -> dict[str, Floats]:
+        """What it remembers, by name, live."""
+        return {"door_total_s": self._total_s, "door_since_s": self._since_s, "door_used": self._used}
+
     def refresh(self, time_s: float) -> float:
         """Mark the cells of disturbed bays; the time at which the next one has come to rest (inf: none)."""
         shut = self.shut_s(time_s)

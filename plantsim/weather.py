@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from plantsim.kernel.moistair import humidity_ratio, psat
+
 
 class Weather:
     """Outdoor temperature and relative humidity, constant or interpolated between full hours.
@@ -44,3 +46,8 @@ class Weather:
             self._degC[a] + share * (self._degC[b] - self._degC[a]),
             self._rh_pct[a] + share * (self._rh_pct[b] - self._rh_pct[a]),
         )
+
+
+def moisture(temperature_degC: float, rh_pct: float, pressure_Pa: float) -> float:
+    """Moisture content of air, kg/kg."""
+    return float(humidity_ratio(rh_pct / 100.0 * psat(temperature_degC), pressure_Pa))

@@ -23,6 +23,7 @@ COMMANDS = {
     "run": ("controller.cli.run", "control a chamber (or a simulated one) over Modbus TCP"),
     "order": ("controller.cli.order", "give a running controller an order, or list what is set by hand and due"),
     "page": ("controller.cli.page", "serve the operator's page of one chamber or a site"),
+    "campaign": ("controller.cli.campaign", "put many simulated chambers in trouble and say what did not hold"),
     "report": ("controller.cli.report", "make the report of a cycle from its record, or verify a record"),
     "callout": ("controller.cli.callout", "tell people who are not there, by mail and web call"),
     "backup": ("controller.cli.backup", "copy a record while it is written, or restore a copy"),

@@ -34,7 +34,7 @@ class Product:
     over the wetted fraction while it dries. word: "drying", "wetting", "neutral", or "unknown" (then drying is NaN).
     ok: the temperatures are known now. given_off_kg_per_h: water to the air from all positions.
     uncertain_h: hours whose temperatures were bridged, not seen.  full: every place in use holds a charge that was
-    entered one by one (see charges).
+    entered one by one (see charges), and no door is open.
     """
 
     core_degC: float

@@ -194,7 +194,9 @@ def scan(
     )  # fmt: skip
     if hands is not None:
         outputs = hand_effects.lamps(plan.by_hand, by_hand, outputs)
-    charge_state, product_state, seen, told = _racks(plan, state, sequence_state, frame, air, now_s)
+    charge_state, product_state, seen, told = _racks(
+        plan, state, sequence_state, frame, air, aside.open_s > 0.0 or verdict.effect == "door", now_s
+    )
     upkeep_state, by_hand, more = _tended(plan, state, by_hand, shown, outputs, sequence_state, demands, now_s)
     memory = invariants.follow(plan.invariants, state.memory, raw, *((frame, air) if hands is None else hands[1:3]))
     after = _state(
@@ -284,9 +286,11 @@ def _keeps(plan: ScanPlan, state: SequenceState, aside: AsideState) -> bool:
 
 
 def _racks(
-    plan: ScanPlan, state: ScanState, sequence_state: SequenceState, frame: Frame, air: Climate, now_s: float
+    plan: ScanPlan, state: ScanState, sequence_state: SequenceState, frame: Frame, air: Climate, door: bool,
+    now_s: float,
 ) -> tuple[ChargeState, ProductState, Product, tuple[Event, ...]]:
-    """What stands in the racks: the orders of this scan, then its time, place by place or as one charge."""
+    """What stands in the racks: the orders of this scan, then its time, place by place or as one charge. They are full
+    only once the doors count as shut: what begins then would be stopped at once by the door of the last trip."""
     charge_state, product_state, events = state.charges, state.product, NO_EVENTS
     if sequence_state.passed_on:
         charge_state, product_state, _, events = moves.apply(
@@ -296,6 +300,8 @@ def _racks(
         charge_state, product_state, seen = charges.follow(
             plan.charges, charge_state, product_state, frame, air, plan.dt_s
         )
+        if seen.full and door:
+            seen = replace(seen, full=False)
     else:
         product_state, seen = product.follow(plan.product, product_state, frame, air, plan.dt_s)
     return charge_state, product_state, seen, events

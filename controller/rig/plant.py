@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,10 +23,11 @@ from plantsim.charge import Charge
 from plantsim.faults import Fault, Faulted, in_chamber
 from plantsim.field import FieldDevice
 from plantsim.filling import Filling, impossible
+from plantsim.memory import Memory
 from plantsim.pack.common import MisfitError
 from plantsim.pack.mixes import concretes
 from plantsim.params import PlantParams
-from plantsim.remote_io import DeviceMap, RemoteIo, Terminal
+from plantsim.remote_io import ChamberLike, DeviceMap, RemoteIo, Terminal
 from plantsim.terminals import wiring_of
 from plantsim.truth import COLUMNS
 from plantsim.weather import Weather
@@ -40,6 +41,7 @@ class Scene:
     at empty_degC (that of the charge when None), and the charge is only told. faults: of every room; those of the
     wire and of people are the business of whoever links and commands it.
     what_if: the cases that made it other than its plant file says, already applied.
+    moment: of a chamber of the same making, from which this one goes on.
     """
 
     plant: str = "demo-north"
@@ -52,6 +54,7 @@ class Scene:
     empty_degC: float | None = None
     faults: tuple[Fault, ...] = ()
     what_if: tuple[Told, ...] = ()
+    moment: Memory | None = None
 
     @property
     def at_start(self) -> Charge:
@@ -159,10 +162,11 @@ def build(
     *,
     lockstep: bool,
     steps_max: int = 86_400,
+    around: Callable[[TruthLog], ChamberLike] = lambda log: log,
 ) -> Plant:
     """Put the simulated chamber together. ConfigError when plant file and point list do not fit.
 
-    device: one, or the several of a panel.
+    device: one, or the several of a panel. around: what the device gets in place of the log, to look on.
     """
     devices = device if isinstance(device, tuple) else (device,)
     panel = len(devices) > 1 or not is_plain(points, devices[0])
@@ -171,6 +175,8 @@ def build(
     name = str(path) + (f" with --what-if {in_short(scene.what_if)}" if scene.what_if else "")
     _require_possible(scene.filling, params, name)
     chamber = _chamber(scene, params, name)
+    if scene.moment is not None:
+        chamber.recall(scene.moment)
     inside = [fault for fault in scene.faults if in_chamber(fault)]
     log = TruthLog(Faulted(chamber, inside) if inside else chamber, steps_max)
     try:
@@ -178,7 +184,7 @@ def build(
             terminals, device_map = behind(points, devices)
         else:
             terminals, device_map = _terminals(points), _device_map(points, devices[0])
-        remote = RemoteIo(log, terminals, device_map, wiring_of(params), lockstep=lockstep)
+        remote = RemoteIo(around(log), terminals, device_map, wiring_of(params), lockstep=lockstep)
     except ValueError as error:
         raise ConfigError(
             [

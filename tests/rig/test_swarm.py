@@ -1,0 +1,69 @@
+"""What a seed draws: always the same, other seeds others, nothing beyond the healing, every kind of fault."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from controller.core.commands import VERBS
+from controller.rig.campaign import swarm
+from controller.rig.campaign.bases import BASES, session_of
+from controller.rig.campaign.swarm import HEAL_S, base_of, case_of
+from plantsim.faults import Fault, kinds_of
+
+SCAN_S = 2.0
+OWN = [seed for seed in range(200) if base_of(seed) is None]
+
+
+def test_a_seed_always_draws_the_same_and_another_one_something_else() -> None:
+    first, again, other = case_of(OWN[0], 4.0, SCAN_S), case_of(OWN[0], 4.0, SCAN_S), case_of(OWN[1], 4.0, SCAN_S)
+    assert first == again
+    assert replace(other, seed=first.seed) != first
+
+
+def test_seeds_spread_over_bases_and_cycles_of_their_own() -> None:
+    drawn = [base_of(seed) for seed in range(2000)]
+    assert set(drawn) == {*BASES, None}
+    assert drawn.count(None) / len(drawn) == pytest.approx(swarm.AFRESH_SHARE, abs=0.04)
+
+
+def test_every_cycle_of_its_own_can_be_bound() -> None:
+    for seed in OWN[:6]:
+        base = swarm._own_base(seed)
+        assert 20.0 <= base.tonnes <= 120.0
+        assert session_of(base, SCAN_S).plan.dt_s == SCAN_S
+
+
+def test_every_kind_of_fault_is_met_by_some_seed() -> None:
+    met = {fault.kind for seed in range(120) for fault in swarm.drawn(seed, BASES["gentle"], SCAN_S, 8.0)}
+    assert met == set(kinds_of())
+
+
+def test_nothing_is_wrong_after_the_healing() -> None:
+    for seed in OWN[:6]:
+        case = case_of(seed, 3.0, SCAN_S)
+        assert case.heal_s == 3.0 * 3600.0 - HEAL_S
+        assert all(fault.end_s <= case.heal_s for fault in case.faults)
+        late = [order for scan, order in case.orders if scan * SCAN_S >= case.heal_s + 60.0]
+        assert bool(late) is case.attended or all("anew" in order.id or "people" in order.id for order in late)
+
+
+@pytest.mark.parametrize(("start_s", "length_s", "end_s"), [
+    (100.0, 50.0, 150.0), (100.0, 5000.0, 1000.0), (100.0, None, 1000.0), (990.0, 100.0, 1000.0),
+])  # fmt: skip
+def test_a_fault_that_would_last_is_cut_at_the_healing(start_s: float, length_s: float | None, end_s: float) -> None:
+    [fault] = swarm.healed([Fault(kind="belt-off", start_s=start_s, length_s=length_s)], 1000.0, SCAN_S)
+    assert fault.end_s == end_s
+    assert swarm.healed([Fault(kind="belt-off", start_s=998.0)], 1000.0, SCAN_S) == ()
+
+
+def test_people_order_everything_that_a_person_can_order_but_boards() -> None:
+    ordered = {order.verb for seed in OWN for _scan, order in swarm._people(seed, 14_400.0, SCAN_S)}
+    assert ordered >= VERBS_OF_PEOPLE
+
+
+VERBS_OF_PEOPLE = VERBS & {
+    "start", "pause", "resume", "hold", "restart", "stop", "abort", "reset", "reset-trips", "acknowledge",
+    "next-phase", "shelve", "unshelve", "out-of-service", "in-service", "silence",
+}  # fmt: skip
