@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from plantsim.kernel.moistair import enthalpy, flash, humidity_ratio, psat, psat_and_slope, saturated_W
-from plantsim.params import PlantParams
+from plantsim.params import Coil, PlantParams
+from plantsim.params.fog import Spray
 
 Vector = NDArray[np.float64]
 G0, CL = 9.81, 4186.0  # m/s2; J/kgK of liquid water
@@ -41,7 +42,9 @@ class Equations:
     """dy/dt of the chamber, y = [cells (CELL_ROWS x n), frame T, frame film, floor (3 x bays), coil W]."""
 
     def __init__(self, p: PlantParams, case: Case) -> None:
-        self.p, self.case = p, case
+        if not (isinstance(p.heat, Coil) and isinstance(p.fog, Spray)):
+            raise TypeError(f"heat {p.heat.kind}, fog {p.fog.kind}: these equations are for hot water and nozzles")
+        self.p, self.case, self.coil, self.spray = p, case, p.heat, p.fog
         self.b, self.l = p.room.bays, p.room.levels
         self.n = n = self.b * self.l
         self.M = p.room.dry_air_kg / n
@@ -50,8 +53,8 @@ class Equations:
         self.W_out = humidity_ratio(case.outdoor[1] / 100.0 * psat(self.T_out), p.room.pressure_Pa)
         self._masses()
         # Places where the right-hand side has a kink: the integration is cut there.
-        strokes = [p.heat.stroke_s * case.outputs[3] / 100, p.vent.stroke_s * case.outputs[4] / 100]
-        self.cuts = sorted({0.0, p.fog.line_delay_s, *strokes, case.minutes * 60.0})
+        strokes = [self.coil.stroke_s * case.outputs[3] / 100, p.vent.stroke_s * case.outputs[4] / 100]
+        self.cuts = sorted({0.0, self.spray.line_delay_s, *strokes, case.minutes * 60.0})
 
     def _masses(self) -> None:
         p, n, room = self.p, self.n, self.p.room
@@ -114,31 +117,31 @@ class Equations:
         d2 = (p.fog.settle_droplet_um * 1e-6) ** 2
         settle = 998.0 * G0 * d2 / (18 * 1.87e-5) / (p.room.height_m / self.l) * F * self.M
         landed = settle + self.land * gear["falls"]
-        landed_J = CL * (settle * T + self.land * gear["falls"] * p.fog.water_degC)
+        landed_J = CL * (settle * T + self.land * gear["falls"] * self.spray.water_degC)
         d[0] -= CL * settle * T
         d[1] -= settle
         self._surfaces(d, cells, T, W, gear["h_c"], landed, landed_J)
         dframe = self._frames(d, T, W, frame_T, frame_film, gear)
         dfloor = self._floor(d, T, floor, gear["h_c"])
-        return np.concatenate([d.ravel(), *dframe, dfloor.ravel(), [(gear["coil_to"] - coil_W) / p.heat.lag_s]])
+        return np.concatenate([d.ravel(), *dframe, dfloor.ravel(), [(gear["coil_to"] - coil_W) / self.coil.lag_s]])
 
     def _gear(self, t: float, T: Vector, W: Vector, coil_W: float) -> dict[str, float]:
         """Equipment whose outputs were set at t = 0; only the coil needs a state of its own."""
-        p, out = self.p, self.case.outputs
+        p, out, coil, fog = self.p, self.case.outputs, self.coil, self.spray
         fan = p.fan.full_kg_per_s * out[0] * out[1] / 100 * (1 - exp(-t / p.fan.lag_s))
         damper = installed(min(out[4], 100 * t / p.vent.stroke_s), p.vent.rangeability, p.vent.authority)
-        valve = installed(min(out[3], 100 * t / p.heat.stroke_s), p.heat.rangeability, p.heat.authority)
-        UA = p.heat.UA_kW_per_K * 1e3
+        valve = installed(min(out[3], 100 * t / coil.stroke_s), coil.rangeability, coil.authority)
+        UA = coil.UA_kW_per_K * 1e3
 
         def carried(kg_per_s: float) -> float:
             return kg_per_s * 1062 * (1 - exp(-UA / (kg_per_s * 1062)))
 
-        warm = (p.heat.water_degC - T[self.level == 0].mean()) / (p.heat.water_degC - p.heat.air_degC)
-        air = carried(max(fan, p.heat.draught_kg_per_s)) / carried(p.fan.rated_kg_per_s)
-        coil_to = min(p.heat.max_kW * 1e3 * valve * warm * air, p.heat.max_kW * 1e3)
+        warm = (coil.water_degC - T[self.level == 0].mean()) / (coil.water_degC - coil.air_degC)
+        air = carried(max(fan, coil.draught_kg_per_s)) / carried(p.fan.rated_kg_per_s)
+        coil_to = min(coil.max_kW * 1e3 * valve * warm * air, coil.max_kW * 1e3)
         top = self.level == self.l - 1
-        spray = (out[5] * p.fog.bank_a_kg_per_h + out[6] * p.fog.bank_b_kg_per_h) / 3600
-        spray *= self.middle > p.fog.line_delay_s
+        spray = (out[5] * fog.bank_a_kg_per_h + out[6] * fog.bank_b_kg_per_h) / 3600
+        spray *= self.middle > fog.line_delay_s
         share = self._evaporated(T[top].mean(), W[top].mean())
         vent = p.vent.max_kg_per_s * damper
         flow = max(fan, vent)
@@ -150,18 +153,18 @@ class Equations:
 
     def _evaporated(self, T: float, W: float) -> float:
         """Rate of evaporation against rate of falling, d-square law with Sh = 2, droplets at their wet bulb."""
-        P, d2 = self.p.room.pressure_Pa, (self.p.fog.droplet_um * 1e-6) ** 2
+        P, d2 = self.p.room.pressure_Pa, (self.spray.droplet_um * 1e-6) ** 2
         ps, slope = psat_and_slope(T)
         drive = (saturated_W(T, P) - W) / (1 + 2.43e6 / 1062 * 0.621945 * P * slope / (P - ps) ** 2)
         dries = 12 * 2.62e-5 * 1.137 * max(drive, 0.0) / (998 * d2)
-        return dries / (dries + 998 * G0 * d2 / (18 * 1.87e-5) / self.p.fog.fall_m)
+        return dries / (dries + 998 * G0 * d2 / (18 * 1.87e-5) / self.spray.fall_m)
 
     def _carry(self, d: Vector, cells: Vector, g: dict[str, float]) -> None:
         """The fan's loop: return, exhaust and make-up, coil and spray, down every bay; without fan a plume."""
         p, h, w, flow = self.p, cells[0] / self.M, cells[1] / self.M, g["flow"]
         bottom, top = self.level == 0, self.level == self.l - 1
         rising = max(0.0, 1 - flow / p.air.plume_below_kg_per_s) * g["coil"]
-        heat = g["coil"] - rising + g["fan_W"] + g["spray"] * CL * p.fog.water_degC
+        heat = g["coil"] - rising + g["fan_W"] + g["spray"] * CL * self.spray.water_degC
         heat += g["vent"] * (enthalpy(self.T_out, self.W_out) - h[bottom].mean())
         water = g["spray"] + g["vent"] * (self.W_out - w[bottom].mean())
         for row, x, entering in ((0, h, heat), (1, w, water)):

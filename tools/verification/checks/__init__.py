@@ -10,7 +10,6 @@ from verification.checks import (
     kinds,
     moist_air,
     openings,
-    stiff,
     surfaces,
     warm_up,
     whole,
@@ -25,7 +24,6 @@ ALL: tuple[Check, ...] = (
     *kinds.CHECKS,
     *instruments.CHECKS,
     *whole.CHECKS,
-    *stiff.CHECKS,
     *warm_up.CHECKS,
 )
 BY_NAME = {check.name: check for check in ALL}

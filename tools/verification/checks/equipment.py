@@ -10,7 +10,7 @@ from plantsim.charge import Charge
 from plantsim.kernel import drives, hydration, spray
 from plantsim.kernel import layout as at
 from plantsim.kernel.jit import python_of
-from plantsim.params import Fog, PlantParams, Product
+from plantsim.params import Coil, Fog, PlantParams, Product
 from verification.check import Check, Effort, Figure, Plant, after, instead, scaled, times
 from verification.rooms import chamber, live, moisture, only_air
 
@@ -29,7 +29,7 @@ def coil(_: Effort) -> Sequence[Figure]:
     found = []
     for fan_pct in (25.0, 50.0, 75.0, 100.0):
         params = PlantParams()
-        params = replace(params, heat=replace(params.heat, lag_s=1.0, stroke_s=1.0), fan=replace(params.fan, lag_s=0.1))
+        params = replace(params, heat=Coil(lag_s=1.0, stroke_s=1.0), fan=replace(params.fan, lag_s=0.1))
         model = live(chamber(params, charge=Charge()), 60.0, (1.0, fan_pct, 1.0, 75.0, 0.0, 0.0, 0.0, 0.0))
         g = model.state.gear
         C = float(g[at.G_FLOW]) * 1062.0
@@ -85,7 +85,7 @@ def droplets(_: Effort) -> Sequence[Figure]:
 
 def calorimetric(_: Effort) -> Sequence[Figure]:
     """Degree of hydration, its rate, and an adiabatic rise integrated here."""
-    degree, per_h, rate = (python_of(f) for f in (hydration.degree, hydration.degree_per_h, hydration.rate))
+    degree, per_h, rate = python_of(hydration.degree), python_of(hydration.degree_per_h), python_of(hydration.rate)
     found = [
         Figure(what="degree of hydration, 27 h", expected=0.497378, got=0.85 * degree(27.0, 13.5, 0.9), tolerance=1e-5)
     ]

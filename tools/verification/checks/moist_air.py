@@ -74,7 +74,7 @@ def adiabatic(_: Effort) -> Sequence[Figure]:
     found = []
     for t, rh in DRY_STATES:
         W = psychrolib.GetHumRatioFromRelHum(t, rh / 100.0, PA)
-        got, _, _ = soaked(t, W, 0.0)
+        got = soaked(t, W, 0.0)[0]
         expected = psychrolib.GetTWetBulbFromHumRatio(t, W, PA)
         real = HAPropsSI("B", "T", t + 273.15, "R", rh / 100, "P", PA) - 273.15
         name = f"{t:g} degC / {rh:g} %"

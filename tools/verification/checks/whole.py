@@ -11,7 +11,7 @@ import numpy as np
 from plantsim.chamber import Chamber
 from plantsim.charge import Charge
 from plantsim.kernel import layout as at
-from plantsim.params import PlantParams, Room
+from plantsim.params import Coil, PlantParams, Room
 from verification.check import Check, Effort, Figure, Plant, after, instead
 from verification.rooms import chamber, live
 from verification.stored import energy_J, water_kg
@@ -71,7 +71,7 @@ def small(bays: int, levels: int, outdoor: tuple[float, float] = (8.0, 80.0), dt
         racks=replace(p.racks, boards_kg=24600.0 / 72 * n, steel_kg=15000.0 / 72 * n),
         product=replace(p.product, nominal_t=tonnes),
         fan=replace(p.fan, full_kg_per_s=2.0 * bays, rated_kg_per_s=1.5 * bays, rated_kW=0.6 * bays),
-        heat=replace(p.heat, max_kW=5.0 * bays, UA_kW_per_K=0.14 * bays),
+        heat=Coil(max_kW=5.0 * bays, UA_kW_per_K=0.14 * bays),
     )
     return chamber(params, charge=Charge(tonnes=tonnes), outdoor=outdoor, dt_s=dt_s)
 
