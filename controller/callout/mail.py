@@ -16,6 +16,8 @@ from controller.callout.outcome import Outcome
 from controller.callout.plan import Mail
 from controller.callout.roster import utc
 
+_LINE_MAX = 990  # RFC 5322 2.1.1 allows 998
+
 
 def letter(mail: Mail, to: str, name: str, letter_id: str, subject: str, body: str, made_ms: int) -> EmailMessage:
     """The message. Its id is that of the outbox: a server that sees it twice knows it for the same."""
@@ -27,6 +29,7 @@ def letter(mail: Mail, to: str, name: str, letter_id: str, subject: str, body: s
     message["Message-ID"] = f"<{letter_id}@{mail.sender.rpartition('@')[2].strip('>') or 'dewhold.invalid'}>"
     message["Auto-Submitted"] = "auto-generated"  # RFC 3834: no machine answers it
     message.set_content(body, cte="quoted-printable")
+    message.policy = SMTP.clone(max_line_length=_LINE_MAX)  # a subject in one piece: phones show what stands first
     return message
 
 

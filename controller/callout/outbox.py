@@ -115,6 +115,13 @@ class Outbox:
         rows = self._db.execute("SELECT body FROM incidents ORDER BY chamber, tag").fetchall()
         return tuple(_incident(json.loads(body)) for (body,) in rows)
 
+    def strand(self, channels: Collection[str], now_ms: int) -> int:
+        """What waits for a channel that is in the file no more is not sent; returns how many that are."""
+        gone = [one.id for one in self.letters(10_000, OPEN) if one.channel not in channels]
+        for letter_id in gone:
+            self.drop(letter_id, "its channel is in the call-out file no more", now_ms)
+        return len(gone)
+
     def put(
         self, incidents: Sequence[Incident], calls: Sequence[Call], ways: Mapping[str, Sequence[Way]],
         gather_s: float, pause_s: float, now_ms: int,

@@ -6,6 +6,7 @@ Each turn is short and does no waiting; whoever drives it sleeps between turns.
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -15,6 +16,7 @@ from pathlib import Path
 
 from controller.callout import mail, webhook, words
 from controller.callout.escalation import Key, Need, decide, next_of
+from controller.callout.lastresort import LastResort
 from controller.callout.outbox import TEST, Letter, Outbox
 from controller.callout.planfile import MAIL, Loaded
 from controller.callout.post import Worker
@@ -49,17 +51,29 @@ class Service:
         self.workers = [Worker(channel) for channel in sorted(channels)]
         self._was = (utc_ms(), clock_s())
         self._troubles: dict[str, str] = {}
+        stranded = outbox.strand(channels, self._was[0])
+        if stranded:
+            say(f"{stranded} messages are not sent: their channel is in the call-out file no more")
+        self._resort = LastResort(loaded, say)
         again = outbox.recover(self._was[0])
         if again:
             say(f"{again} messages were being sent when the program ended; they are sent again under the same ids")
 
     def turn(self) -> None:
-        """One look, one decision, and the next message of every channel that is free."""
-        now_ms = self._now_ms()
+        """One look, one decision, and the next message of every channel that is free.
+
+        When its own file cannot be written nothing can be remembered, but somebody is told all the same.
+        """
+        now_ms = self._utc_ms()
         seen = self._look(now_ms)
-        self._decide(seen, now_ms)
-        self._test(now_ms)
-        self.send(seen, now_ms)
+        try:
+            self._follow_clock(now_ms)
+            self._decide(seen, now_ms)
+            self._test(now_ms)
+            self.send(seen, now_ms)
+        except sqlite3.Error as error:
+            standing = [(key.chamber, one) for key, one in seen.standing.items()]
+            self._resort.tell(standing, error, now_ms, self._clock_s())
 
     def send(self, seen: Seen | None = None, now_ms: int | None = None) -> None:
         """Collect what was sent, and hand the next message to every channel that is free."""
@@ -83,16 +97,16 @@ class Service:
         """Let the workers go. What they were sending is sent again by the next one, under the same id."""
         for worker in self.workers:
             worker.end()
+        self._resort.end()
 
-    def _now_ms(self) -> int:
-        """UTC; a step of the computer's clock moves everything that waits along."""
-        now_ms, clock_s = self._utc_ms(), self._clock_s()
+    def _follow_clock(self, now_ms: int) -> None:
+        """A step of the computer's clock moves everything that waits along."""
+        clock_s = self._clock_s()
         step_ms = round(now_ms - self._was[0] - 1000.0 * (clock_s - self._was[1]))
         if abs(step_ms) > CLOCK_STEP_MS:
             self._say(f"the computer's clock was set by {step_ms / 1000.0:+.0f} s; what waits keeps its distance")
             self._outbox.shift(step_ms)
         self._was = (now_ms, clock_s)
-        return now_ms
 
     def _look(self, now_ms: int) -> Seen:
         situations: dict[str, Situation] = {}
@@ -110,7 +124,7 @@ class Service:
         return Seen(situations, standing)
 
     def _decide(self, seen: Seen, now_ms: int) -> None:
-        before = self._outbox.incidents()
+        before = tuple(one for one in self._outbox.incidents() if one.key.chamber in seen.situations)
         needed = [Need(key, one.row.priority) for key, one in seen.standing.items()]
         unknown = {name for name, one in seen.situations.items() if one.trouble}
         # What cannot be seen is neither over nor acknowledged.
@@ -119,6 +133,7 @@ class Service:
         acknowledged = {Key(name, one.row.tag) for name, situation in seen.situations.items()
                         for one in situation.standing if one.state == "A"}
         after, calls = decide(self._plan, before, needed, acknowledged, self._outbox.undelivered(before), now_ms)
+        calls = tuple(call for call in calls if call.person in self._loaded.ways)  # who was told may have left since
         if after != before or calls:
             self._outbox.put(after, calls, self._loaded.ways, self._plan.gather_s, self._plan.pause_s, now_ms)
 

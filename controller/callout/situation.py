@@ -107,11 +107,10 @@ class Watch:
             return situation
 
     def _look(self, reader: Reader, now_ms: int, clock_s: float) -> Situation:
-        cycle = reader.cycles()[-1:]
-        last = reader.last_scan()
-        if not cycle or last is None:
+        cycle, last = reader.newest(), reader.last_scan()
+        if cycle is None or last is None:
             raise StoreError("the record is empty")
-        header = cycle[0].header
+        header = cycle.header
         simulated = bool(header.facts.get("simulated"))
         if self._bound is None or self._bound.text != header.texts["chamber"]:
             self._bound = _bind(header)
@@ -124,7 +123,7 @@ class Watch:
         checkpoint = reader.checkpoint()
         situation = Situation(
             self._bound.name, simulated, last_ms=last[1], silent_s=clock_s - (self._moved_s or clock_s),
-            over=cycle[0].ended_ms is not None, acknowledged=self._acknowledged,
+            over=cycle.ended_ms is not None, acknowledged=self._acknowledged,
         )
         if checkpoint is None:
             return situation
@@ -141,7 +140,7 @@ class Watch:
     def _note(self, reader: Reader) -> None:
         """Who acknowledged, from the journal since the last look."""
         if self._last_id < 0:
-            self._last_id = max((row.id for row in reader.journal(kind="command")), default=0)
+            self._last_id = reader.last_line()
             return
         for row in reader.journal(after_id=self._last_id, kind="command"):
             self._last_id = row.id

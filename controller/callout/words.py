@@ -139,6 +139,30 @@ def test_text(plan: Plan, situations: Sequence[Situation], failed: int, now_ms: 
     return "\n\n".join([line for line in lines if line] + [_closing(plan)]) + "\n"
 
 
+def resort_subject(plan: Plan, standing: Sequence[tuple[str, Standing]]) -> str:
+    """That the call-out has trouble of its own, and what needs somebody beside it."""
+    urgent = sorted(standing, key=lambda one: _RANK.get(one[1].row.priority, 3))
+    also = f"; {urgent[0][0]}: {urgent[0][1].row.text}" if urgent else ""
+    return f"{plan.name}: the call-out cannot work as it should{also}"
+
+
+def resort_text(plan: Plan, standing: Sequence[tuple[str, Standing]], why: str, now_ms: int) -> str:
+    """What is wrong with the call-out itself, what stands now, and what to do."""
+    first = (
+        f"The call-out's own file cannot be written: {why}. Who was told what is not remembered, nobody is told step by"
+        " step, and what follows comes every half hour while it lasts. Have its disk looked at, now: the controllers"
+        " may record on it too."
+    )
+    parts = ["\n".join(wrap(first, WIDTH))]
+    for chamber, one in sorted(standing, key=lambda pair: _RANK.get(pair[1].row.priority, 3)):
+        since = local(plan, one.from_ms, now_ms)
+        parts.append("\n".join([
+            f"* {chamber}: {one.row.text.upper()}", f"  {one.row.priority} priority, since {since}",
+            *_item("do", one.row.action),
+        ]))
+    return "\n\n".join([*parts, _closing(plan)]) + "\n"
+
+
 def facts_of(told: Sequence[Told], situations: Mapping[str, Situation]) -> list[dict[str, Any]]:
     """The same for a machine: one entry an alarm, with its limits. Times are UTC ms since 1970."""
     return [

@@ -83,18 +83,18 @@ class Reader:
 
     def cycles(self) -> list[CycleRow]:
         """Every cycle, oldest first."""
-        rows = self._all("SELECT cycle, began_ms, header, ended_ms, last_scan, summary FROM cycles ORDER BY cycle")
-        return [
-            CycleRow(cycle, began, Header.from_json(header), ended, last, json.loads(summary) if summary else None)
-            for cycle, began, header, ended, last, summary in rows
-        ]
+        return self._cycles("ORDER BY cycle")
+
+    def newest(self) -> CycleRow | None:
+        """The newest cycle, None for an empty record: a year of cycles need not be read for it."""
+        return next(iter(self._cycles("ORDER BY cycle DESC LIMIT 1")), None)
 
     def header(self) -> Header:
         """Header of the newest cycle."""
-        cycles = self.cycles()
-        if not cycles:
+        newest = self.newest()
+        if newest is None:
             raise StoreError(f"the record {self._path} is empty")
-        return cycles[-1].header
+        return newest.header
 
     def frames(self, first: int = 0, last: int | None = None) -> Iterator[FrameRow]:
         """Raw words of scans first..last, both included, in order; folded blocks first, then the tail."""
@@ -188,6 +188,13 @@ class Reader:
             first_scan, scans, utc_ms = block[0]
             found.append((first_scan + scans - 1, utc_ms + round(1000 * self.header().scan_s * (scans - 1))))
         return max(found) if found else None
+
+    def _cycles(self, order: str) -> list[CycleRow]:
+        rows = self._all(f"SELECT cycle, began_ms, header, ended_ms, last_scan, summary FROM cycles {order}")
+        return [
+            CycleRow(cycle, began, Header.from_json(header), ended, last, json.loads(summary) if summary else None)
+            for cycle, began, header, ended, last, summary in rows
+        ]
 
     def _all(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
         try:

@@ -36,6 +36,14 @@ def test_a_mail_arrives_with_its_id_its_text_and_whom_it_is_for(make_post_office
     assert got.get_content().replace("\r\n", "\n") == TEXT
 
 
+def test_a_long_subject_arrives_in_one_piece(make_post_office: Callable[..., Any]) -> None:
+    office = make_post_office()
+    long = "demo works: the call-out cannot work as it should; demo-north: emergency stop; and a few words more"
+    send(replace(SENDER, port=office.port), subject=long)
+    assert office.got[0]["Subject"] == long
+    assert max(len(line) for line in office.got[0].get_payload().splitlines()) <= 76
+
+
 def test_a_subject_cannot_smuggle_fields_in(make_post_office: Callable[..., Any]) -> None:
     office = make_post_office()
     send(replace(SENDER, port=office.port), subject="one\r\nBcc: all@example.com")

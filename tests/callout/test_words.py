@@ -159,6 +159,18 @@ def test_the_daily_test_says_how_all_is(
     assert "2 messages of the last day could not be delivered" in text
 
 
+def test_when_the_call_out_itself_has_trouble_that_comes_first_and_what_stands_after_it(
+    plan: Plan, situation: Situation, now_ms: int
+) -> None:
+    standing = [("north", Standing(ROWS[tag], "U", now_ms - 60_000)) for tag in ("probe-bad", "emergency-stop")]
+    subject = words.resort_subject(plan, standing)
+    assert subject == "demo works: the call-out cannot work as it should; north: emergency stop"
+    assert words.resort_subject(plan, []) == "demo works: the call-out cannot work as it should"
+    text = words.resort_text(plan, standing, "database or disk is full", now_ms)
+    assert text.startswith("The call-out's own file cannot be written: database or disk is full.")
+    assert text.index("EMERGENCY STOP") < text.index("A PROBE GIVES NO GOOD READING")
+
+
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [(12.4, "12 s"), (89.0, "89 s"), (100.0, "2 min"), (45 * 60.0, "45 min"), (7800.0, "2 h 10 min"), (7200.0, "2 h"),

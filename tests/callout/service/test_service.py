@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -192,6 +193,64 @@ def test_the_daily_test_comes_once_a_day_and_is_made_up_when_it_was_missed(
     works.settle()
     works.settle()
     assert len(office.got) == 2
+
+
+def test_when_its_own_file_cannot_be_written_somebody_is_told_all_the_same(
+    chamber: Chamber, make_works: Callable[..., Works], plan: Plan, make_post_office: Callable[..., Any],
+    make_exchange: Callable[..., Any], monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The disk is full for 40 minutes while the emergency stop stands: told at once and after half an hour; then
+    the escalation begins as if nothing had been."""
+    office, exchange = make_post_office(), make_exchange()
+    works = make_works(plan, mails_to=office.port, calls_to=exchange.url)
+    works.settle()
+    chamber.broken.add("HS-101")
+    chamber.live(5)
+
+    def full(*_args: Any) -> None:
+        raise sqlite3.OperationalError("database or disk is full")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(works.outbox, "put", full)
+        for _ in range(20):
+            works.settle()
+            works.later(2)
+            chamber.live(120)
+        deadline = time.monotonic() + 10.0
+        while len(office.got) < 2 and time.monotonic() < deadline:
+            works.settle()
+    subjects = [one["Subject"] for one in office.got]
+    assert subjects == ["demo works: the call-out cannot work as it should; demo-north: emergency stop"] * 2
+    works.settle()
+    assert office.got[-1]["Subject"].startswith("demo-north: emergency stop")
+
+
+def test_what_waits_for_a_channel_that_is_in_the_file_no_more_is_dropped_and_said(
+    chamber: Chamber, make_works: Callable[..., Works], plan: Plan
+) -> None:
+    works = make_works(plan, mails_to=1, calls_to="http://127.0.0.1:1/")
+    works.outbox.put_test("now", ["cleo"], works.service._loaded.ways, works.now_ms)
+    without = replace(plan, people=tuple(replace(one, hooks=()) for one in plan.people), hooks=())
+    again = make_works(without, mails_to=1)
+    states = {letter.channel: letter.state for letter in again.outbox.letters()}
+    assert states == {"mail": "waiting", "phones": "dropped"}
+    assert any("their channel is in the call-out file no more" in line for line in again.said)
+
+
+def test_somebody_who_was_told_and_has_left_since_is_not_called_any_more(
+    chamber: Chamber, make_works: Callable[..., Works], plan: Plan, make_post_office: Callable[..., Any]
+) -> None:
+    office = make_post_office()
+    works = make_works(plan, mails_to=office.port)
+    chamber.broken.add("HS-101")
+    chamber.live(5)
+    works.settle()
+    others = tuple(one for one in plan.people if one.key != "ben")
+    shifts = tuple(replace(shift, people=("anna",)) for shift in plan.shifts)
+    again = make_works(replace(plan, people=others, shifts=shifts), mails_to=office.port)
+    chamber.live(5, Command("a", "acknowledge", "anna"))
+    again.settle()
+    assert [one["To"].addresses[0].addr_spec for one in office.got] == ["ben@example.com"]
 
 
 def test_a_clock_that_is_set_neither_wakes_everybody_nor_silences_the_night(
