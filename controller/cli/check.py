@@ -103,6 +103,9 @@ def run(args: argparse.Namespace) -> int:
     if args.effects:
         return _effects(args.chamber)
     report = Report()
+    opt.case_of(args)  # a wrong option is said once, not for every recipe
+    if args.empty_bay:
+        opt.empty_bays(args, loader.read(find("chamber", args.chamber), ChamberFile).value.bays)
     targets = [Path(name) for name in args.files] or _shipped(args.chamber, report)
     for path in targets:
         _check(path, args, report)
@@ -194,7 +197,7 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
         asked, case, said = fills.filled(asked, load_filling(args.filling), case)
     ahead = forecast(outlook.room(place, empty), asked, mix, case)
     report.recipes.append(recipe.value)
-    notes = crosschecks.notes(recipe.value, place)
+    notes = crosschecks.notes(recipe.value, place, case.load_t)
     if standing is None:
         report.forecasts[recipe.value.name] = (case, ahead)
         notes += [*said, *outlook.notes(recipe.value, ahead)]

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.config.filling import load_filling
-from controller.config.find import known
+from controller.config.find import find, known
 from controller.config.weather import load_weather
 from controller.core.forecast import Case
 from controller.errors import ConfigError, Problem
@@ -109,6 +109,14 @@ def plant_of(args: argparse.Namespace) -> str:
     return name if name in known("plant") else DEMO["plant"]
 
 
+def empty_bays(args: argparse.Namespace, bays: int) -> tuple[int, ...]:
+    """Bays without product, of a chamber of so many. Raises ConfigError."""
+    for bay in args.empty_bay:
+        if not 1 <= bay <= bays:
+            raise problem("--empty-bay", bay, f"must be 1 to {bays}", f"the chamber has {bays} bays, counted from 1")
+    return tuple(args.empty_bay)
+
+
 def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
     """The simulated chamber of these options. Raises ConfigError. Needs the packages of the model."""
     from controller.rig.filling import moves
@@ -117,6 +125,10 @@ def scene_of(args: argparse.Namespace, dt_s: float) -> Scene:
     if args.filling is not None and (args.load is not None or args.empty_bay):
         option, value = ("--load", args.load) if args.load is not None else ("--empty-bay", args.empty_bay[0])
         raise problem(option, value, "cannot stand beside --filling, which says what comes", "leave one out")
+    if args.empty_bay:
+        from controller.rig import modelfiles
+
+        empty_bays(args, modelfiles.read(find("plant", plant_of(args))).value.room.bays)
     return scene(
         plant=plant_of(args),
         tonnes=load_of(args),
@@ -134,7 +146,6 @@ def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> 
     if asked is None:
         return scene
     from controller.config.bundle import load_site
-    from controller.config.find import find
     from controller.link.device import Device
     from controller.link.layout import require_layout
     from controller.link.reach import image_of

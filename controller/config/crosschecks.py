@@ -30,7 +30,10 @@ def chamber_problems(chamber: ChamberFile, file: str) -> list[Problem]:
 def recipe_problems(recipe: Recipe, chamber: ChamberFile, file: str) -> list[Problem]:
     """Everything in a recipe that this chamber must refuse."""
     found: list[Finding] = list(recipes.problems(recipe, chamber.limits))
+    said = {field for field, *_ in found}
     for number, phase in enumerate(recipe.phases):
+        if f"phases[{number}].fan_kg_per_s" in said:
+            continue
         if phase.fan_kg_per_s is not None and phase.fan_kg_per_s > chamber.fan.flow_kg_per_s_at_full:
             limit = f"at most fan.flow_kg_per_s_at_full = {chamber.fan.flow_kg_per_s_at_full:g} of the chamber file"
             found.append((f"phases[{number}].fan_kg_per_s", f"{phase.fan_kg_per_s:g}", limit, "choose a smaller flow"))
@@ -38,15 +41,16 @@ def recipe_problems(recipe: Recipe, chamber: ChamberFile, file: str) -> list[Pro
     return list(unique)
 
 
-def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
+def notes(recipe: Recipe, chamber: ChamberFile, load_t: float | None = None) -> list[str]:
     """What is allowed but will not go as asked, one sentence each. Only for files without problems.
 
-    Warming the full load at a ramp's rate takes mass times rate; what the supply limit and the heater give may be
-    less, and then the ramp waits until the product warms itself.
+    load_t: of this charge, t; None = the full load of the chamber file. Warming it at a ramp's rate takes mass times
+    rate; what the supply limit and the heater give may be less, and then the ramp waits until the product warms itself.
     """
     said = []
     thermal = chamber.temperature
-    mass_MJ_per_K = thermal.nominal_t * thermal.product_MJ_per_K_per_t + thermal.fixed_MJ_per_K
+    tonnes = thermal.nominal_t if load_t is None else load_t
+    mass_MJ_per_K = tonnes * thermal.product_MJ_per_K_per_t + thermal.fixed_MJ_per_K
     for number, phase in enumerate(recipe.phases, start=1):
         if phase.kind != "ramp" or phase.rate_K_per_h is None:
             continue
@@ -54,10 +58,10 @@ def notes(recipe: Recipe, chamber: ChamberFile) -> list[str]:
         flow = phase.fan_kg_per_s if phase.fan_kg_per_s is not None else chamber.sequence.fan_kg_per_s
         supply_kW = flow * CP_AIR_KJ_PER_KGK * phase.supply_over_return_K_max
         most_kW = min(supply_kW, chamber.heat.capacity_kW, chamber.constraints.heat_kW_max)
-        if asked_kW > most_kW:
+        if round(asked_kW) > round(most_kW):
             what = "its supply limit" if most_kW == supply_kW else "the heater"
             said.append(
-                f"phase {number} ({phase.kind}): {phase.rate_K_per_h:g} K/h with {thermal.nominal_t:g} t takes "
+                f"phase {number} ({phase.kind}): {phase.rate_K_per_h:g} K/h with {tonnes:g} t takes "
                 f"{asked_kW:.0f} kW, {what} gives {most_kW:.0f} kW: it will be slower until the product warms itself"
             )
     return said
@@ -86,6 +90,10 @@ def _devices(chamber: ChamberFile) -> Iterator[Finding]:
 
 def _limits(chamber: ChamberFile) -> Iterator[Finding]:
     limits, asked = chamber.limits, chamber.constraints
+    if limits.rh_pct_max < recipes.RH_PCT_MIN:
+        meant = f"did you mean {100.0 * limits.rh_pct_max:g}? " if limits.rh_pct_max <= 1.0 else ""
+        limit = f"must be at least {recipes.RH_PCT_MIN:g} %"
+        yield "limits.rh_pct_max", f"{limits.rh_pct_max:g}", limit, f"{meant}it is percent, not a fraction"
     if not limits.temperature_degC_min < limits.temperature_degC_max:
         yield (
             "limits.temperature_degC_max",

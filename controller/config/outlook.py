@@ -14,6 +14,8 @@ from controller.errors import Problem
 
 WAIT_H_MIN = 0.2  # shorter waits are not worth a line
 SHORT_H_MIN = 0.5
+HOLD_H_MIN = 4.0  # as hold_hours_min of configs/verdict.toml: a shorter hold is a deviation in the report
+BELOW_PCT_MIN = 0.1  # less is not worth a line
 
 
 def room(chamber: ChamberFile, empty_bays: tuple[int, ...] = ()) -> Room:
@@ -72,13 +74,38 @@ def notes(recipe: Recipe, ahead: Forecast) -> list[str]:
                 f"{name}: fog below {asked.rh_fog_below_pct:g} % is more than dry surfaces allow"
                 f" ({phase.dry_limit_mean_pct:.1f} % on average): the dew limit will decide"
             )
-        if holds and asked.rh_accept_pct > phase.rh_min_pct:
-            said.append(
-                f"{name}: humidity may fall to {phase.rh_min_pct:.1f} %, below the accepted {asked.rh_accept_pct:g} %"
-            )
+        if asked.rh_accept_pct > phase.rh_min_pct + BELOW_PCT_MIN:
+            said.append(_dry(name, asked, phase))
+    said += _short_hold(recipe, ahead)
     if isnan(ahead.ready_h):
         said.append(f"the product will not be ready within {ahead.end_h:.0f} h")
     return said
+
+
+def _dry(name: str, asked: Phase, phase: PhaseForecast) -> str:
+    """The air will be drier than the phase is judged by."""
+    if phase.dry_limit_min_pct < asked.rh_accept_pct:
+        why = f"dry surfaces allow no more than {phase.dry_limit_min_pct:.1f} % there"
+        remedy = "a warmer mix, gentler heating, or a lower rh_accept_pct"
+    else:
+        why, remedy = "the fog does not keep up", "a higher rh_fog_below_pct, or a lower rh_accept_pct"
+    return (
+        f"{name}: humidity may fall to {phase.rh_min_pct:.1f} %, below the {asked.rh_accept_pct:g} % it is judged by:"
+        f" {why}; what would help: {remedy}"
+    )
+
+
+def _short_hold(recipe: Recipe, ahead: Forecast) -> list[str]:
+    """A hold that is over before it does anything; one that never begins is a problem of its own."""
+    numbers = [number for number, phase in enumerate(recipe.phases, start=1) if phase.kind == "hold"]
+    if not numbers or not ahead.finished or ahead.hold_h >= HOLD_H_MIN:
+        return []
+    said = (
+        f"phase {numbers[-1]} (hold): all holding together is {ahead.hold_h:.1f} h long, less than {HOLD_H_MIN:g} h:"
+        f" it begins {ahead.hold_start_h:.1f} h after the start, when its end has nearly come; what would help: a"
+        f" warmer mix, a lower floor, or at_least_h = {HOLD_H_MIN:g} in the end of the hold"
+    )
+    return [said]
 
 
 def _falls_short(why: str, hours: float) -> bool:

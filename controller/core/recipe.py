@@ -15,6 +15,7 @@ from annotated_types import Ge, Gt, Le, Len
 PhaseKind = Literal["fill", "rest", "ramp", "hold", "cooldown", "vent"]
 HEATED: tuple[str, ...] = ("rest", "ramp", "hold")  # phases that may heat; fill, cooldown and vent never do
 BAND_K_MIN = 0.5  # floor = ceiling is one setpoint; a band thinner than this makes heat and vent meet
+RH_PCT_MIN = 10.0  # no curing air is that dry: a smaller figure is a fraction typed for a percentage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +199,12 @@ def _rate_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[
 
 def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
     fog, accept = phase.rh_fog_below_pct, phase.rh_accept_pct
+    for name, value in (("rh_fog_below_pct", fog), ("rh_accept_pct", accept),
+                        ("ramp_rh_floor_pct", phase.ramp_rh_floor_pct)):
+        if 0.0 < value < RH_PCT_MIN:
+            meant = f"did you mean {100.0 * value:g}? " if value <= 1.0 else ""
+            found.append(Finding(f"{where}.{name}", f"{value:g} %", f"0 (switched off), or at least {RH_PCT_MIN:g} %",
+                                 f"{meant}it is percent, not a fraction"))
     for name, value in (("rh_fog_below_pct", fog), ("rh_accept_pct", accept)):
         if value > limits.rh_pct_max:
             found.append(Finding(f"{where}.{name}", f"{value:g} %", f"at most {limits.rh_pct_max:g} %",

@@ -125,7 +125,7 @@ def ahead(bound: Bound, recipe: Recipe, mix: Mix, charge: Charge, *, interval: b
         **Outlook(0, found).plan(),
         "finished": found.finished, "hold_h": clean(found.hold_h, 1), "hold_start_h": clean(found.hold_start_h, 1),
         "product_max_degC": clean(found.product_max_degC, 1), "fighting_kWh": clean(found.fighting_kWh, 1),
-        "notes": [*crosschecks.notes(recipe, bound.chamber), *outlook.notes(recipe, found)],
+        "notes": [*crosschecks.notes(recipe, bound.chamber, charge.load_t), *outlook.notes(recipe, found)],
         "problems": [
             f"{one.field} = {one.value}: {one.limit}; {one.remedy}"
             for one in outlook.problems(recipe, bound.chamber, _case(charge), found, "recipe")

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 
 from controller.cli.main import BAD_INPUT, GOOD, main
+from controller.config import outlook
 from controller.config.find import SHIPPED, known
+from controller.config.loader import load
 from controller.core.protection_rows import ROWS
+from controller.report.verdict import VerdictRules
 
 
 @pytest.fixture
@@ -180,3 +184,68 @@ def test_a_standing_climate_without_a_filling_is_not_forecast_as_one_charge(caps
     said = capsys.readouterr().out
     assert "give them with --filling" in said
     assert "ready:" not in said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "meant"),
+    [
+        ("rh_fog_below_pct = 95.5", "rh_fog_below_pct = 0.955", "did you mean 95.5?"),
+        ("rh_accept_pct = 94.0", "rh_accept_pct = 0.94", "did you mean 94?"),
+        ("ramp_rh_floor_pct = 94.0", "ramp_rh_floor_pct = 0.94", "did you mean 94?"),
+    ],
+)
+def test_a_humidity_typed_as_a_fraction_is_refused(configs, capsys, old, new, meant):
+    recipe = configs / "recipes/gentle.toml"
+    assert old in recipe.read_text()
+    recipe.write_text(recipe.read_text().replace(old, new))
+    assert main(["check", str(recipe)]) == BAD_INPUT
+    assert meant in capsys.readouterr().out
+
+
+def test_a_limit_of_humidity_typed_as_a_fraction_is_refused(configs, capsys):
+    chamber = configs / "chambers/demo-north.toml"
+    chamber.write_text(re.sub(r"(?m)^rh_pct_max = [0-9.]+", "rh_pct_max = 0.99", chamber.read_text()))
+    assert main(["check", str(chamber)]) == BAD_INPUT
+    assert "limits.rh_pct_max = 0.99: must be at least 10 %; did you mean 99?" in capsys.readouterr().out
+
+
+def test_what_a_ramp_takes_is_said_of_the_load_asked_for(capsys):
+    """The full load's figure for another one would be wrong, and half of it needs no note."""
+    asked = ["check", str(SHIPPED / "recipes/gentle.toml")]
+    for load_t in ("120", "100"):
+        assert main([*asked, "--load", load_t]) == GOOD
+        assert f"with {load_t} t takes" in capsys.readouterr().out
+    assert main([*asked, "--load", "60"]) == GOOD
+    assert "t takes" not in capsys.readouterr().out
+
+
+def test_a_hold_that_is_over_at_once_and_air_drier_than_judged_are_noted_with_a_remedy(capsys):
+    asked = ["check", str(SHIPPED / "recipes/gentle.toml"), "--load", "80", "--mix-temperature", "15"]
+    assert main([*asked, "--outdoor", "5/85"]) == GOOD
+    notes = [line for line in capsys.readouterr().out.splitlines() if line.startswith("note: ")]
+    short = [note for note in notes if "phase 3 (hold): all holding" in note]
+    dry = [note for note in notes if "phase 1 (rest): humidity may fall to" in note]
+    assert len(short) == len(dry) == 1
+    assert "less than 4 h" in short[0] and "at_least_h = 4" in short[0]
+    assert "below the 90 % it is judged by" in dry[0] and "what would help" in dry[0]
+
+
+def test_a_hold_is_short_below_what_the_verdict_asks_for():
+    rules = load(SHIPPED / "verdict.toml", VerdictRules)
+    assert rules.hold_hours_min == outlook.HOLD_H_MIN
+
+
+@pytest.mark.parametrize("command", ["check", "cycle"])
+def test_an_empty_bay_that_is_none_is_a_fault_of_the_option(command, capsys):
+    files = [str(SHIPPED / "recipes/gentle.toml")] if command == "check" else []
+    assert main([command, *files, "--empty-bay", "9"]) == BAD_INPUT
+    told = "".join(capsys.readouterr())
+    assert "--empty-bay = 9: must be 1 to 6" in told
+    assert "plants/" not in told
+
+
+def test_one_flow_that_no_fan_gives_is_one_problem(configs, capsys):
+    recipe = configs / "recipes/gentle.toml"
+    recipe.write_text(recipe.read_text().replace("fan_kg_per_s = 9.0", "fan_kg_per_s = 50.0", 1))
+    assert main(["check", str(recipe)]) == BAD_INPUT
+    assert "recipe   1 problem\n" in capsys.readouterr().out
