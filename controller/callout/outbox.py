@@ -10,6 +10,7 @@ import json
 import sqlite3
 import uuid
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from types import TracebackType
@@ -293,6 +294,21 @@ class Outbox:
             f"SELECT {', '.join(_COLUMNS)} FROM letters {where}", values
         ).fetchall()
         return tuple(_letter(row) for row in rows)
+
+
+def letters_of(path: Path, since_ms: int = 0, limit: int = 500) -> tuple[Letter, ...]:
+    """Who was told what since then, newest first, for other programs: reads only, and makes no file.
+
+    Empty when there is none yet. Raises StoreError when it cannot be read.
+    """
+    if not path.is_file():
+        return ()
+    asked = f"SELECT {', '.join(_COLUMNS)} FROM letters WHERE made_ms >= ? ORDER BY made_ms DESC, rowid DESC LIMIT ?"
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=1.0)) as db:
+            return tuple(_letter(row) for row in db.execute(asked, (since_ms, limit)))
+    except sqlite3.Error as error:
+        raise StoreError(f"the call-out's file {path} cannot be read: {error}") from error
 
 
 def _open(path: Path) -> sqlite3.Connection:

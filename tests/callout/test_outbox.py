@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from controller.callout.escalation import Call, Incident, Key
-from controller.callout.outbox import BACKOFF_S, Letter, Outbox, Way
+from controller.callout.outbox import BACKOFF_S, Letter, Outbox, Way, letters_of
 from controller.callout.outcome import Outcome
 from controller.errors import StoreError
 
@@ -161,6 +161,19 @@ def test_when_the_clock_of_the_computer_is_set_what_waits_keeps_its_distance(out
     assert (incident.seen_ms, incident.begun_ms, incident.last_ms, incident.over_ms) == (
         -3_600_000, 10_000 - 3_600_000, 10_000 - 3_600_000, None
     )
+
+
+def test_other_programs_read_who_was_told_while_it_is_written(tmp_path: Path, outbox: Outbox) -> None:
+    path = tmp_path / "callout.sqlite"
+    put(outbox, "ben", FOG, 1000)
+    put(outbox, "anna", STOP, 5000)
+    assert [(one.person, one.about) for one in letters_of(path)] == [("anna", (STOP,))] * 2 + [("ben", (FOG,))]
+    assert {one.person for one in letters_of(path, since_ms=2000)} == {"anna"}
+    assert letters_of(tmp_path / "none.sqlite") == ()
+    assert not (tmp_path / "none.sqlite").exists()
+    (tmp_path / "other").write_bytes(b"no file of ours, and long enough to be looked at" * 20)
+    with pytest.raises(StoreError, match="cannot be read"):
+        letters_of(tmp_path / "other")
 
 
 def test_another_programs_file_is_left_alone(tmp_path: Path) -> None:
