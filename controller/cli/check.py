@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.callout.planfile import read_plan
+from controller.cli import check_words
 from controller.cli import options as opt
 from controller.config import (
     bundle,
@@ -42,6 +43,7 @@ from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
 from controller.report import effects
 from controller.report import outlook as forecasts
+from controller.report.verdict import VerdictRules
 
 GOOD, BAD_INPUT = 0, 2
 STANDING_AGE_H = 24.0
@@ -60,6 +62,8 @@ class Report:
     notes: list[str] = field(default_factory=list)
     recipes: list[Recipe] = field(default_factory=list)
     forecasts: dict[str, tuple[Case, Forecast]] = field(default_factory=dict)  # by name of the recipe
+    phases: dict[str, dict[int, str]] = field(default_factory=dict)  # of each recipe: kinds of its phases, from 1
+    used: set[str] = field(default_factory=set)  # files that a chamber brought with it
     days: dict[str, everyday.Everyday] = field(default_factory=dict)  # the same for standing climates with a filling
 
     def good(self, kind: str, file: Loaded[Any]) -> None:
@@ -106,9 +110,19 @@ def run(args: argparse.Namespace) -> int:
     opt.case_of(args)  # a wrong option is said once, not for every recipe
     if args.empty_bay:
         opt.empty_bays(args, loader.read(find("chamber", args.chamber), ChamberFile).value.bays)
-    targets = [Path(name) for name in args.files] or _shipped(args.chamber, report)
-    for path in targets:
-        _check(path, args, report)
+    if not args.files:
+        for path in _shipped(args.chamber, report):
+            _check(path, args, report)
+    for name in args.files:
+        try:
+            targets = check_words.files_of(name)
+        except ConfigError as error:
+            report.bad("", name, error)
+            continue
+        for path in targets:
+            _check(path, args, report)
+    if report.used and report.ok:
+        report.notes += _unused(report)
     print(_as_json(report) if args.json else _as_text(report))
     return GOOD if report.ok else BAD_INPUT
 
@@ -123,8 +137,10 @@ def _effects(chamber: str) -> int:
 
 
 def _shipped(chamber: str, report: Report) -> list[Path]:
-    """The chamber in use and every shipped recipe, mix, weather, filling and model."""
-    paths = [find(kind, name) for kind in _SHIPPED for name in known(kind)]
+    """The chamber in use, and every shipped file of every kind."""
+    others = [find("chamber", name) for name in known("chamber") if name != chamber]
+    paths = others + [find(kind, name) for kind in _SHIPPED for name in known(kind)]
+    paths += check_words.files_of(check_words.VERDICT)
     try:
         return [find("chamber", chamber), *paths]
     except ConfigError as error:
@@ -136,8 +152,10 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
     """One file, and what it needs to be judged."""
     kind: FileKind | str = ""
     try:
-        kind = kinds.guess(path)
-        if kind == "chamber":
+        kind = check_words.VERDICT if path.name == "verdict.toml" else kinds.guess(path)
+        if kind == check_words.VERDICT:
+            report.good(kind, loader.read(path, VerdictRules))
+        elif kind == "chamber":
             _check_chamber(path, report)
         elif kind == "recipe":
             _check_recipe(path, args, report)
@@ -164,7 +182,8 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
 def _check_chamber(path: Path, report: Report) -> None:
     place = bundle.load_site(path, device_class=Device, layout=require_layout)
     for kind, file in place.files.items():
-        report.good(kind, file)
+        report.good(kind.split()[0], file)
+        report.used.add(_shown(file.path))
     name = _shown(place.files["chamber"].path)
     report.notes += [f"{name}: {text}" for text in offsets.notes(place.chamber.signals, datetime.now(UTC).date())]
     for kind, file in place.files.items():
@@ -174,6 +193,15 @@ def _check_chamber(path: Path, report: Report) -> None:
             report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value, outputs=outputs)]
 
 
+def _unused(report: Report) -> list[str]:
+    """Point lists and devices that were given beside a chamber which names others."""
+    return [
+        f"{name}: is used by no chamber given: write its name as `{'points' if kind == 'points' else 'device'}` there"
+        for name, kind in report.kinds.items()
+        if kind in ("points", "device") and name not in report.used and name not in report.problems
+    ]
+
+
 def _check_device(file: Loaded[Device], report: Report) -> None:
     report.good("device", file)
     report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value)]
@@ -181,6 +209,7 @@ def _check_device(file: Loaded[Device], report: Report) -> None:
 
 def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
     recipe = loader.read(path, Recipe)
+    report.phases[_shown(recipe.path)] = {n: phase.kind for n, phase in enumerate(recipe.value.phases, start=1)}
     place = loader.read(find("chamber", args.chamber), ChamberFile).value
     mix = loader.read(find("mix", args.mix), Mix).value
     problems = crosschecks.recipe_problems(recipe.value, place, recipe.path)
@@ -260,7 +289,7 @@ def _as_text(report: Report) -> str:
         if name in report.incomplete:
             verdict = "waits for a file that belongs to it"
         lines.append(f"{name:<{width}}  {kind:<8} {verdict}")
-        lines += [f"    {p.field} = {p.value}: {p.limit}; {p.remedy}" for p in problems]
+        lines += [f"    {line}" for line in check_words.lines(problems, report.phases.get(name, {}))]
     for recipe in report.recipes:
         title = f"{recipe.name}, version {recipe.version}" + (f": {recipe.text}" if recipe.text else "")
         lines += ["", title, summary.table([summary.HEADER, *summary.rows(recipe)])]

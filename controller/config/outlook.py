@@ -102,8 +102,8 @@ def _short_hold(recipe: Recipe, ahead: Forecast) -> list[str]:
         return []
     said = (
         f"phase {numbers[-1]} (hold): all holding together is {ahead.hold_h:.1f} h long, less than {HOLD_H_MIN:g} h:"
-        f" it begins {ahead.hold_start_h:.1f} h after the start, when its end has nearly come; what would help: a"
-        f" warmer mix, a lower floor, or at_least_h = {HOLD_H_MIN:g} in the end of the hold"
+        f" it begins {ahead.hold_start_h:.1f} h after the start; what would help: a later end (at_least_h ="
+        f" {HOLD_H_MIN:g}), or, where the ramp waits, a warmer mix or a lower floor"
     )
     return [said]
 

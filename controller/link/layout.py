@@ -21,7 +21,7 @@ class Layout(NamedTuple):
 def require_layout(points: tuple[Point, ...], device: Device) -> Layout:
     """Sizes of both blocks. Raises ConfigError with every point that does not fit."""
     problems: list[Problem] = [
-        _problem(point, "device", point.device, f"must be {device.name}", "one image holds one device")
+        _problem(point, "device", point.device, f"must be {device.name}", "rename the device, here or in its file")
         for point in points
         if point.device != device.name
     ]

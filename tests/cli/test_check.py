@@ -144,7 +144,7 @@ def test_a_hold_more_humid_than_surfaces_stay_dry_is_refused_with_its_dry_limit(
     recipe.write_text(recipe.read_text().replace("rh_accept_pct = 94.0", "rh_accept_pct = 98.0"))
     assert main(["check", str(recipe), "--outdoor=8/80"]) == BAD_INPUT
     text = capsys.readouterr().out
-    assert "phases[2].rh_accept_pct = 98 %: at most 97" in text
+    assert "phase 3 (hold): rh_accept_pct = 98 %: at most 97" in text
     assert "the dry limit of this hold" in text
 
 
@@ -226,7 +226,7 @@ def test_a_hold_that_is_over_at_once_and_air_drier_than_judged_are_noted_with_a_
     short = [note for note in notes if "phase 3 (hold): all holding" in note]
     dry = [note for note in notes if "phase 1 (rest): humidity may fall to" in note]
     assert len(short) == len(dry) == 1
-    assert "less than 4 h" in short[0] and "at_least_h = 4" in short[0]
+    assert "less than 4 h" in short[0] and "(at_least_h = 4)" in short[0]
     assert "below the 90 % it is judged by" in dry[0] and "what would help" in dry[0]
 
 
@@ -249,3 +249,35 @@ def test_one_flow_that_no_fan_gives_is_one_problem(configs, capsys):
     recipe.write_text(recipe.read_text().replace("fan_kg_per_s = 9.0", "fan_kg_per_s = 50.0", 1))
     assert main(["check", str(recipe)]) == BAD_INPUT
     assert "recipe   1 problem\n" in capsys.readouterr().out
+
+
+def test_a_bare_name_is_a_demo_file_or_the_nearest_is_said(capsys):
+    assert main(["check", "gentle"]) == GOOD
+    assert "recipes/gentle.toml  recipe   OK" in capsys.readouterr().out
+    assert main(["check", "gentel"]) == BAD_INPUT
+    assert "did you mean gentle?" in capsys.readouterr().out
+
+
+def test_a_renamed_device_is_one_line_with_the_number_of_its_rows(configs, capsys):
+    device = configs / "devices/panel-a.toml"
+    device.write_text(device.read_text().replace('name = "panel-a"', 'name = "panel-z"', 1))
+    assert main(["check", "chambers/demo-north.toml"]) == BAD_INPUT
+    said = [line for line in capsys.readouterr().out.splitlines() if "must be panel-z" in line]
+    assert len(said) == 1
+    assert re.search(r"TT-101A.device and \d\d more like it = panel-a: must be panel-z; rename the device", said[0])
+
+
+def test_a_point_list_that_no_chamber_given_uses_is_noted(configs, capsys):
+    shutil.copy(configs / "points/panel-a.csv", configs / "points/yours.csv")
+    assert main(["check", "chambers/demo-north.toml", "points/yours.csv", "points/panel-a.csv"]) == GOOD
+    notes = [line for line in capsys.readouterr().out.splitlines() if "used by no chamber given" in line]
+    assert len(notes) == 1
+    assert "points/yours.csv" in notes[0]
+
+
+def test_the_rules_of_the_verdict_are_checked_too(tmp_path, capsys):
+    text = (SHIPPED / "verdict.toml").read_text()
+    assert main(["check", str(SHIPPED / "verdict.toml")]) == GOOD
+    (tmp_path / "verdict.toml").write_text(text.replace("in_band_pct_min = 98.0", "in_band_pct_min = 980.0"))
+    assert main(["check", str(tmp_path / "verdict.toml")]) == BAD_INPUT
+    assert "in_band_pct_min = 980.0: must be a number from 0 to 100" in capsys.readouterr().out

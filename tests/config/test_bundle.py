@@ -136,7 +136,7 @@ IN_POINTS = [
     ("TT-101B,AI", "TT-101A,AI", "TT-101A.tag = TT-101A: the tag stands twice; give each point its own"),
     (",9,,4-20mA", ",8,,4-20mA", "TT-101B.address = 8: TT-101A is there already; give each point its own place"),
     ("261,1,contact", "261,0,contact", "YC-103.address = 261 bit 0: YC-101 is there already; give each point its own"),
-    ("panel-a,255,8,,4-20mA", "panel-x,255,8,,4-20mA", "TT-101A.device = panel-x: must be panel-a; one image holds o"),
+    ("panel-a,255,8,,4-20mA", "panel-x,255,8,,4-20mA", "TT-101A.device = panel-x: must be panel-a; rename the device"),
     ("panel-a,255,258,,", "panel-a,255,100,,", "SC-101.address = 100: must be in 258..375; move the point into its b"),
     ("0,10000,0,100,%,,,50", "0,10000,0,100,%,,,150", "SC-101.safe = 150: must be from 0 to 100; give what the device"),
     ("4000,20000,-10,60", "4000,20000,60,-10", "TT-101A.hi = -10: must be above lo = 60; swap or change the two"),
