@@ -49,14 +49,19 @@ def serve(works: Works, listen: Listen, tell: Callable[[str], object]) -> None:
         Feed(works), book, passwords.setup_code(), tls=listen.certificate is not None, hosts=_hosts(listen)
     )
     _greet(here, listen, port, tell)
-    if hasattr(os, "nice"):
-        os.nice(_NICE)
+    _step_back()
     config = uvicorn.Config(
         make_app(here), log_config=None, access_log=False, server_header=False, date_header=True,
         limit_concurrency=_CONNECTIONS_MAX, timeout_keep_alive=20, timeout_graceful_shutdown=2, ws="none",
         ssl_certfile=listen.certificate, ssl_keyfile=listen.key, proxy_headers=False,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[sock])
+
+
+def _step_back() -> None:
+    """Control goes first on a shared computer."""
+    if hasattr(os, "nice"):
+        os.nice(_NICE)
 
 
 def require_safe(listen: Listen) -> None:
@@ -94,6 +99,7 @@ def _bind(host: str, port: int) -> socket.socket:
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
+        sock.listen(256)  # whoever has read the greeting may come at once
     except OSError as error:
         sock.close()
         raise UnavailableError(

@@ -9,7 +9,7 @@ import pytest
 
 from controller.page.people import accounts, audit, passwords, tokens
 from controller.page.people.book import Book
-from controller.page.people.limiter import FIRST_S, FREE, LONGEST_S, Limiter
+from controller.page.people.limiter import FIRST_S, FREE, LONGEST_S, Limiter, Pace
 from controller.page.people.roles import MAY, ROLES, VERBS, allowed, needed
 
 GOOD = "quiet gravel under rain"
@@ -138,6 +138,15 @@ def test_each_further_failure_costs_a_longer_wait_and_a_success_forgives() -> No
     limiter.passed("olga")
     now = 0.0
     assert limiter.wait_s("olga") == 0.0
+
+
+def test_a_flood_of_one_sender_is_cut_short_and_nobody_else_waits() -> None:
+    now = 0.0
+    pace = Pace(at_once=3.0, per_s=2.0, clock=lambda: now)
+    assert [pace.takes("olga") for _ in range(5)] == [True, True, True, False, False]
+    assert pace.takes("sven")
+    now = 1.0
+    assert [pace.takes("olga") for _ in range(3)] == [True, True, False]
 
 
 def test_a_set_up_code_has_no_letters_that_look_alike() -> None:

@@ -12,6 +12,28 @@ FORGET_S = 3600.0
 _KEYS_MAX = 10_000
 
 
+class Pace:
+    """How many requests somebody may send: so many at once, then so many a second. Flooding the page gets short, cheap
+    answers, and leaves the processor to control."""
+
+    def __init__(self, at_once: float, per_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._at_once, self._per_s, self._clock = at_once, per_s, clock
+        self._left: dict[str, tuple[float, float]] = {}
+
+    def takes(self, key: str) -> bool:
+        """Whether one more request of this sender is served now."""
+        now = self._clock()
+        if len(self._left) > _KEYS_MAX:
+            self._left.clear()
+        left, at = self._left.get(key, (self._at_once, now))
+        left = min(self._at_once, left + (now - at) * self._per_s)
+        if left < 1.0:
+            self._left[key] = (left, now)
+            return False
+        self._left[key] = (left - 1.0, now)
+        return True
+
+
 class Limiter:
     """Failures by key (a name, an address). Kept in memory: a restart of the page forgives."""
 

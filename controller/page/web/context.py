@@ -13,11 +13,12 @@ from controller.page.live.places import ChamberPlace
 from controller.page.people import accounts, tokens
 from controller.page.people.accounts import Visitor
 from controller.page.people.book import Book
-from controller.page.people.limiter import Limiter
+from controller.page.people.limiter import Limiter, Pace
 from controller.page.people.roles import allowed
 from controller.page.web.wording import best
 
 COOKIE = "dewhold"
+AT_ONCE, PER_S = 120.0, 30.0  # requests of one sender; a window that is loaded asks for about ten
 
 
 @dataclass(slots=True)
@@ -31,6 +32,7 @@ class Page:
     hosts: frozenset[str] = frozenset()
     limiter: Limiter = field(default_factory=Limiter)
     desks: Desks = field(default_factory=Desks)
+    pace: Pace = field(default_factory=lambda: Pace(AT_ONCE, PER_S))
 
 
 def page_of(request: Request) -> Page:

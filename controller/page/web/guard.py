@@ -9,7 +9,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 
-from controller.page.web.context import page_of, visitor_of
+from controller.page.web.context import COOKIE, page_of, visitor_of
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -70,12 +70,20 @@ class Guard:
         await self._app(scope, receive, with_headers)
 
 
+def _sender(request: Request) -> str:
+    """Who sends, without asking a file: the token or session, else the address."""
+    secret = request.headers.get("authorization") or request.cookies.get(COOKIE)
+    return secret or (request.client.host if request.client else "")
+
+
 def _refusal(request: Request) -> PlainTextResponse | None:
     """Why a request goes no further; None when it may."""
     hosts = page_of(request).hosts
     name = request.headers.get("host", "").rsplit(":", 1)[0].strip("[]").lower()
     if hosts and name not in hosts:
         return PlainTextResponse(f"this page is not called {name[:100]}: give it that name with --name", 421)
+    if not request.url.path.startswith("/static/") and not page_of(request).pace.takes(_sender(request)):
+        return PlainTextResponse("too many requests: wait a second", 429, {"retry-after": "1"})
     length = request.headers.get("content-length", "0")
     if not length.isdigit() or int(length) > BODY_BYTES_MAX or "transfer-encoding" in request.headers:
         return PlainTextResponse(f"at most {BODY_BYTES_MAX} bytes, with their length said before", 413)
