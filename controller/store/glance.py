@@ -160,7 +160,11 @@ class Glance:
     def _around(self, utc_ms: int) -> tuple[int, int]:
         """First scans of two minutes, one before this time and one after it, by halving: minutes are in order of time,
         and there is no index on it. An hour of slack at either side for clocks that were set back."""
-        low, high = self._all("SELECT coalesce(min(first_scan), 0), coalesce(max(first_scan), 0) FROM minutes")[0]
+        # Two small queries: asked for both at once, the whole table would be read.
+        low, high = self._all(
+            "SELECT coalesce((SELECT min(first_scan) FROM minutes), 0),"
+            " coalesce((SELECT max(first_scan) FROM minutes), 0)"
+        )[0]
         return self._halve(low, high, utc_ms - 3_600_000)[0], self._halve(low, high, utc_ms + 3_600_000)[1]
 
     def _halve(self, low: int, high: int, utc_ms: int) -> tuple[int, int]:

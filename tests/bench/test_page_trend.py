@@ -124,7 +124,7 @@ def test_a_view_is_painted_and_a_month_drawn_quickly(month: Path, served: str) -
         for _ in range(5):
             page.evaluate("delete document.body.dataset.drawnMs")
             page.locator("#spans button").nth(4).click()
-            page.wait_for_function("document.body.dataset.drawnMs !== undefined")
+            page.wait_for_selector("body[data-drawn-ms]")
             drawn.append(float(page.evaluate("document.body.dataset.drawnMs")))
             page.locator("#spans button").nth(0).click()
             page.wait_for_timeout(300)

@@ -1,4 +1,4 @@
-"""Coarser copies of the minutes, so that a year is drawn as quickly as an hour: quarter hours and six hours.
+"""Coarser copies of the minutes, so that a year is drawn as quickly as an hour: quarter hours, hours, six hours.
 
 A file of the page's own (`page/trends.sqlite`), made from the record and never needed by anybody else: deleted, it is
 made anew. A bucket has the layout of a minute: least, mean, greatest and worst quality of every column.
@@ -16,8 +16,8 @@ from struct import Struct
 from controller.store.glance import Glance
 from controller.store.minutes import COLUMN_BYTES, unpack_minute
 
-QUARTER_MS, SIX_HOURS_MS = 900_000, 21_600_000
-LEVELS = (QUARTER_MS, SIX_HOURS_MS)
+QUARTER_MS, HOUR_MS, SIX_HOURS_MS = 900_000, 3_600_000, 21_600_000
+LEVELS = (QUARTER_MS, HOUR_MS, SIX_HOURS_MS)
 _MINUTES_AT_ONCE = 1440
 _TABLES = """
 CREATE TABLE IF NOT EXISTS heads (id INTEGER PRIMARY KEY, columns TEXT NOT NULL UNIQUE);

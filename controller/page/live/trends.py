@@ -17,7 +17,7 @@ from controller.store.glance import Glance
 MINUTE_MS = 60_000
 POINTS_MAX = 1500
 SPAN_MS_MAX = 400 * 86_400_000
-_ROWS_MAX = 4000  # up to so many minutes are read themselves
+_ROWS_MAX = 1500  # the finest that has no more rows than this is read
 
 
 class Trends:
