@@ -7,7 +7,8 @@ are none nothing of this costs the scan anything. Rules:
 - Protection judges what was measured beside what was put in its place: whichever is worse counts, so neither a forced
   nor a simulated input can take a trip away. Contacts of rows that cannot be bypassed may only be put open.
 - A forced output passes protection like any other. Lamps and horn may only be put on, the healthy relay only off.
-- Stop and abort end whatever moves an output; so does a restart of the controller.
+- The end of a cycle, stop and abort end whatever moves an output or a setpoint; a restart ends what is forced,
+  simulated or in manual.
 - A loop goes into manual from where it stands and comes back to automatic gradually (`hand_demands`).
 """
 
@@ -122,13 +123,13 @@ def only_locks(state: ByHand) -> ByHand:
 def live(plan: ByHandPlan, state: ByHand, ending: bool, now_s: float, dt_s: float) -> Told:
     """One scan of what is overridden: what has had its time ends, setpoints move to their trims.
 
-    ending: a stop or an abort began, which ends what moves outputs.
+    ending: the cycle is over, or a stop or an abort began, which ends what moves outputs and setpoints.
     """
     over = [entry for entry in state.entries if now_s >= entry.until_s]
     state, events = _without(state, over, "its time is over") if over else (state, ())
     if ending:
-        moving = [one for one in state.entries if one.kind == MANUAL or (one.kind == FORCE and _drives(plan, one.tag))]
-        state, more = _without(state, moving, "the cycle is being ended")
+        moving = [one for one in state.entries if one.kind in (MANUAL, TRIM) or _drives(plan, one)]
+        state, more = _without(state, moving, "the cycle ends")
         events = (*events, *more)
     wanted = [0.0, 0.0]
     for entry in state.entries:
@@ -198,8 +199,9 @@ def _without(state: ByHand, over: list[Entry], why: str) -> Told:
     return replace(state, entries=kept, back=back), tuple(_told(one, "ends", why) for one in over)
 
 
-def _drives(plan: ByHandPlan, tag: str) -> bool:
-    return tag in plan.points.analog or tag in plan.points.discrete
+def _drives(plan: ByHandPlan, entry: Entry) -> bool:
+    """Is it an output that is forced, other than a lamp?"""
+    return entry.kind == FORCE and (entry.tag in plan.points.analog or entry.tag in plan.points.discrete)
 
 
 def _towards(now: float, wanted: float, step: float) -> float:

@@ -238,7 +238,7 @@ def _hands(
     plan: ScanPlan, state: ScanState, measured: Frame, events: tuple[Event, ...], now_s: float
 ) -> tuple[ByHand, Hands, Frame, Frame, tuple[Event, ...]]:
     """What people have overridden, one scan on: for protection, the frame that control works with, the one to show."""
-    ending = any(entered in ("stopping", "aborting") for entered in state.sequence.trail)
+    ending = any(entered in ("stopping", "aborting", "complete") for entered in state.sequence.trail)
     by_hand, more = hands_now(plan.by_hand, state.by_hand, ending, now_s, plan.dt_s)
     frame, shown = hand_effects.inputs(plan.by_hand, by_hand, plan.signals, measured)
     _, air = climate.observe(plan.climate, state.climate, measured, plan.dt_s, state.aside.mask)

@@ -61,8 +61,11 @@ class Changeover:
         self._desk, self._link, self._simulated = desk, link, simulated
         self._trouble, self._tell = trouble, tell
 
-    def look(self, state: Any, commands: tuple[Command, ...]) -> Change | None:
-        """What changes in this scan, None when nothing does. Never raises for what a desk says."""
+    def look(self, state: Any, commands: tuple[Command, ...], raw: RawInputs, now_s: float) -> Change | None:
+        """What changes in this scan, None when nothing does. Never raises for what a desk says.
+
+        raw, now_s: of this scan. A scan is pure, so the new plan is tried on it before it counts.
+        """
         for place, command in enumerate(commands):
             if command.verb != "start" or not _wants(command):
                 continue
@@ -75,13 +78,17 @@ class Changeover:
                 if self._trouble():
                     return Change((*before, _with(command, refuse=_UNWRITTEN), *after), state)
                 session, told = self._session(dict(command.args))
-            except (DewholdError, sqlite3.Error, OSError, ValueError, TypeError) as error:
+                start = _with(command, recipe=session.bundle.recipe.name, recipe_sha256=told_hash(session))
+                orders, begun = (*before, start, *after), new_charge(session, state)
+                session.step()(begun, raw, orders, now_s)
+            except (DewholdError, sqlite3.Error, OSError) as error:
                 return Change((*before, _with(command, refuse=_brief(error)), *after), state)
+            except Exception as error:  # noqa: BLE001  whatever is wrong with it, the plan in force stays in force
+                return Change((*before, _with(command, refuse=f"{_UNFIT} ({error!r})"), *after), state)
             self._tell(told)
             self.session = session
-            start = _with(command, recipe=session.bundle.recipe.name, recipe_sha256=told_hash(session))
             header = session.header(self._link, simulated=self._simulated)
-            return Change((*before, start, *after), new_charge(session, state), session.step(), header)
+            return Change(orders, begun, session.step(), header)
         return None
 
     def _session(self, args: dict[str, Any]) -> tuple[Session, Event]:
@@ -136,6 +143,7 @@ def told_hash(session: Session) -> str:
     return session.bundle.files["recipe"].sha256
 
 
+_UNFIT = "a scan with it fails, so it is not begun: report this with the record"
 _UNWRITTEN = "the record cannot be written now, so nobody could read later what was begun; mend the disk first"
 
 

@@ -29,6 +29,7 @@ from controller.store.reader import Reader
 _SETTLED_NS = 2_500_000_000
 _LOOK_NS_MAX = 50_000_000  # longest look at a desk
 _STEPS = 1000  # of SQLite's virtual machine between two looks at the clock
+_GRACE_NS = 3_000_000_000  # a desk may be busy for so long (somebody opens or closes it) before that is told
 _PAUSE = 5  # scans without a look after one that failed, save for a desk that is only busy
 _OURS = frozenset((RUNTIME, "restart", "invariants"))  # names under which control orders itself
 _FIRST = ("abort", "stop", "hold")  # taken before others of the same look, and never too old to be safe
@@ -76,6 +77,7 @@ class DeskOrders:
         self._pause = 0
         self._desk, self._mark = "", 0
         self._said = ""
+        self._busy_ns = 0  # since when, by the monotonic clock; 0 = it is not
         self.troubles = 0
 
     def due(self, _scan: int) -> tuple[Command, ...]:
@@ -96,8 +98,12 @@ class DeskOrders:
             with closing(peek_at_desk(self._path)) as db:
                 rows = self._look(db)
             commands = [self._command(row) for row in rows]
+        except FileNotFoundError:  # somebody is about to make it
+            self._settled = False
+            return ()
         except _TROUBLES as error:
             return self._trouble(error)
+        self._busy_ns = 0
         if self._said:
             self._said = ""
             self._tell(Event("alarm", "DESK", "the desk can be read again", (("active", False),)))
@@ -138,7 +144,7 @@ class DeskOrders:
     def _command(self, row: _Row) -> Command:
         args, refuse = _arguments(row.args)
         refuse = refuse or self._objection(row)
-        args |= {"desk": self._desk, "number": row.number}
+        args |= {"desk": self._desk, "number": float(row.number)}
         for what, value in (("role", row.role), ("seen", row.seen), ("refuse", refuse)):
             args.pop(what, None)  # said by the desk's own columns only
             if value:
@@ -165,7 +171,10 @@ class DeskOrders:
         self._settled = False
         busy = isinstance(error, sqlite3.OperationalError) and "locked" in str(error)
         self._pause = 0 if busy else _PAUSE
-        if not self._said:
+        if busy and not self._busy_ns:
+            self._busy_ns = time.monotonic_ns()
+        lasting = not busy or time.monotonic_ns() - self._busy_ns >= _GRACE_NS
+        if lasting and not self._said:
             self._said = str(error)
             text = (
                 f"the desk cannot be read ({error}); control goes on, orders given there wait or expire; look at"
@@ -194,7 +203,7 @@ def _number(text: str) -> float:
     value = float(text)
     if not isfinite(value):
         raise ValueError(f"{text} is no number")
-    return int(value) if value.is_integer() and abs(value) < 2**53 else value
+    return value
 
 
 def _whole(text: str) -> str:

@@ -57,7 +57,7 @@ class Change(Protocol):
 class Changes(Protocol):
     """Looks at the commands of a scan for one that changes the plan."""
 
-    def look(self, state: Any, commands: tuple[Command, ...]) -> Change | None:
+    def look(self, state: Any, commands: tuple[Command, ...], raw: RawInputs, now_s: float) -> Change | None:
         """None when nothing changes."""
         ...
 
@@ -193,12 +193,12 @@ class Runner:
                 commands = (*troubles.due(scan), *commands)
             if self._own_commands:
                 commands, self._own_commands = (*self._own_commands, *commands), ()
+            now_s = start.now_s + done * scan_s
             if commands and self._changeover is not None:
-                change = self._changeover.look(state, commands)
+                change = self._changeover.look(state, commands, raw, now_s)
                 if change is not None:
                     commands, state, step = change.commands, change.state, change.step or step
                     self._begins = change.header
-            now_s = start.now_s + done * scan_s
             result = step(state, raw, commands, now_s)
             state = result.state
             words_in, age = self._words, raw.age_scans

@@ -112,13 +112,15 @@ def _fresh_runtime(state: ScanState) -> ScanState:
 
 
 def new_charge(session: Session, state: ScanState) -> ScanState:
-    """A chamber at rest: what is known of panel, trips and alarms stays, the product is that of the new charge."""
+    """A chamber at rest: what is known of panel, trips and alarms stays, the product is that of the new charge.
+
+    Boards that are estimated are those of bays that are not empty, so they are estimated anew.
+    """
     fresh = session.fresh()
+    state = replace(state, allocation=fresh.allocation, climate=fresh.climate)
     if state.charges.places and fresh.charges.places:  # boards that were entered one by one are still there
-        return replace(state, allocation=fresh.allocation)
-    return replace(
-        state, allocation=fresh.allocation, product=fresh.product, seen=fresh.seen, charges=fresh.charges
-    )
+        return state
+    return replace(state, product=fresh.product, seen=fresh.seen, charges=fresh.charges)
 
 
 def _refuse(record: Path, why: str, differing: list[tuple[str, str, str]]) -> None:

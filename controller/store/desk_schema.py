@@ -89,7 +89,8 @@ def migrate(db: sqlite3.Connection, path: Path, scripts: tuple[str, ...] = MIGRA
 
 
 def peek_at_desk(path: Path) -> sqlite3.Connection:
-    """Open the desk for one quick look: for reading only, never waiting. Raises sqlite3.Error or StoreError.
+    """Open the desk for one quick look: for reading only, never waiting. Raises sqlite3.Error or StoreError;
+    FileNotFoundError for one that is only being made.
 
     Close it after the look. A connection kept open would not notice a desk that was replaced, and maps a small file
     (`-shm`) whose damage by others could end the process that has it mapped.
@@ -98,6 +99,8 @@ def peek_at_desk(path: Path) -> sqlite3.Connection:
     try:
         db.execute("PRAGMA query_only = ON")
         db.execute("PRAGMA trusted_schema = OFF")
+        if not db.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchall():
+            raise FileNotFoundError(f"{path} has no tables yet")  # noqa: TRY301
         _require_desk(db, path)
     except BaseException:
         db.close()

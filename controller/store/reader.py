@@ -166,7 +166,7 @@ class Reader:
         """The greatest number of an order taken from this desk, 0 for none."""
         rows = self._all("SELECT data FROM journal WHERE kind = 'order' AND instr(data, ?) > 0", (json.dumps(desk),))
         args = [json.loads(data)["args"] for (data,) in rows]
-        return max((found["number"] for found in args if found.get("desk") == desk), default=0)
+        return max((int(found["number"]) for found in args if found.get("desk") == desk), default=0)
 
     def last_line(self) -> int:
         """Id of the newest journal line, 0 for an empty journal."""

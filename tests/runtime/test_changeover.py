@@ -37,7 +37,21 @@ class Hand:
 
     def start(self, state: Any = None, **args: Any) -> Change | None:
         command = Command("s", "start", "ana", tuple(sorted(args.items())))
-        return self.changes.look(state or self.session.fresh(), (command,))
+        return self.changes.look(state or self.lived(), (command,), self.raw(), 5.0)
+
+    def lived(self) -> Any:
+        """A chamber at rest that has been looked at for a while: boards of loaded bays are estimated."""
+        state = self.session.fresh()
+        for scan in range(5):
+            state = self.session.step()(state, self.raw(), (), float(scan)).state
+        return state
+
+    def raw(self) -> RawInputs:
+        points = self.session.bundle.points
+        return RawInputs(
+            analog=tuple(round(0.5 * (point.raw_lo + point.raw_hi)) for point in of_kind(points, "AI")),
+            discrete=tuple(True for _ in of_kind(points, "DI")),
+        )
 
     def reason(self, **args: Any) -> str:
         """Why a start with these arguments is refused; the session in force stays."""
@@ -79,18 +93,29 @@ def test_a_recipe_is_taken_by_its_hash_and_stands_in_the_new_cycles_head(hand: H
 def test_the_new_plan_runs_and_starts(hand: Hand) -> None:
     change = hand.start(recipe=version(hand, ECO), load_t=80.0, empty_bays="2")
     assert change is not None and change.step is not None
-    points = hand.session.bundle.points
-    raw = RawInputs(
-        analog=tuple(round(0.5 * (point.raw_lo + point.raw_hi)) for point in of_kind(points, "AI")),
-        discrete=tuple(True for _ in of_kind(points, "DI")),
-    )
     state, outcomes = change.state, []
     for scan in range(3):
-        result = change.step(state, raw, change.commands if scan == 0 else (), float(scan))
+        result = change.step(state, hand.raw(), change.commands if scan == 0 else (), float(scan))
         state = result.state
         outcomes += [event for event in result.events if event.kind == "command"]
     assert len(outcomes) == 1
     assert dict(outcomes[0].data)["verb"] == "start"
+
+
+def test_a_plan_that_fails_in_its_first_scan_is_refused(hand: Hand, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever is wrong with it: the plan in force stays, and control goes on."""
+    lived = hand.lived()
+
+    def fails(*_: Any) -> Any:
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr(Session, "step", lambda self: fails)
+    change = hand.changes.look(lived, (Command("s", "start", "ana", (("load_t", 80.0),)),), hand.raw(), 5.0)
+    assert change is not None
+    assert (change.step, change.header, change.state) == (None, None, lived)
+    assert "a scan with it fails" in str(dict(change.commands[0].args)["refuse"])
+    assert hand.changes.session is hand.session
+    assert hand.told == []
 
 
 def test_a_start_that_asks_for_nothing_new_is_left_alone(hand: Hand) -> None:

@@ -71,6 +71,20 @@ def put(bench: Bench, count: int = 1, **changes: Any) -> None:
         )
 
 
+def test_a_desk_that_is_only_being_made_is_no_trouble(bench: Bench) -> None:
+    """SQLite makes an empty file first, and tables in a transaction of their own."""
+    sqlite3.connect(bench.path).close()
+    bench.path.touch()
+    assert bench.orders.due(0) == ()
+    db = sqlite3.connect(bench.path)
+    db.execute("PRAGMA journal_mode = WAL")
+    assert bench.orders.due(1) == ()
+    db.close()
+    lay(bench, "stop")
+    assert [command.verb for command in bench.orders.due(2)] == ["stop"]
+    assert bench.told == []
+
+
 def test_an_order_is_taken_once_with_who_role_and_what_was_seen(bench: Bench) -> None:
     assert bench.orders.due(0) == ()  # no desk yet
     (id_,) = lay(bench, "start")
@@ -84,6 +98,13 @@ def test_an_order_is_taken_once_with_who_role_and_what_was_seen(bench: Bench) ->
     lay(bench, "pause", "resume")
     assert [command.verb for command in bench.orders.due(5)] == ["pause", "resume"]
     assert bench.told == []
+
+
+def test_arguments_are_of_the_kinds_that_a_checkpoint_can_hold(bench: Bench) -> None:
+    put(bench, args='{"a": 80, "b": 2.5, "c": true, "d": "x", "e": -0}')
+    (command,) = bench.orders.due(0)
+    assert {type(value) for _name, value in command.args} <= {str, float, bool}
+    assert dict(command.args)["a"] == 80.0
 
 
 def test_what_makes_safe_goes_first(bench: Bench) -> None:
@@ -184,7 +205,25 @@ def test_a_writer_frozen_inside_its_transaction_holds_nothing_up(bench: Bench) -
     assert bench.told == []
 
 
-def test_a_locked_desk_is_no_order_told_once_and_over_when_it_is_over(bench: Bench) -> None:
+def test_a_desk_that_is_busy_for_a_moment_is_nothing_to_tell(bench: Bench) -> None:
+    """Who opens or closes it last holds it for a moment, many times a day."""
+    lay(bench, "start")
+    locked = sqlite3.connect(bench.path, isolation_level=None)
+    locked.execute("PRAGMA locking_mode = EXCLUSIVE")
+    locked.execute("BEGIN EXCLUSIVE")
+    locked.execute("UPDATE commands SET seen = ''")
+    assert [bench.orders.due(scan) for scan in range(5)] == [()] * 5
+    locked.execute("COMMIT")
+    locked.close()
+    assert [command.verb for command in bench.orders.due(5)] == ["start"]
+    assert bench.told == []
+    assert bench.orders.troubles == 5
+
+
+def test_a_locked_desk_is_no_order_told_once_and_over_when_it_is_over(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("controller.runtime.desk._GRACE_NS", 0)
     lay(bench, "start")
     locked = sqlite3.connect(bench.path, isolation_level=None)
     locked.execute("PRAGMA locking_mode = EXCLUSIVE")

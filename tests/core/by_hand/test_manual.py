@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -127,3 +128,16 @@ def test_a_trim_moves_what_the_clock_waits_for(heating: Any) -> None:
     assert heating.order("trim", tag="temperature", value=-1.0, **WHY) == "done"
     heating.scan(3600 - 300)
     assert heating.result.targets.floor_degC == pytest.approx(heating.state.sequence.floor_degC - 1.0)
+
+
+def test_a_cycle_that_is_over_takes_trims_and_manual_with_it(heating: Any) -> None:
+    """The next one begins as its recipe says."""
+    assert heating.order("trim", tag="temperature", value=0.5, **WHY) == "done"
+    assert heating.order("manual", tag="fan", value=50.0, **WHY) == "done"
+    assert heating.order("force", tag="YL-190", value=1, **WHY) == "done"
+    heating.state = replace(
+        heating.state, sequence=replace(heating.state.sequence, state="complete", trail=("complete",))
+    )
+    heating.scan(2)
+    assert [entry.tag for entry in heating.state.by_hand.entries] == ["YL-190"]
+    assert [dict(event.data)["why"] for event in heating.told()[-2:]] == ["the cycle ends"] * 2
