@@ -16,7 +16,7 @@ from controller.config.find import find
 from controller.config.loader import Loaded
 from controller.errors import ConfigError, Problem
 from controller.rig.hostfaults import HOST
-from plantsim.faults import KINDS, Fault, Places, amount_of, draw, objections, said
+from plantsim.faults import KINDS, Fault, Places, amount_of, objections, said
 
 SEED = "seed:"
 
@@ -37,6 +37,8 @@ def read(path: Path) -> Loaded[FaultFile]:
 def faults_of(asked: str, places: Places, *, hours: float, dt_s: float) -> tuple[Fault, ...]:
     """Faults of a file, a demo name or "seed:N", for these places. Raises ConfigError with everything that is wrong."""
     if asked.startswith(SEED):
+        from plantsim.faults import draw  # needs the kernel, which reading a file does not
+
         number = asked.removeprefix(SEED)
         if not number.isdigit():
             raise ConfigError([Problem("command line", "--faults", asked, "must be seed:N", "for example seed:7")])

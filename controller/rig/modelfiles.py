@@ -7,8 +7,8 @@ from pathlib import Path
 from controller.config import loader
 from controller.config.loader import Loaded
 from controller.errors import ConfigError, Problem
-from plantsim.pack.probechecks import contradictions
 from plantsim.params import PlantParams
+from plantsim.params.probechecks import contradictions
 
 
 def read(path: Path) -> Loaded[PlantParams]:

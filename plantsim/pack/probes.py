@@ -11,10 +11,10 @@ from plantsim.kernel.feel import AIR, AIR_HUMIDITY, BODY, ELEMENT, SOURCE, WARM_
 from plantsim.kernel.layout import Floats, Tables, Whole
 from plantsim.pack.common import MisfitError, gain
 from plantsim.pack.places import cells_of, count
-from plantsim.pack.probechecks import require_sound
 from plantsim.pack.pt100 import errors
 from plantsim.pack.room import has_door
 from plantsim.params import PlantParams, Probe
+from plantsim.params.probechecks import require_sound
 
 # Default range of the current loop of each kind of probe, until the point list sets it.
 SPANS: dict[str, tuple[float, float]] = {

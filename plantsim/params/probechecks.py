@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plantsim.params import PlantParams, Probe
+from plantsim.params.plant import PlantParams
+from plantsim.params.probe import Probe
 
 _DEGC = ("air", "board", "frame", "ceiling", "product", "supply", "return", "hall", "outdoor_t", "water")
 _SEES = {"pt100": _DEGC, "capacitive": ("air", "rh"), "warmed": ("rh", "dew"), "wick": ("wet",)}
