@@ -300,8 +300,8 @@ def _as_text(report: Report) -> str:
             lines += ["", everyday.text(report.days[recipe.name])]
     if report.notes:
         lines += ["", *(f"note: {text}" for text in dict.fromkeys(report.notes))]
-    count = sum(len(problems) for problems in report.problems.values())
-    lines += ["", f"{count} problem{'s' if count != 1 else ''} in {len(report.kinds)} files"]
+    count, files = sum(len(problems) for problems in report.problems.values()), len(report.kinds)
+    lines += ["", f"{count} problem{'s' if count != 1 else ''} in {files} file{'s' if files != 1 else ''}"]
     return "\n".join(lines)
 
 
