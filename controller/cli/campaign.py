@@ -14,34 +14,53 @@ from controller.errors import UnavailableError
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold campaign`; without any it lives through four chamber-days."""
-    parser.add_argument("--seeds", type=int, default=24, metavar="N", help="how many runs (default: 24)")
+    parser.add_argument("--seeds", type=int, metavar="N", help="how many runs (default: 24; of the matrix: 3 a cell)")
     parser.add_argument("--first-seed", type=int, default=1, metavar="S", help="seed of the first one (default: 1)")
     parser.add_argument(
         "--hours", type=float, default=4.0, help="of each run; in its last half hour all is healed (default: 4)"
     )
     parser.add_argument("--scan", type=float, default=2.0, metavar="S", help="scan time (default: 2 s)")
     parser.add_argument("--workers", type=int, metavar="W", help="processes (default: one for each core)")
+    parser.add_argument(
+        "--matrix", action="store_true", help="instead: every kind of fault in every situation, one fault a run"
+    )
+    parser.add_argument("--kind", action="append", default=[], metavar="KIND", help="of the matrix: only this kind")
+    parser.add_argument(
+        "--situation", action="append", default=[], metavar="NAME", help="of the matrix: only this situation"
+    )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON instead of the table")
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the seeds; 0 when nothing was violated, 1 otherwise, 130 when ended before all was done."""
     try:
-        from controller.rig.campaign import campaign, pool
+        from controller.rig.campaign import campaign, matrix, pool
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
     workers = pool.cores() if args.workers is None else args.workers
-    asked = campaign.Asked(
-        seeds=int(opt.within("--seeds", args.seeds, 1, 1_000_000, "runs")),
-        first_seed=int(opt.within("--first-seed", args.first_seed, 0, 2_000_000_000, "")),
-        hours=opt.within("--hours", args.hours, 0.75, 48.0, "h"),
-        scan_s=opt.within("--scan", args.scan, 0.25, 2.0, "s"),
-        workers=int(opt.within("--workers", workers, 1, 256, "processes")),
-    )
+    if not args.matrix and (args.kind or args.situation):
+        option, value = ("--kind", args.kind[0]) if args.kind else ("--situation", args.situation[0])
+        raise opt.problem(option, value, "belongs to --matrix", "give --matrix too, or leave it out")
+    seeds = (3 if args.matrix else 24) if args.seeds is None else args.seeds
+    counts = {
+        "seeds": int(opt.within("--seeds", seeds, 1, 1_000_000, "runs")),
+        "first_seed": int(opt.within("--first-seed", args.first_seed, 0, 2_000_000_000, "")),
+        "workers": int(opt.within("--workers", workers, 1, 256, "processes")),
+    }
+    scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
+    hours = opt.within("--hours", args.hours, 0.75, 48.0, "h")
     asked_to_end: list[bool] = []
+    show = progress("matrix" if args.matrix else "campaign", quiet=args.json)
     with on_request(lambda: asked_to_end.append(True)):
-        found = campaign.run(asked, progress("campaign", quiet=args.json), lambda: bool(asked_to_end))
-    print(json.dumps(campaign.as_json(found), indent=2) if args.json else campaign.table(found))
+        if args.matrix:
+            wanted = matrix.Asked(**counts, scan_s=scan_s, kinds=tuple(args.kind), situations=tuple(args.situation))
+            found, cells = matrix.run(wanted, show, lambda: bool(asked_to_end))
+            figures, text = matrix.as_json(found, cells, wanted), matrix.table(found, cells, wanted)
+        else:
+            runs = campaign.Asked(**counts, scan_s=scan_s, hours=hours)
+            found = campaign.run(runs, show, lambda: bool(asked_to_end))
+            figures, text = campaign.as_json(found), campaign.table(found)
+    print(json.dumps(figures, indent=2) if args.json else text)
     if found.interrupted:
         return INTERRUPTED
     return DID_NOT_HOLD if found.failing else GOOD

@@ -300,7 +300,7 @@ def _need(
 ) -> tuple[LoopState, float]:
     """Heat to add (positive) or to carry out (negative), kW. known_kW: fog and fan, fed forward."""
     floor, ceiling, rate_K_per_h = targets.floor_degC, targets.ceiling_degC, limits.rate_K_per_h
-    if not (targets.heat and rate_K_per_h > 0.0):
+    if not (targets.heat if rate_K_per_h > 0.0 else t > ceiling):
         rate_K_per_h = 0.0
     if t < floor:
         error = floor - t

@@ -116,12 +116,12 @@ def _run(
             rate = phase.rate_K_per_h
         elif moves < 0 and ceiling > phase.ceiling_degC:
             ceiling = max(ceiling - phase.rate_K_per_s * dt_s, phase.ceiling_degC)
-            floor = ceiling if phase.single else floor
+            floor, rate = ceiling if phase.single else floor, -phase.rate_K_per_h
         if phase.single and moves > 0:
             ceiling = floor
     if rate or rate_K_per_h:
         rate_K_per_h += (rate - rate_K_per_h) * dt_s / (plan.rate_filter_s + dt_s)
-        if rate == 0.0 and rate_K_per_h < _RATE_GONE_K_PER_H:
+        if rate == 0.0 and abs(rate_K_per_h) < _RATE_GONE_K_PER_H:
             rate_K_per_h = 0.0
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,

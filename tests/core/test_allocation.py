@@ -149,6 +149,26 @@ def test_vent_names_the_surface_and_grows_while_the_dew_point_stays_above_its_li
     assert demands.why[-1] == "vent: dew point above the limit of board bay 6 level 1"
 
 
+COOLING = replace(TARGETS, floor_degC=30.0, ceiling_degC=30.0, rate_K_per_h=-1.0, heat=False, rh_fog_below_pct=0.0)
+
+
+def test_a_setpoint_that_falls_is_fed_forward_to_the_vent_once_the_air_is_above_it() -> None:
+    """1 K/h of 120 t of product and 46.6 MJ/K of boards are 46.3 kW, which the vent has to carry out."""
+    dry = air(t=30.5, rh=80.0)
+    still = allocate(dry, replace(COOLING, rate_K_per_h=0.0))[1].vent_kg_per_s
+    falling = allocate(dry, COOLING)[1].vent_kg_per_s
+    more_kW = (120.0 + 46.6) * 1000.0 / 3600.0
+    carries_kJ_per_kg = capacity.outdoors(dry, 1000.0 * dry.humidity_ratio)[1]
+    assert falling - still == pytest.approx(more_kW / carries_kJ_per_kg, rel=1e-3)
+    assert allocate(air(t=29.9, rh=80.0), COOLING)[1].vent_kg_per_s == 0.0
+
+
+def test_the_vent_gives_all_it_can_when_the_setpoint_falls_faster_than_it_can_follow() -> None:
+    _, demands = allocate(air(t=31.0, rh=80.0), replace(COOLING, rate_K_per_h=-3.0))
+    assert demands.vent_kg_per_s == 1.0
+    assert allocation.VENT_FULL in demands.why
+
+
 def test_fan_is_raised_only_when_the_air_is_uneven() -> None:
     assert allocate(air())[1].fan_pct == 75.0
     assert allocate(replace(air(), spread_K=2.5))[1].fan_pct == pytest.approx(100.0)

@@ -194,5 +194,6 @@ def test_cooldown_lets_the_ceiling_down_without_heat_and_with_vent(
     run.hours(1.0)
     assert run.targets.ceiling_degC == pytest.approx(28.0, abs=0.05)
     assert (run.targets.heat, run.targets.vent, run.targets.fog) == (False, True, False)
+    assert run.targets.rate_K_per_h == pytest.approx(-2.0, abs=0.01)  # so that the vent can begin before it is too late
     run.hours(1.1)
     assert run.state.phase == 1

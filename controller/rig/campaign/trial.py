@@ -26,12 +26,14 @@ from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Runner, Start
 from controller.runtime.orders import ScriptOrders
 from controller.runtime.session import Session
+from plantsim.chamber import Chamber
 from plantsim.truth import COLUMN
 
 LIVENESS = "liveness"
 CRASH = "crash"
 CALM_EVERY_S = 60.0
 NEVER = 1 << 62
+DOOR_ROWS, AT_DOOR_S = ("door-open", "door-long"), 60.0
 LIMITS_HEAT = ("heat limited", "heat held back", "product limit")  # how the controller begins to say so
 _T = COLUMN["air_mean_degC"]
 
@@ -67,7 +69,7 @@ def run(case: Case) -> Outcome:
     ledger = Ledger()
     with linked("direct", plant, session.image) as direct:
         link = Overhearing(faulty(direct, case.faults, bundle.points, session.image, case.scan_s))
-        watch = _Watch(case, session, Judge(plant, session, link, made[0], case.faults), plant.chamber.state.truth)
+        watch = _Watch(case, session, Judge(plant, session, link, made[0], case.faults), plant.chamber)
         runner = session.runner(
             link=link, clock=LockstepClock(0, case.scan_s),
             orders=with_wrong_orders(ScriptOrders([*script, *case.orders]), case.faults, case.scan_s),
@@ -113,9 +115,10 @@ def _lived(runner: Runner, start: Start, scans: int, watch: _Watch, ledger: Ledg
 class _Watch:
     """Shows every scan to the judge, and remembers what liveness wants to see."""
 
-    def __init__(self, case: Case, session: Session, judge: Judge, truth: Any) -> None:
+    def __init__(self, case: Case, session: Session, judge: Judge, chamber: Chamber) -> None:
         self.condition = ""
-        self._judge, self._truth, self._case = judge, truth, case
+        self._judge, self._chamber, self._case = judge, chamber, case
+        self._truth: Any = chamber.state.truth
         self._live = Liveness(attended=case.attended)
         self._rows, self._phases = session.plan.protection.rows, session.plan.sequence.phases
         self._vent_kg_per_s_max = session.plan.actuation.vent.kg_per_s_max
@@ -148,6 +151,7 @@ class _Watch:
 
     def _moment(self, since_s: float, result: ScanResult) -> Moment:
         state, targets = result.state, result.targets
+        at_door = float(self._chamber.door_shut_s().min()) < AT_DOOR_S  # boards come in: an open door is nothing wrong
         sequence = state.sequence
         return Moment(
             since_healed_s=since_s,
@@ -160,7 +164,7 @@ class _Watch:
             heat_limited=any(why.startswith(LIMITS_HEAT) for why in result.demands.why),
             trips=tuple(
                 row.tag for row, tripped in zip(self._rows, state.protection.tripped, strict=True)
-                if tripped and not row.latch
+                if tripped and not row.latch and not (at_door and row.tag in DOOR_ROWS)
             ),
             bad=sum(quality != 0 for quality in result.frame.qualities),
         )
