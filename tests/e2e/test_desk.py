@@ -27,8 +27,12 @@ def order(out: Path, verb: str, **more: Any) -> Outcome:
     return found
 
 
+def came_to(reader: Reader, state: str) -> bool:
+    return any(row.data["to"] == state for row in reader.journal(kind="state"))
+
+
 def held(reader: Reader) -> bool:
-    return any(row.data["to"] == "held" for row in reader.journal(kind="state"))
+    return came_to(reader, "held")
 
 
 def outcomes(out: Path) -> list[JournalRow]:
@@ -94,6 +98,7 @@ def test_a_recipe_from_the_desk_runs_on_after_a_kill(
         assert cycles[1].header.facts["load_t"] == 80.0
         assert cycles[1].header.texts["recipe"] == Path(quick_recipe).read_text(encoding="utf-8")
     assert order(out, "abort").done
+    until(out / "record.sqlite", lambda reader: came_to(reader, "aborted"))
     assert order(out, "reset").done
     second.send_signal(signal.SIGTERM)
     assert second.wait(PATIENCE_S) == 130

@@ -74,7 +74,7 @@ def test_an_output_word_beyond_its_range_is_clipped(block, chamber, lockstep):
 
 
 def test_the_block_in_force_can_be_read_back(block, lockstep):
-    assert lockstep.words_out == [0, 0, 5000, 0, 0, 0b100001]
+    assert lockstep.words_out == [0, 0, 5000, 0, 0, 0b1_0010_0001]
     lockstep.write(block(7))
     assert lockstep.words_out == block(7)
 

@@ -154,7 +154,7 @@ def test_silence_trips_once_and_says_so(heating, block, chamber, realtime):
     assert chamber.steps[9:] == [SAFE] * 30
     assert realtime.tripped
     assert (realtime.read()[STATUS], realtime.read()[TRIPS]) == (0b101, 1)
-    assert realtime.words_out == [1, 1000, 5000, 0, 0, 0b100001]
+    assert realtime.words_out == [1, 1000, 5000, 0, 0, 0b1_0010_0001]
 
 
 def test_reading_and_stale_blocks_do_not_feed_the_watchdog(block, realtime):

@@ -20,7 +20,7 @@ from controller.rig.plant import build, scene
 def test_an_empty_bay_that_is_not_there_is_bad_input(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     asked = ["cycle", "--link", "direct", "--empty-bay", "9", "--hours", "0.01", "--out", str(tmp_path)]
     assert main(asked) == BAD_INPUT
-    assert "this chamber has bays 1..6" in capsys.readouterr().err
+    assert "--empty-bay = 9: must be 1 to 6" in capsys.readouterr().err
 
 
 def test_a_probe_in_a_place_that_is_not_there_names_the_probe_and_the_file() -> None:
