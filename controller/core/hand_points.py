@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
+from controller.core.alarm_lamps import Tags
 from controller.core.points import Point, index_of, of_kind
 from controller.core.protection_plan import ProtectionPlan
 
@@ -22,23 +23,6 @@ class Range(NamedTuple):
     column: int
     lo: float
     hi: float
-
-
-class Lamps(Protocol):
-    """Outputs that only alarms drive; "" = there is none."""
-
-    @property
-    def beacon(self) -> str: ...
-    @property
-    def beacon_high(self) -> str: ...
-    @property
-    def beacon_medium(self) -> str: ...
-    @property
-    def beacon_low(self) -> str: ...
-    @property
-    def horn(self) -> str: ...
-    @property
-    def healthy(self) -> str: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +96,7 @@ class HandPoints:
 def bind(
     points: tuple[Point, ...],
     protection: ProtectionPlan,
-    lamps: Lamps,
+    lamps: Tags,
     fixed: tuple[str, ...],
     loops: Mapping[str, float],
     trims: Mapping[str, float],
