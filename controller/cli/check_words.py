@@ -51,4 +51,7 @@ def _line(group: list[Problem], phases: dict[int, str]) -> str:
         kind = f" ({phases[number]})" if number in phases else ""
         where = f"phase {number}{kind}" + (f": {found[2]}" if found[2] else "")
     more = f" and {len(group) - 1} more like it" if len(group) > 1 else ""
-    return f"{where}{more} = {first.value}: {first.limit}; {first.remedy}"
+    said = f"{first.limit}; {first.remedy}"
+    if where.startswith("(") or where == "name":  # of the file as a whole: no field has this value
+        return said if first.value.startswith("(") or where == "name" else f"{first.value}: {said}"
+    return f"{where}{more} = {first.value}: {said}"

@@ -281,3 +281,10 @@ def test_the_rules_of_the_verdict_are_checked_too(tmp_path, capsys):
     (tmp_path / "verdict.toml").write_text(text.replace("in_band_pct_min = 98.0", "in_band_pct_min = 980.0"))
     assert main(["check", str(tmp_path / "verdict.toml")]) == BAD_INPUT
     assert "in_band_pct_min = 980.0: must be a number from 0 to 100" in capsys.readouterr().out
+
+
+def test_what_is_wrong_with_a_whole_file_is_no_equation(capsys):
+    """There is no field of that name to look for."""
+    for asked, said in ((".", "    a directory: must be a file"), ("gone.toml", "    there is no such file;")):
+        assert main(["check", asked]) == BAD_INPUT
+        assert said in capsys.readouterr().out
