@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli import options as opt
-from controller.store.backup import RECORD, back_up, restore
+from controller.store.backup import RECORD, back_up, is_backup, restore
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +32,8 @@ def run(args: argparse.Namespace) -> int:
         raise opt.problem("--to", file, "is a folder", "name a file, for example backup.zip in it")
     if file.exists() and file.samefile(data / RECORD):
         raise opt.problem("--to", file, "is the record itself", "name another file")
+    if file.exists() and not is_backup(file):
+        raise opt.problem("--to", file, "is there and is no backup", "name another file: only backups are replaced")
     manifest = back_up(data, file)
     size = file.stat().st_size / 1e6
     _say(manifest, f"backup: {file} ({size:.2f} MB), verified", as_json=args.json, file=str(file))

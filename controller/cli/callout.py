@@ -7,7 +7,7 @@ import json
 import threading
 import time
 from dataclasses import asdict
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import structlog
@@ -154,6 +154,10 @@ def _moment(text: str | None, loaded: Loaded) -> int:
         raise opt.problem("--at", text, "must be a local time", "for example 2026-03-02T02:30") from None
     if there.tzinfo is None:
         there = there.replace(tzinfo=zone_of(loaded.plan.zone))
+        back = there.astimezone(UTC).astimezone(there.tzinfo)
+        if back.replace(tzinfo=None) != there.replace(tzinfo=None):  # clocks were put forward over it
+            raise opt.problem("--at", text, f"is no time in {loaded.plan.zone}: clocks go forward then",
+                              f"give a time that there is, for example {back:%Y-%m-%dT%H:%M}")  # fmt: skip
     return round(there.timestamp() * 1000)
 
 

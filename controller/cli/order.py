@@ -17,6 +17,7 @@ from controller.core.commands import VERBS
 from controller.core.recipe import Recipe
 from controller.core.roles import ROLES
 from controller.errors import UnavailableError
+from controller.report.marks import counted
 from controller.store.desk import DESK, EXPIRES_S, EXPIRES_S_MAX, Desk, Order, Outcome, ask, keep_recipe, wait_outcome
 from controller.store.overridden import Overridden, overridden
 from controller.store.reader import Reader
@@ -125,7 +126,7 @@ def _due(one: Due) -> str:
 
 
 def _hours(one: DriveHours) -> str:
-    return f"{one.tag}: {one.hours:.1f} h, {one.starts} starts{', on now' if one.on else ''}"
+    return f"{one.tag}: {one.hours:.1f} h, {counted(one.starts, 'start')}{', on now' if one.on else ''}"
 
 
 def _at(utc_ms: int) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from controller.cli import options as opt
 from controller.errors import UnavailableError
+from controller.report.marks import counted
 from controller.store.trouble import advice
 from controller.store.verify import verify
 
@@ -87,7 +88,7 @@ def _verify(record: Path, *, as_json: bool) -> int:
     elif problems:
         for problem in problems:
             print(f"{record}: {problem}")
-        print(f"{record}: changed in {len(problems)} places")
+        print(f"{record}: changed in {counted(len(problems), 'place')}")
     else:
         print(f"{record}: unchanged")
     return 1 if problems else 0

@@ -5,12 +5,11 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
-import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from math import isnan
+from math import inf, isnan
 from pathlib import Path
 
 from controller.cli import options as opt
@@ -95,6 +94,8 @@ def run(args: argparse.Namespace) -> int:
     # A cycle that is not over has no report yet; whoever ended it may not wait for one either.
     said = "\n" + page.beside(out) if at_rest and not signals and not args.no_report else ""
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}{said}")
+    if (slow := _too_slow(args, report)) and not args.json:
+        print(slow)
     if not at_rest and not args.json:
         print(f"the cycle is not over ({report.state.sequence.state}); run again with --out {out} to go on with it")
     if signals:
@@ -145,6 +146,14 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         return changes.session, report, clock.utc_ms(start.scan + report.scans), signals
 
 
+def _too_slow(args: argparse.Namespace, report: Report) -> str:
+    """That a simulated chamber did not go as fast as it was to, in words; nothing when it did."""
+    reached = report.scans * args.scan / report.wall_s if args.pace and report.wall_s > 0.0 else inf
+    if reached >= 0.95 * (args.pace or 0.0):
+        return ""
+    return f"reached {reached:,.0f} times real time of the {args.pace:,.10g} asked for: this machine does no more here"
+
+
 def _after_each(teller: Teller, notifier: Notifier) -> Callable[[int, ScanResult], None]:
     """Called after every scan that was really done."""
     if not notifier.wanted:
@@ -170,7 +179,7 @@ def _first_contact(args: argparse.Namespace, session: Session, link: Link, recor
     image = session.image
     if not image.device.input.header == image.device.output.header == "standard":
         return image.decode(link.read())  # no heartbeat to watch; `check` says so
-    pace = math.inf if args.lockstep else args.pace
+    pace = inf if args.lockstep else args.pace
     watch_s = WATCH_S if pace is None else 0.1 + 3.0 * session.asked.scan_s / pace
     return require_sole(link, image.decode, image.where, own=own_heartbeat(record), watch_s=watch_s)
 

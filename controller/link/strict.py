@@ -50,7 +50,8 @@ class StrictClient(ModbusClient):  # type: ignore[misc]  # the library carries n
         try:
             places = socket.getaddrinfo(self.host, self.port, type=socket.SOCK_STREAM)
         except (socket.gaierror, UnicodeError) as trouble:
-            raise LinkError("unresolved", _unresolved(self._where, str(trouble))) from None
+            why = getattr(trouble, "strerror", None) or "no name of a computer"
+            raise LinkError("unresolved", _unresolved(self._where, why)) from None
         last: OSError = TimeoutError("no time left")
         for family, kind, protocol, _, place in places:
             remaining_s = deadline_s - time.monotonic()

@@ -16,6 +16,18 @@ def text(number: float | None, places: int) -> str:
     return "-" if number is None else f"{number:.{places}f}"
 
 
+def span(hold: Summary) -> str:
+    """When a hold was and how long, in words; that it never was."""
+    if hold["start_h"] is None:
+        return "not reached"
+    return f"from {text(hold['start_h'], 1)} h, {text(hold['hours'], 1)} h long"
+
+
+def counted(number: int, one: str, more: str = "") -> str:
+    """ "1 outage", "2 outages": a count with its noun, whose plural is `more` or takes an s."""
+    return f"{number} {one if number == 1 else more or one + 's'}"
+
+
 def sign(number: float | None, low: float | None, high: float | None) -> str:
     """ "ok" inside the limits, "NO" outside, nothing when not known."""
     if number is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.report.marks import PLAIN, Row, Summary, sign, text
+from controller.report.marks import PLAIN, Row, Summary, counted, sign, span, text
 
 
 def rows(summary: Summary) -> list[Row]:
@@ -20,7 +20,7 @@ def _air(summary: Summary, block: Summary) -> list[Row]:
     if judged and recovery is None:
         took = f"{doors['late']} of {judged} doors took longer"
     return [
-        ("standing climate", "", f"from {text(hold['start_h'], 1)} h, {text(hold['hours'], 1)} h long", PLAIN),
+        ("standing climate", "", span(hold), PLAIN),
         (
             "settled air, furthest cell",
             f"at most {limits['off_K']:g} K from {asked:g} degC",
@@ -49,7 +49,7 @@ def _surfaces(summary: Summary, block: Summary) -> list[Row]:
     wetted = new["wetted_kg_per_m2"]
     came = "none came"
     if new["count"]:
-        came = f"{text(wetted['mean'], 3)} kg/m2, at most {text(wetted['max'], 3)} ({new['count']} places)"
+        came = f"{text(wetted['mean'], 3)} kg/m2, at most {text(wetted['max'], 3)} ({counted(new['count'], 'place')})"
     return [
         (
             f"wettest board that stood for {block['settle_h']:g} h",

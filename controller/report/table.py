@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from controller.report import standing_table
-from controller.report.marks import PLAIN, Row, Summary, sign, text
+from controller.report.marks import PLAIN, Row, Summary, sign, span, text
 
 
 def table(summary: Summary) -> str:
@@ -42,7 +42,7 @@ def _climate_rows(hold: Summary) -> list[Row]:
     # a single setpoint is held within 1 K, as every place of the chamber is
     slack = 1.0 if single else 0.0
     return [
-        ("hold", "", f"from {text(hold['start_h'], 1)} h, {text(hold['hours'], 1)} h long", PLAIN),
+        ("hold", "", span(hold), PLAIN),
         ("air temperature, mean", asked, f"{text(mean, 1)} degC", sign(mean, floor - slack, ceiling + slack)),
         (
             "evenness: furthest place from the mean",

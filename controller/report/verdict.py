@@ -9,6 +9,8 @@ from typing import Annotated
 
 from annotated_types import Ge, Le
 
+from controller.report.marks import counted
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictRules:
@@ -96,7 +98,7 @@ def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
         took = "more than 15" if found.door_recovery_min == inf else f"{found.door_recovery_min:g}"
         reasons.append(f"a bay took {took} min to recover from its door > {rules.door_recovery_min_max:g} min")
     if rules.deviation_on_outage and found.outages:
-        reasons.append(f"{found.outages} outages")
+        reasons.append(counted(found.outages, "outage"))
     if rules.deviation_on_bypass and found.bypasses:
         reasons.append("overridden by hand: " + ", ".join(found.bypasses))
     if rules.deviation_on_drive_in_hand and found.drives_in_hand:

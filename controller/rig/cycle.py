@@ -20,6 +20,7 @@ from controller.core.phases import PhasePlan
 from controller.core.procedure import AT_REST, CONTROLLED
 from controller.core.recipe import Recipe, keeps_places
 from controller.core.scan import ScanPlan, ScanResult
+from controller.errors import ConfigError, Problem
 from controller.link.device import Device
 from controller.link.direct import DirectLink
 from controller.link.image import Image
@@ -41,6 +42,7 @@ from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders
 from controller.runtime.report import Report
 from controller.runtime.session import CODEC, Asked, prepare
+from controller.store.reader import Reader
 from controller.store.recorder import Recorder
 
 START_SCAN = 5  # a few scans on which probes and link are judged before the cycle is ordered to start
@@ -247,6 +249,12 @@ def _undisturbed() -> Iterator[None]:
 
 
 def _new_record(path: Path) -> None:
-    """A simulated cycle is repeatable, so its record replaces the one before."""
+    """A simulated cycle is repeatable, so its record replaces the one before, but no other. Raises ConfigError."""
+    if path.exists():
+        with Reader(path) as reader:
+            kept = next((row for row in reader.cycles() if row.header.facts.get("seed") is None), None)
+        if kept is not None:
+            where, limit = str(path.parent), "holds the record of a chamber that `dewhold run` controlled: it stays"
+            raise ConfigError([Problem("command line", "--out", where, limit, "give another folder")])
     for old in (path, path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")):
         old.unlink(missing_ok=True)

@@ -67,6 +67,15 @@ def back_up(data: Path, file: Path) -> dict[str, Any]:
     return manifest
 
 
+def is_backup(file: Path) -> bool:
+    """Whether this is a backup, whole or not: an archive with a manifest."""
+    try:
+        with zipfile.ZipFile(file) as archive:
+            return MANIFEST in archive.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return False
+
+
 def restore(file: Path, data: Path) -> dict[str, Any]:
     """Put the content of a backup into `data`, a folder without a record; returns the manifest.
 

@@ -50,3 +50,15 @@ def test_every_refusal_names_value_and_remedy(
     places = {"tmp": str(tmp_path), "data": str(data)}
     assert main(["backup", *(argument.format(**places) for argument in arguments)]) == code
     assert said in capsys.readouterr().err
+
+
+def test_only_a_backup_is_replaced_by_a_backup(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mine = tmp_path / "mine.txt"
+    mine.write_text("what I need", encoding="utf-8")
+    assert main(["backup", "--data", str(data), "--to", str(mine)]) == 2
+    assert "is there and is no backup" in capsys.readouterr().err
+    assert mine.read_text(encoding="utf-8") == "what I need"
+    for _time in range(2):
+        assert main(["backup", "--data", str(data), "--to", str(tmp_path / "b.zip")]) == 0

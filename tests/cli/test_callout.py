@@ -73,6 +73,13 @@ def test_check_shows_who_is_on_call_at_a_local_time(capsys: Said) -> None:
     assert found["steps"][2]["people"] == ["Anna Berg", "Ben Falk", "Cleo Marten"]
 
 
+def test_a_time_that_clocks_leave_out_is_refused_with_one_that_there_is(capsys: Said) -> None:
+    assert main(["callout", "--check", "--at", "2026-03-29T02:30"]) == 2
+    said = capsys.readouterr().err
+    assert "is no time in Europe/Berlin: clocks go forward then" in said
+    assert "for example 2026-03-29T03:30" in said
+
+
 def test_check_shows_when_nobody_is_on_call(plan: str, capsys: Said) -> None:
     path = Path(plan)
     text = path.read_text(encoding="utf-8").replace('days = ["sat", "sun"]', 'days = ["sat"]')

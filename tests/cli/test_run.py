@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import resource
 import socket
 import subprocess
@@ -141,6 +142,22 @@ def test_paces_only_what_says_that_it_is_simulated(
     assert run("--start-now") == 3
     assert "leave them out to control a real one" in capsys.readouterr().err
     assert device.remote_io.scans == before
+
+
+def test_a_pace_that_the_machine_does_not_reach_is_told(device: Any, tmp_path: Path, capsys: Any) -> None:
+    options = ["run", "--port", str(device.port), "--out", str(tmp_path / "out"), "--hours", "0.05", "--no-report"]
+    main([*options, "--pace", "100000"])
+    assert re.search(r"reached [\d,]+ times real time of the 100,000 asked for", capsys.readouterr().out)
+
+
+def test_a_simulated_cycle_does_not_replace_the_record_of_a_chamber(
+    run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run("--start-now", "--hours", "0.01", "--no-report")
+    before = (tmp_path / "out" / "record.sqlite").read_bytes()
+    assert main(["cycle", "--link", "direct", "--hours", "0.1", "--out", str(tmp_path / "out")]) == 2
+    assert "controlled: it stays" in capsys.readouterr().err
+    assert (tmp_path / "out" / "record.sqlite").read_bytes() == before
 
 
 def test_one_folder_one_controller(run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
