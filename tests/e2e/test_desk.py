@@ -112,7 +112,7 @@ def test_a_force_and_a_lock_by_the_command_line_and_a_desk_that_is_ruined_meanwh
     _plant, port = processes.plant("--lockstep")
     out = tmp_path / "out"
     command = ("run", "--stay", "--pace", "20", "--port", str(port), "--recipe", quick_recipe, "--out", str(out))
-    control = processes.start(*command)
+    control = processes.start(*command, environment={"PYTHONWARNINGS": "error"})
     until(out / "record.sqlite", lambda reader: (reader.last_scan() or (0, 0))[0] > 10)
     assert order(out, "start").done
 
