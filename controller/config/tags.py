@@ -81,6 +81,7 @@ ROLES: dict[str, Role] = {
     "protection.frame_heat": Role("DO"),
     "alarms.in_hand": Role("DI"),
     "alarms.mains": Role("DI"),
+    "alarms.battery": Role("DI", may_be_empty=True),
     "alarms.beacon": Role("DO"),
     "alarms.beacon_high": Role("DO", may_be_empty=True),
     "alarms.beacon_medium": Role("DO", may_be_empty=True),

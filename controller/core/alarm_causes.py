@@ -26,7 +26,8 @@ class AlarmsConfig:
 
     dew_margin_K_min: below it a surface counts as close to the dew point. drying_*: kg/m2h, at once and as mean since
     the cycle began (over at least mean_h_min; only the positive part counts). in_hand: switches that should be in
-    automatic. fighting_share_max: share of the heat of the last hour that may work against the vent; a mean below
+    automatic. battery: contact that is closed while mains feed the controller, "" where there is none.
+    fighting_share_max: share of the heat of the last hour that may work against the vent; a mean below
     fighting_kW_min is never counted, or a little heat long ago would stop a ramp. beacon: lit while anything is shown;
     beacon_high, beacon_medium, beacon_low: lamps while something of that priority is, "" where there is none.
     """
@@ -43,6 +44,7 @@ class AlarmsConfig:
     fighting_kW_min: Annotated[float, Ge(0), Le(100)] = 1.0
     in_hand: tuple[str, ...] = ("HS-111", "HS-112", "HS-113")
     mains: str = "YS-110"
+    battery: str = ""
     beacon: str = "YL-190"
     beacon_high: str = ""
     beacon_medium: str = ""

@@ -40,8 +40,8 @@ __all__ = ["ActiveAlarm", "AlarmPlan", "AlarmState", "AlarmsConfig", "active_lis
 
 @dataclass(frozen=True, slots=True)
 class AlarmPlan:
-    """The section, with tags as columns. good: qualities while all is well.  contacts_of: automatic switches, then
-    mains; closed while all is well.
+    """The section, with tags as columns. good: qualities while all is well.  contacts_of: automatic switches, mains,
+    battery supply (mains again where there is none); closed while all is well.
 
     rows: ALARMS, then one for every row that the chamber adds to the protection, with their manners, and the number of
     each tag. orders: what may be done to which. steady: numbers of rows that hold the healthy relay dropped.
@@ -49,6 +49,7 @@ class AlarmPlan:
 
     config: AlarmsConfig
     good: tuple[int, ...]
+    has_battery: bool
     contacts_of: Callable[[tuple[bool, ...]], tuple[bool, ...]]
     lamps: Lamps
     rows: tuple[AlarmRow, ...]
@@ -101,11 +102,13 @@ def bind(
     rows = worded(ALARMS, heat) + trips
     binder = Binder("alarms", points)
     mains = binder.column("mains", config.mains, "DI")
+    battery = binder.column("battery", config.battery, "DI") if config.battery else mains
     switches = [binder.column("in_hand", tag, "DI") for tag in config.in_hand] or [mains]
     numbers = {one.tag: number for number, one in enumerate(rows)}
     told = tuple(one.tag for one in TOLD)
     plan = AlarmPlan(
-        config, all_good(len(of_kind(points, "AI"))), itemgetter(switches[0], *switches[1:], mains),
+        config, all_good(len(of_kind(points, "AI"))), bool(config.battery),
+        itemgetter(switches[0], *switches[1:], mains, battery),
         alarm_lamps.bind(config, binder, points), rows, tuple(_manner(one) for one in rows), numbers,
         Orders(frozenset(numbers), frozenset((*(one.tag for one in TRIPS + trips), *told, *BY_HAND)), frozenset(told)),
         frozenset(number for number, one in enumerate(rows) if one.priority == "high" or one.tag in told),
@@ -168,20 +171,9 @@ def update(
         and not (working and any_beyond(plan.config, state.means, climate, targets, product, sequence))
     ):
         return state, signal(plan.lamps, outputs, plan.lamps.quiet), _NONE
-    contacts = plan.contacts_of(frame.discrete)
     kept, heard = take(plan.orders, Kept(state.hidden, state.told, state.silenced), sequence.for_alarms, now_s)
-    beyond = (
-        *(excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN),
-        1.0 if 2 in frame.qualities else -1.0,
-        1.0 if FROZEN in frame.reasons else -1.0,
-        1.0 if APART in frame.reasons else -1.0,
-        1.0 if frame.age_scans else -1.0,
-        1.0 if False in contacts[:-1] else -1.0,
-        -1.0 if contacts[-1] else 1.0,
-        *[1.0 if one else -1.0 for one in people],
-        *[1.0 if row.tag in kept.told else -1.0 for row in TOLD],
-        *[1.0 if row.tag in verdict.trips else -1.0 for row in plan.rows[_OWN_COUNT:]],
-    )
+    judged = excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN
+    beyond = (*judged, *_beyond(plan, frame, people, kept.told, verdict))
     unseen = {plan.numbers[entry.tag] for entry in kept.hidden}
     lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, heard, now_s, dt_s)
     rate, busy = count(state.rate, came, now_s)
@@ -190,6 +182,19 @@ def update(
     state = _state(lives, state.means, kept.hidden, rate, kept.told, silenced)
     wanted = alarm_lamps.states(plan.lamps, shown, silenced)
     return state, signal(plan.lamps, outputs, wanted), (*heard.events, *told, *busy)
+
+
+def _beyond(
+    plan: AlarmPlan, frame: Frame, people: tuple[bool, bool, bool], told: tuple[str, ...], verdict: Verdict
+) -> tuple[float, ...]:
+    """The excesses of every alarm that is judged at rest too, in the order of the rows."""
+    *switches, mains, battery = plan.contacts_of(frame.discrete)
+    found = (
+        2 in frame.qualities, FROZEN in frame.reasons, APART in frame.reasons, bool(frame.age_scans),
+        False in switches, not mains, plan.has_battery and not battery, *people,
+        *[row.tag in told for row in TOLD], *[row.tag in verdict.trips for row in plan.rows[_OWN_COUNT:]],
+    )
+    return tuple([1.0 if one else -1.0 for one in found])
 
 
 def _told_of(frame: Frame) -> bool:

@@ -259,7 +259,7 @@ def _check_alarms(
     if len(came) != len(set(came)):
         broken.append("alarm-rate")
     contacts = frame.discrete
-    if (False in plan.switches(contacts)[:-1] and plan.in_hand not in beyond) or (
+    if (False in plan.switches(contacts)[:-2] and plan.in_hand not in beyond) or (
         (after.achieved.heat_kW_max > 0.0 and False in plan.heat_contacts(contacts))
         or (after.achieved.fog_kg_per_h_max > 0.0 and False in plan.fog_contacts(contacts))
     ):

@@ -71,6 +71,17 @@ def test_each_alarm_comes_after_its_delay_and_goes_with_its_cause(
     assert not panel.active
 
 
+def test_a_battery_that_carries_the_controller_is_told(panel: Panel, opened: Callable[..., Frame]) -> None:
+    panel.plan = alarms.bind(alarms.AlarmsConfig(battery="YS-103"), panel.points)
+    panel.scan(10)
+    assert panel.active == set()
+    panel.frame = opened("YS-103")
+    panel.scan(5)
+    assert panel.active == set()
+    panel.scan(2)
+    assert panel.active == {"on-battery"}
+
+
 @pytest.mark.parametrize(("tag", "contact"), [("in-hand", "HS-111"), ("in-hand", "HS-112"), ("mains-bad", "YS-110")])
 def test_contacts_raise_their_alarm(panel: Panel, opened: Callable[..., Frame], tag: str, contact: str) -> None:
     panel.frame = opened(contact)

@@ -62,6 +62,14 @@ def test_a_burner_that_lost_its_gas_locks_out_and_the_alarm_speaks_of_the_burner
     assert "burner-locked-out" not in weaker["trips"], "a weaker fire is no lock-out"
 
 
+def test_a_battery_that_carries_the_panel_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    faults = tmp_path / "dip.toml"
+    faults.write_text('[[fault]]\nkind = "power-dip"\nstart_s = 300.0\nlength_s = 120.0\n', encoding="utf-8")
+    found = cycled("demo-east", tmp_path, capsys, "--hours", "0.3", "--faults", str(faults))
+    spells = {alarm["tag"]: (alarm["from_s"], alarm["to_s"]) for alarm in found["alarms"]}
+    assert spells["on-battery"] == pytest.approx((306.0, 430.0), abs=3.0)
+
+
 def test_rows_of_a_site_speak_of_the_heater_that_is_there() -> None:
     said = {}
     for site in ("demo-north", "demo-burner", "demo-east", "demo-west"):
