@@ -11,7 +11,7 @@ from controller.core.points import of_kind
 from controller.errors import DewholdError
 from controller.link.reach import image_of
 from controller.report.recorded import Recorded
-from controller.store.reader import JournalRow
+from controller.store.reader import NOTE_TAG, JournalRow
 
 SCANS_MAX = 1_000_000  # of a longer cycle the door contacts are not looked at: it would take too long
 
@@ -54,7 +54,7 @@ class Quality(NamedTuple):
 class Happened:
     """All of it. doors: None where the contacts could not be read. link: failures. first_out: tags that tripped first.
 
-    work: tests and service that became due or were done.
+    work: tests and service that became due or were done. notes: what people left at the desk.
     good_pct: share of readings (channel and minute) that were good; worst: channels that were not always.
     """
 
@@ -67,6 +67,7 @@ class Happened:
     outages: list[Spell]
     link: list[Line]
     work: list[Line]
+    notes: list[Line]
     good_pct: float | None
     worst: list[Quality]
 
@@ -97,6 +98,11 @@ def happened(recorded: Recorded) -> Happened:
             Line(recorded.hours(row.utc_ms), row.text, str(row.data.get("who", "")))
             for row in journal
             if row.kind == "duty"
+        ],
+        notes=[
+            Line(recorded.hours(row.utc_ms), str(row.data.get("note", row.text)), str(row.data.get("who", "")))
+            for row in journal
+            if row.kind == "note" and row.tag == NOTE_TAG
         ],
         good_pct=good_pct,
         worst=worst,

@@ -20,6 +20,7 @@ from typing import Any, NamedTuple
 from controller.core.commands import MEMORY, RUNTIME, SAFE
 from controller.core.frames import Command, Event
 from controller.errors import StoreError
+from controller.runtime.desknotes import DeskNotes
 from controller.store.desk import ARGS_BYTES_MAX, EXPIRES_S_MAX, TEXT_MAX
 from controller.store.desk_schema import peek_at_desk, stamp
 from controller.store.reader import Reader
@@ -77,6 +78,7 @@ class DeskOrders:
         self._pause = 0
         self._desk, self._mark = "", 0
         self._said = ""
+        self._notes = DeskNotes(record, tell, now_ms)
         self._busy_ns = 0  # since when, by the monotonic clock; 0 = it is not
         self.troubles = 0
 
@@ -97,6 +99,7 @@ class DeskOrders:
         try:
             with closing(peek_at_desk(self._path)) as db:
                 rows = self._look(db)
+                more = self._notes.look(db, self._desk)
             commands = [self._command(row) for row in rows]
         except FileNotFoundError:  # somebody is about to make it
             self._settled = False
@@ -108,7 +111,7 @@ class DeskOrders:
             self._said = ""
             self._tell(Event("alarm", "DESK", "the desk can be read again", (("active", False),)))
         self._stamp = seen
-        self._settled = len(rows) < MEMORY and time.time_ns() - seen[0] > _SETTLED_NS
+        self._settled = not more and len(rows) < MEMORY and time.time_ns() - seen[0] > _SETTLED_NS
         if not rows:
             return ()
         self._mark = rows[-1].number

@@ -18,6 +18,8 @@ from controller.store.minutes import COLUMN_BYTES, unpack_minute
 from controller.store.schema import open_for_reading
 from controller.store.writer import Checkpoint
 
+NOTE_TAG = "PEOPLE"  # of journal lines of kind "note" that people left; the others are of the program
+
 
 class FrameRow(NamedTuple):
     """Raw words of one scan. utc_ms: of the scan, counted from the first of its block."""
@@ -167,6 +169,15 @@ class Reader:
         rows = self._all("SELECT data FROM journal WHERE kind = 'order' AND instr(data, ?) > 0", (json.dumps(desk),))
         args = [json.loads(data)["args"] for (data,) in rows]
         return max((int(found["number"]) for found in args if found.get("desk") == desk), default=0)
+
+    def note_mark(self, desk: str) -> int:
+        """The greatest number of a note taken from this desk, 0 for none."""
+        rows = self._all(
+            "SELECT data FROM journal WHERE kind = 'note' AND tag = ? AND instr(data, ?) > 0",
+            (NOTE_TAG, json.dumps(desk)),
+        )
+        found = [json.loads(data) for (data,) in rows]
+        return max((int(one["number"]) for one in found if one.get("desk") == desk), default=0)
 
     def last_line(self) -> int:
         """Id of the newest journal line, 0 for an empty journal."""
