@@ -20,6 +20,7 @@ from controller.callout.escalation import Call, Incident, Key
 from controller.callout.outcome import Outcome
 from controller.errors import StoreError
 
+OUTBOX = "callout.sqlite"  # its usual name, beside the record
 FORMAT = 1
 _APPLICATION = 0x44574341  # "DWCA"
 BACKOFF_S = (15.0, 30.0, 60.0, 120.0, 240.0, 480.0, 900.0)  # between tries; the last one from then on

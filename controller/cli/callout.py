@@ -13,7 +13,7 @@ from pathlib import Path
 import structlog
 
 from controller.callout import words
-from controller.callout.outbox import Letter, Outbox
+from controller.callout.outbox import OUTBOX, Letter, Outbox
 from controller.callout.planfile import Loaded, load_plan
 from controller.callout.roster import gaps, on_duty, resolve
 from controller.callout.service import LOOK_S, Service, send_now
@@ -25,7 +25,6 @@ from controller.runtime.logs import set_up_logs
 from controller.runtime.notify import Notifier
 
 GOOD, DID_NOT_HOLD, INTERRUPTED = 0, 1, 130
-OUTBOX = "callout.sqlite"
 TEST_PATIENCE_S = 60.0
 
 

@@ -1,21 +1,25 @@
-"""What happened since somebody left, and how busy the alarms were: read from the journal when asked."""
+"""What the next shift wants to know: what happened since somebody left, who was told, what is due, how busy it was."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
+from controller.callout.outbox import OUTBOX, letters_of
 from controller.core.alarm_figures import Occurrence, figures
+from controller.page.live.places import ChamberPlace
 from controller.page.people.accounts import now_ms
 from controller.page.people.book import Book
 from controller.report.summary import alarms_of
 from controller.store.glance import Glance
-from controller.store.reader import JournalRow
+from controller.store.reader import JournalRow, Reader
+from controller.store.upkeep import due_list
 
 DAY_MS = 86_400_000
 LINES_MAX = 400
 # What the next shift wants to know; link trouble and constraints are in the journal for those who look.
-KINDS = ("state", "phase", "alarm", "trip", "command", "reset", "note", "bypass", "force", "invariant")
+KINDS = ("state", "phase", "alarm", "trip", "command", "reset", "note", "by-hand", "duty", "invariant")
+TOLD_MAX = 100
 
 
 def since(record: Path, book: Book, who: str, chamber: str) -> tuple[int, int | None, list[JournalRow]]:
@@ -33,6 +37,12 @@ def since(record: Path, book: Book, who: str, chamber: str) -> tuple[int, int | 
         glance.close()
 
 
+def left_ms(book: Book, who: str, chamber: str) -> int:
+    """When somebody said that they had seen everything, by the computer's clock; twelve hours ago for a newcomer."""
+    rows = book.rows("SELECT utc_ms FROM left_at WHERE name = ? AND chamber = ?", who, chamber)
+    return int(rows[0][0]) if rows else now_ms() - DAY_MS // 2
+
+
 def leave(record: Path, book: Book, who: str, chamber: str) -> int:
     """Somebody has seen everything up to now; returns the line."""
     glance = Glance(record)
@@ -43,6 +53,41 @@ def leave(record: Path, book: Book, who: str, chamber: str) -> int:
     with book.writing() as db:
         db.execute("INSERT OR REPLACE INTO left_at VALUES (?, ?, ?, ?)", (who, chamber, line, now_ms()))
     return line
+
+
+def told(place: ChamberPlace, name: str, since_ms: int) -> list[dict[str, Any]]:
+    """Whom the call-out told of this chamber since then, newest first, and what became of it. name: of the chamber.
+
+    Its file lies beside the record, or in the folder of all chambers. Raises StoreError when it cannot be read.
+    """
+    names = {name, place.folder.name}
+    letters = [one for folder in (place.folder, place.folder.parent) for one in letters_of(folder / OUTBOX, since_ms)]
+    ours = [one for one in letters if any(key.chamber in names for key in one.about)]
+    return [
+        {
+            "utc_ms": one.done_ms or one.made_ms, "kind": one.kind, "person": one.person, "channel": one.channel,
+            "about": sorted({key.tag for key in one.about if key.chamber in names}), "state": one.state,
+            "said": one.said,
+        }
+        for one in sorted(ours, key=lambda one: -one.made_ms)[:TOLD_MAX]
+    ]  # fmt: skip
+
+
+def duties(record: Path) -> list[dict[str, Any]]:
+    """What people have to do from time to time, the most urgent first, and when it was done last.
+
+    Raises StoreError, and ConfigError for a record of another version.
+    """
+    with Reader(record) as reader:
+        found = due_list(reader)
+    return [
+        {
+            "item": one.item.tag, "text": one.item.text, "action": one.item.action, "kind": one.item.kind,
+            "due": one.is_due, "overdue": one.overdue, "due_ms": one.due_ms, "done_ms": one.done_ms, "who": one.who,
+            "note": one.note,
+        }
+        for one in found
+    ]  # fmt: skip
 
 
 def alarm_figures(record: Path, days: int) -> dict[str, Any]:

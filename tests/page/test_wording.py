@@ -11,7 +11,7 @@ from controller.page.web.html import FOLDER as TEMPLATES
 from controller.page.web.wording import FOLDER, LANGUAGES, best, texts
 
 SCRIPTS = TEMPLATES.parent / "static" / "js"
-OPTIONAL = ("alarm.", "point.")  # English comes from the record itself
+OPTIONAL = ("alarm.", "point.", "dutyitem.")  # English comes from the record itself
 
 
 def names(text: str) -> set[str]:

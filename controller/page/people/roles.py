@@ -25,7 +25,7 @@ VERBS: Final[dict[str, str]] = {
     **dict.fromkeys(
         (
             "start", "pause", "resume", "hold", "restart", "stop", "abort", "reset", "reset-trips", "acknowledge",
-            "next-phase", "charge", "discharge", "silence",
+            "next-phase", "charge", "discharge", "silence", "done",
         ),
         "operate",
     ),

@@ -42,6 +42,27 @@ def leave(page: ThisPage, place: Chamber, visitor: Onlooker) -> Json:
         raise HTTPException(404, "there is no record yet") from error
 
 
+@router.get("/told", summary="Whom the call-out told since you left")
+def told(page: ThisPage, place: Chamber, visitor: Onlooker) -> Json:
+    """Newest first, each with what became of it. Empty where no call-out runs beside this chamber."""
+    bound = page.feed.watches[place.id].bound
+    since_ms = shift.left_ms(page.book, visitor.name, place.id)
+    try:
+        letters = shift.told(place, bound.chamber.name if bound else place.name, since_ms)
+    except StoreError as error:
+        raise HTTPException(503, "the call-out's file cannot be read just now: look at its own log") from error
+    return {"since_ms": since_ms, "told": letters}
+
+
+@router.get("/duties", summary="What people have to do from time to time")
+def duties(place: Chamber) -> Json:
+    """Overdue first, then due, then by day. Somebody says that it is done with the order `done` and its `item`."""
+    try:
+        return {"duties": shift.duties(place.record)}
+    except (StoreError, ConfigError) as error:
+        raise HTTPException(404, "there is no record yet") from error
+
+
 @router.get("/alarm-figures", summary="How busy the alarms kept people")
 def alarm_figures(place: Chamber, days: Annotated[int, Query(ge=1, le=400)] = 30) -> Json:
     """Rates, floods, chatter, the most frequent ones; meant for a month, over less only an indication."""

@@ -3,6 +3,8 @@ import { $, ask, badge, data, el, known, t } from "./core.js";
 import { about, phaseWord } from "./answers.js";
 import { clock, moment, span } from "./format.js";
 import { handName } from "./byhand.js";
+import { Doing } from "./doing.js";
+import { drawDuties } from "./duties.js";
 import { follow } from "./head.js";
 import { list } from "./lines.js";
 
@@ -15,6 +17,14 @@ async function since() {
   for (const row of found.lines) counts.set(row.kind, (counts.get(row.kind) ?? 0) + 1);
   $("counts").replaceChildren(...[...counts.entries()].map(([kind, count]) => badge(kind === "trip" ? "act" : "", `${count} × ${known(`kind.${kind}`, kind)}`)));
   $("lines").replaceChildren(list(found.lines));
+}
+
+// Whom the call-out told, and what became of it.
+async function told() {
+  const found = await ask(`${base}/told`);
+  const level = { sent: "", waiting: "note", sending: "note", refused: "look", "given up": "look" };
+  const row = (one) => el("li", {}, el("span", { class: "num small" }, moment(one.utc_ms)), el("span", {}, el("strong", {}, one.person), ` (${one.channel}): ${one.about.map((tag) => about(tag)).join(", ")} `, el("span", { class: "soft" }, known(`told.kind.${one.kind}`, one.kind)), " ", badge(level[one.state] ?? "note", known(`told.state.${one.state}`, one.state)), level[one.state] === "look" && one.said ? el("div", { class: "small soft", lang: "en" }, one.said) : null));
+  $("told").replaceChildren(found.told.length ? el("ul", {}, found.told.map(row)) : el("p", { class: "soft" }, t("told.nobody")));
 }
 
 async function notes() {
@@ -43,7 +53,16 @@ function byHand(now) {
   $("byhand").replaceChildren(rows.length || hidden.length ? el("ul", {}, rows.map((one) => el("li", {}, `${handWords(one)}: ${one.who}, ${one.reason}`)), hidden.map((one) => el("li", {}, `${t("alarmstate.hidden")}: ${about(one.tag, one)}, ${one.hidden}`))) : el("p", { class: "soft" }, t("shift.nothing_by_hand")));
 }
 
-follow((now) => { due(now); byHand(now); });
+const doing = new Doing(data.chamber, data.plate, true);
+let journal = -1;
+follow((now, live) => {
+  due(now);
+  byHand(now);
+  Object.assign(doing, { now, live });
+  if (now.journal === journal) return; // something happened: look at the lists again
+  journal = now.journal;
+  for (const one of [since(), drawDuties($("duties"), doing, now, live), told()]) one.catch(() => {});
+});
 $("seen").addEventListener("click", async () => { await ask(`${base}/since`, {}, "POST"); since(); });
 $("note")?.addEventListener("submit", async (event) => {
   event.preventDefault();
@@ -54,5 +73,5 @@ $("note")?.addEventListener("submit", async (event) => {
     notes();
   } catch (error) { $("note-said").textContent = error.message; }
 });
-since().catch((error) => { $("since").textContent = error.message; });
+if (!data.now.state) since().catch((error) => { $("since").textContent = error.message; });
 notes().catch(() => {});
