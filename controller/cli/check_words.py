@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -13,7 +12,6 @@ from controller.config.find import FOLDERS, SHIPPED, known
 from controller.errors import Problem
 
 VERDICT = "verdict"
-_PHASE = re.compile(r"phases\[(\d+)\]\.?(.*)")
 
 
 def files_of(name: str) -> list[Path]:
@@ -45,11 +43,7 @@ def lines(problems: Iterable[Problem], phases: dict[int, str]) -> list[str]:
 
 def _line(group: list[Problem], phases: dict[int, str]) -> str:
     first = group[0]
-    where = first.field
-    if found := _PHASE.fullmatch(where):
-        number = int(found[1]) + 1
-        kind = f" ({phases[number]})" if number in phases else ""
-        where = f"phase {number}{kind}" + (f": {found[2]}" if found[2] else "")
+    where = words.place(first.field, phases)
     more = f" and {len(group) - 1} more like it" if len(group) > 1 else ""
     said = f"{first.limit}; {first.remedy}"
     if where.startswith("(") or where == "name":  # of the file as a whole: no field has this value

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from controller.config import shapes
@@ -12,6 +13,7 @@ from controller.config.shapes import Loc
 from controller.errors import Problem
 
 MISSING = "(missing)"
+_PHASE = re.compile(r"phases\[(\d+)\]\.?(.*)")
 
 
 def problem(file: str, cls: Any, loc: Loc, found: str, given: object, context: dict[str, Any]) -> Problem:
@@ -107,3 +109,16 @@ def _number_in(text: str) -> bool:
         return math.isfinite(float(text))
     except ValueError:
         return False
+
+
+def place(field: str, kinds: Mapping[int, str]) -> str:
+    """A place in a file, phases counted as the plan does: `phases[1].end` is "phase 2 (ramp): end".
+
+    kinds: of the phases by number from 1, as far as they are known.
+    """
+    found = _PHASE.fullmatch(field)
+    if found is None:
+        return field
+    number = int(found[1]) + 1
+    kind = f" ({kinds[number]})" if number in kinds else ""
+    return f"phase {number}{kind}" + (f": {found[2]}" if found[2] else "")

@@ -8,7 +8,7 @@ from functools import lru_cache
 from math import isnan
 from typing import Any
 
-from controller.config import crosschecks, outlook, reach
+from controller.config import crosschecks, outlook, reach, words
 from controller.config.find import find, known
 from controller.config.loader import parse, read
 from controller.config.summary import ending
@@ -94,6 +94,11 @@ def judged(bound: Bound, text: str) -> tuple[Recipe | None, list[Problem]]:
     return (None, problems) if problems else (recipe, [])
 
 
+def told(problem: Problem) -> str:
+    """A problem of a recipe in a sentence, its phases counted from 1."""
+    return f"{words.place(problem.field, {})} = {problem.value}: {problem.limit}; {problem.remedy}"
+
+
 def phases(recipe: Recipe) -> list[dict[str, Any]]:
     """Every phase in figures, for a table and the plan."""
     return [
@@ -126,10 +131,7 @@ def ahead(bound: Bound, recipe: Recipe, mix: Mix, charge: Charge, *, interval: b
         "finished": found.finished, "hold_h": clean(found.hold_h, 1), "hold_start_h": clean(found.hold_start_h, 1),
         "product_max_degC": clean(found.product_max_degC, 1), "fighting_kWh": clean(found.fighting_kWh, 1),
         "notes": [*crosschecks.notes(recipe, bound.chamber, charge.load_t), *outlook.notes(recipe, found)],
-        "problems": [
-            f"{one.field} = {one.value}: {one.limit}; {one.remedy}"
-            for one in outlook.problems(recipe, bound.chamber, _case(charge), found, "recipe")
-        ],
+        "problems": [told(one) for one in outlook.problems(recipe, bound.chamber, _case(charge), found, "recipe")],
         "never_ready": isnan(found.ready_h),
     }  # fmt: skip
 

@@ -141,7 +141,7 @@ def test_a_recipe_with_a_problem_is_told_where_and_not_kept(as_role: AsRole, dra
     browser = as_role("operate")
     wrong = draft.replace("rate_K_per_h = 0.7", "rate_K_per_h = 9.0")
     found = browser.post(f"{HERE}/recipes/check", json={"text": wrong}).json()
-    assert [(one["field"], one["value"]) for one in found["problems"]] == [("phases[1].rate_K_per_h", "9 K/h")]
+    assert [(one["field"], one["value"]) for one in found["problems"]] == [("phase 2: rate_K_per_h", "9 K/h")]
     assert browser.post(f"{HERE}/recipes", json={"text": wrong}).status_code == 422
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from controller.config.find import find
 from controller.config.site import read_site
+from controller.errors import ConfigError, Problem
 
 RECORD = "record.sqlite"
 _ID = re.compile(r"[^a-z0-9]+")
@@ -39,10 +40,16 @@ class Works:
 
 
 def places(data: Path, site: str | None = None) -> Works:
-    """The chambers below a data folder. Raises ConfigError for a site file that is not right.
+    """The chambers below a data folder. Raises ConfigError for a site file that is not right or no such folder.
 
     Without a site file: the folder itself when it has a record or nothing, else each of its folders that has one.
     """
+    if not data.is_dir():
+        what = "is no folder" if data.exists() else "there is no such folder"
+        raise ConfigError([Problem(
+            "command line", "--data", str(data), f"{what} (looked for {RECORD} in it, or in folders below it)",
+            "give the --out folder of `dewhold run`, or the folder above several; start the controller first",
+        )])  # fmt: skip
     home = data / "page"
     if site is not None:
         file = read_site(find("site", site)).value

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, HTTPException, Request
 from pydantic import BaseModel, ConfigDict, Field
 
+from controller.config import words
 from controller.errors import UnavailableError
 from controller.page import recipes
 from controller.page.live.bound import Bound
@@ -71,7 +72,8 @@ def check(page: ThisPage, place: Chamber, draft: Draft) -> Json:
     recipe, problems = recipes.judged(bound, draft.text)
     found: dict[str, Any] = {
         "problems": [
-            {"field": one.field, "value": one.value, "limit": one.limit, "remedy": one.remedy} for one in problems
+            {"field": words.place(one.field, {}), "value": one.value, "limit": one.limit, "remedy": one.remedy}
+            for one in problems
         ],
         "phases": recipes.phases(recipe) if recipe else [],
         "name": recipe.name if recipe else "",
@@ -90,7 +92,7 @@ def keep(
     """Only a text without problems is kept; it is a draft until somebody approves it."""
     recipe, problems = recipes.judged(_bound(page, place), kept.text)
     if recipe is None:
-        raise HTTPException(422, "; ".join(map(str, problems[:5])))
+        raise HTTPException(422, "; ".join(map(recipes.told, problems[:5])))
     with page.desks.at(place) as desk:
         digest = keep_recipe(desk, recipe.name, kept.text, visitor.name, kept.why, kept.parent or "")
     audit.note(
@@ -128,7 +130,7 @@ def forecasts(page: ThisPage, place: Chamber, charging: Charging) -> Json:
     for version in recipes.versions_at(page.desks, place):
         recipe, problems = recipes.judged(bound, version.text)
         if version.released:
-            entry = {**_shown(version, text=False), "problems": [str(one) for one in problems], "forecast": None}
+            entry = {**_shown(version, text=False), "problems": list(map(recipes.told, problems)), "forecast": None}
             if recipe is not None:
                 entry["forecast"] = _ahead(bound, page, place, recipe, charging, interval=False)
                 entry["phases"] = recipes.phases(recipe)
@@ -143,7 +145,7 @@ def one_forecast(page: ThisPage, place: Chamber, digest: str, charging: Charging
     bound = _bound(page, place)
     recipe, problems = recipes.judged(bound, _find(page, place, digest).text)
     if recipe is None:
-        raise HTTPException(422, "; ".join(map(str, problems[:5])))
+        raise HTTPException(422, "; ".join(map(recipes.told, problems[:5])))
     return _ahead(bound, page, place, recipe, charging, interval=True)
 
 
