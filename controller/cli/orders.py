@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 
 from controller.cli.options import problem, within
-from controller.core.commands import VERBS
 from controller.core.frames import Command
 from controller.core.procedure import AT_REST
+from controller.core.verbs import VERBS
 from controller.runtime.loop import Start
 
 START_S = 5.0  # so long probes and link are judged before a cycle is ordered to start

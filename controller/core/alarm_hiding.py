@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.core.frames import Command, Event
+from controller.core.verbs import RETURN, UNSHELVE, WITHDRAW
 
-SHELVE, UNSHELVE, WITHDRAW, RETURN = "shelve", "unshelve", "out-of-service", "in-service"
-VERBS: tuple[str, ...] = (SHELVE, UNSHELVE, WITHDRAW, RETURN)
 SHELF_H_MAX = 12.0  # one shift and its hand-over; our choice
 SHELVED_MAX = 5  # more at once hide a chamber; our choice
 
@@ -30,7 +29,7 @@ class Hidden:
 def obey(
     hidden: tuple[Hidden, ...], command: Command, tags: frozenset[str], fixed: frozenset[str], now_s: float
 ) -> tuple[tuple[Hidden, ...], str]:
-    """Carry out one command of VERBS. Returns what is hidden now and why it was refused, "" when it was not.
+    """Carry out one command of HIDING. Returns what is hidden now and why it was refused, "" when it was not.
 
     tags: every alarm; fixed: those that nobody may hide. Arguments: tag, reason and, for a shelf, hours.
     """

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.core.alarm_hiding import VERBS as HIDING
 from controller.core.alarm_hiding import Hidden, expire, obey
-from controller.core.commands import ACKNOWLEDGE, SILENCE, TROUBLE, argument, outcome
+from controller.core.commands import argument, outcome
 from controller.core.frames import Command, Event
+from controller.core.verbs import ACKNOWLEDGE, HIDING, SILENCE, TROUBLE
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,13 +20,10 @@ from typing import Annotated
 from annotated_types import Ge, Gt, Le
 
 from controller.core.frames import Command, Event
-from controller.core.hand_points import BYPASS, FORCE, LOOPS, MANUAL, SIMULATE, TRIM, TRIMS, HandPoints
+from controller.core.hand_points import LOOPS, TRIMS, HandPoints
 from controller.core.lock_out import Lock
+from controller.core.verbs import BYPASS, ENDS, FORCE, MANUAL, RELEASE, SIMULATE, TRIM
 
-END_BYPASS, RELEASE, AUTOMATIC = "end-bypass", "release", "automatic"
-VERBS: tuple[str, ...] = (BYPASS, END_BYPASS, FORCE, SIMULATE, RELEASE, MANUAL, AUTOMATIC, TRIM)
-_ENDS: dict[str, tuple[str, ...]] = {END_BYPASS: (BYPASS,), RELEASE: (FORCE, SIMULATE), AUTOMATIC: (MANUAL,)}
-EASING: tuple[str, ...] = tuple(_ENDS)  # orders that only take something back
 COUNTED: tuple[str, ...] = (BYPASS, FORCE, SIMULATE, MANUAL)  # kinds that make a cycle deviate
 ALL = "all"
 REASON_MAX = 200
@@ -144,13 +141,13 @@ def live(plan: ByHandPlan, state: ByHand, ending: bool, now_s: float, dt_s: floa
 def obey(
     plan: ByHandPlan, state: ByHand, command: Command, asked: tuple[float, ...], now_s: float
 ) -> tuple[ByHand, str, tuple[Event, ...]]:
-    """Carry out one of VERBS: what is overridden now, why it was refused ("" when it was not), and what to tell.
+    """Carry out one of BY_HAND: what is overridden now, why it was refused ("" when it was not), and what to tell.
 
     asked: what each of LOOPS is asked for in this scan: a loop without a value goes into manual there.
     """
     args, verb = dict(command.args), command.verb
     tag = str(args.get("tag", ""))
-    if verb in _ENDS:
+    if verb in ENDS:
         return _end(state, command, tag)
     value = args.get("value")
     if verb == MANUAL and value is None and tag in LOOPS:
@@ -184,7 +181,7 @@ def _objection(plan: ByHandPlan, state: ByHand, kind: str, tag: str, reason: str
 
 
 def _end(state: ByHand, command: Command, tag: str) -> tuple[ByHand, str, tuple[Event, ...]]:
-    kinds = (TRIM,) if command.verb == RELEASE and tag in TRIMS else _ENDS[command.verb]
+    kinds = (TRIM,) if command.verb == RELEASE and tag in TRIMS else ENDS[command.verb]
     over = [one for one in state.entries if one.kind in kinds and tag in (one.tag, ALL)]
     if not over:
         return state, f"{tag or 'nothing'} is not {' or '.join(_DONE[kind] for kind in kinds)}", ()

@@ -9,32 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from controller.core.alarm_hiding import VERBS as HIDING
-from controller.core.by_hand import EASING
-from controller.core.by_hand import VERBS as OVERRIDING
-from controller.core.duty import DONE
 from controller.core.frames import Command, Event
-from controller.core.lock_out import LOCK_OUT
-from controller.core.lock_out import REFUSED as NOT_WHILE_LOCKED
-from controller.core.lock_out import VERBS as LOCKING
-from controller.core.procedure import COMMANDS
+from controller.core.verbs import NOT_WHILE_LOCKED, RUNTIME, SAFE, TROUBLE, VERBS
 
-RESET_TRIPS = "reset-trips"
-ACKNOWLEDGE = "acknowledge"  # of one alarm with the argument tag, of all without
-SILENCE = "silence"  # the horn, until something new comes; alarms stay unacknowledged
-TROUBLE = "trouble"  # the runtime tells of itself: arguments tag (of alarm_rows.TOLD) and active
-RUNTIME = "runtime"  # who may say so
-NEXT_PHASE = "next-phase"  # the end of a phase that a person ends: the last board is in, the standing climate is over
-CHARGE, DISCHARGE = "charge", "discharge"  # boards come to a place, or leave it
-VERBS: frozenset[str] = frozenset(
-    (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING, *OVERRIDING, *LOCKING, DONE)
-)
-FOR_ALARMS: tuple[str, ...] = (*HIDING, ACKNOWLEDGE, SILENCE, TROUBLE)  # carried out and answered by the alarms
-PASSED_ON: tuple[str, ...] = (CHARGE, DISCHARGE, *OVERRIDING, *LOCKING, DONE)  # to those who answer them
-# never refused for what its sender saw
-SAFE: frozenset[str] = frozenset(
-    ("hold", "stop", "abort", ACKNOWLEDGE, SILENCE, TROUBLE, LOCK_OUT, DONE, *HIDING, *EASING)
-)
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused
 

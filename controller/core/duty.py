@@ -18,8 +18,6 @@ from controller.core.binding import Binder
 from controller.core.frames import Command, Event
 from controller.core.wear import Drive
 
-DONE = "done"
-VERBS: tuple[str, ...] = (DONE,)
 EVERY_S = 300.0  # so often it is looked at
 NOTE_MAX = 500
 _DAY_S = 86_400.0

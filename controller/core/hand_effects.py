@@ -12,10 +12,11 @@ from controller.core.by_hand import ByHand, ByHandPlan, settled
 from controller.core.capacity import outdoors
 from controller.core.climate import Climate
 from controller.core.frames import Frame, Outputs, Quality
-from controller.core.hand_points import BYPASS, FORCE, LOOPS, MANUAL, SIMULATE
+from controller.core.hand_points import LOOPS
 from controller.core.recipe import ChamberLimits
 from controller.core.setpoints import Targets
 from controller.core.signals import SignalPlan
+from controller.core.verbs import BYPASS, FORCE, MANUAL, SIMULATE
 
 FORCED, SIMULATED = "forced by hand", "simulated by hand"
 _GOOD, _UNCERTAIN = int(Quality.GOOD), int(Quality.UNCERTAIN)

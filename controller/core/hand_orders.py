@@ -9,6 +9,7 @@ from controller.core.allocation import Demands
 from controller.core.by_hand import ByHand, ByHandPlan
 from controller.core.commands import outcome
 from controller.core.frames import Command, Event
+from controller.core.verbs import BY_HAND, LOCKING
 
 
 def take(
@@ -21,9 +22,9 @@ def take(
     events: list[Event] = []
     asked = (demands.heat_kW, demands.fog_kg_per_h, demands.vent_kg_per_s, demands.fan_pct)
     for order in orders:
-        if order.verb in by_hand.VERBS:
+        if order.verb in BY_HAND:
             state, reason, told = by_hand.obey(plan, state, order, asked, now_s)
-        elif order.verb in lock_out.VERBS:
+        elif order.verb in LOCKING:
             locks, reason, told = lock_out.obey(state.locks, order, now_s)
             state = by_hand.settled(replace(state, locks=locks))
         else:

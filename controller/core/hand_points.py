@@ -10,8 +10,8 @@ from typing import NamedTuple
 from controller.core.alarm_lamps import Tags
 from controller.core.points import Point, index_of, of_kind
 from controller.core.protection_plan import ProtectionPlan
+from controller.core.verbs import BYPASS, MANUAL, SIMULATE, TRIM
 
-BYPASS, FORCE, SIMULATE, MANUAL, TRIM = "bypass", "force", "simulate", "manual", "trim"
 LOOPS: tuple[str, ...] = ("heat", "fog", "vent", "fan")  # kW, kg/h, kg/s, percent: the fields of Demands
 TRIMS: tuple[str, ...] = ("temperature", "humidity")  # K, %RH
 _BEYOND = 0.25  # a simulated reading may lie so much of its span outside, to try what a broken one does

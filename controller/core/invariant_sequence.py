@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from math import inf
 
-from controller.core.commands import NEXT_PHASE
 from controller.core.frames import Command
 from controller.core.invariant_plan import TINY, InvariantPlan
 from controller.core.phases import SequenceState
 from controller.core.procedure import AT_REST, EDGES
+from controller.core.verbs import NEXT_PHASE
 
 _PHASE_TIME, _CYCLE_TIME = 0, 1  # of the conditions that a phase may require
 

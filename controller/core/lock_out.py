@@ -11,10 +11,8 @@ from dataclasses import dataclass
 
 from controller.core.frames import Command, Event
 from controller.core.roles import ROLES, rank
+from controller.core.verbs import LOCK_OUT
 
-LOCK_OUT, LIFT = "lock-out", "lift-lock"
-VERBS: tuple[str, ...] = (LOCK_OUT, LIFT)
-REFUSED: frozenset[str] = frozenset(("start", "restart", "resume", "reset", "reset-trips"))  # while a lock hangs
 LOCKS_MAX = 8
 
 
@@ -35,7 +33,7 @@ def said(locks: tuple[Lock, ...]) -> str:
 
 
 def obey(locks: tuple[Lock, ...], command: Command, now_s: float) -> tuple[tuple[Lock, ...], str, tuple[Event, ...]]:
-    """Carry out one of VERBS: locks that hang now, why it was refused ("" when it was not), and what to tell.
+    """Carry out one of LOCKING: locks that hang now, why it was refused ("" when it was not), and what to tell.
 
     lift-lock has the argument `of`, whose lock it is; without it the sender's own.
     """

@@ -15,10 +15,11 @@ from typing import NamedTuple
 
 from controller.core import charges, product
 from controller.core.charges import ChargePlan, ChargeState, Place
-from controller.core.commands import CHARGE, DISCHARGE, outcome
+from controller.core.commands import outcome
 from controller.core.frames import Command, Event
 from controller.core.product import Product, ProductState
 from controller.core.strength import caption, strength_MPa
+from controller.core.verbs import CHARGE, DISCHARGE
 
 DEGC_MIN, DEGC_MAX, AGE_H_MAX = 0.0, 60.0, 1000.0  # of boards that come in; beyond them the entry is a mistake
 

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from controller.core.climate import Climate
-from controller.core.commands import RESET_TRIPS, settled
+from controller.core.commands import settled
 from controller.core.frames import Event, Frame, Outputs
 from controller.core.own_rows import causes as own_causes
 from controller.core.procedure import AT_REST
 from controller.core.protection_plan import ProtectionConfig, ProtectionPlan, bind
 from controller.core.protection_rows import EFFECTS, FAN, FOG, FRAME, HEAT, LOCKED, SAFE, VENT_OPEN, Row
 from controller.core.quick import maker
+from controller.core.verbs import RESET_TRIPS
 
 __all__ = [
     "HEALTHY", "Hands", "ProtectionConfig", "ProtectionPlan", "ProtectionState", "Verdict", "bind", "guard", "initial",

@@ -14,16 +14,7 @@ from math import isfinite
 
 from controller.core import constraints
 from controller.core.climate import Climate
-from controller.core.commands import (
-    ACKNOWLEDGE,
-    FOR_ALARMS,
-    NEXT_PHASE,
-    PASSED_ON,
-    RESET_TRIPS,
-    fresh,
-    objection,
-    outcome,
-)
+from controller.core.commands import fresh, objection, outcome
 from controller.core.ends import over
 from controller.core.frames import Command, Event
 from controller.core.phases import (
@@ -41,6 +32,7 @@ from controller.core.phases import (
 from controller.core.procedure import CONTROLLED, DONE, ON_ABORT, ON_HOLD, after_command, refusal
 from controller.core.product import Product
 from controller.core.setpoints import Targets
+from controller.core.verbs import ACKNOWLEDGE, FOR_ALARMS, NEXT_PHASE, PASSED_ON, RESET_TRIPS
 
 __all__ = ["SequenceConfig", "SequencePlan", "SequenceState", "Targets", "advance", "bind", "initial"]
 

@@ -11,6 +11,7 @@ from controller.core.duty import DutyItem, DutyPlan, DutyState
 from controller.core.frames import Command, Event, Frame, Outputs
 from controller.core.points import Point
 from controller.core.quick import maker
+from controller.core.verbs import DONE
 from controller.core.wear import WearConfig, WearPlan, WearState
 
 
@@ -61,7 +62,7 @@ def follow(
     drives, todo = wear.follow(plan.wear, state.wear, frame.discrete, outputs.discrete, now_s), state.duty
     events = _NONE
     for order in orders:
-        if order.verb in duty.VERBS:
+        if order.verb == DONE:
             todo, reason, told = duty.obey(plan.duty, todo, order, wear.upto(drives, now_s), now_s)
             events = (*events, outcome(order, reason), *told)
     if now_s >= todo.next_s and plan.duty.items:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from controller.core.by_hand import COUNTED
-from controller.core.lock_out import LOCK_OUT
+from controller.core.verbs import LOCK_OUT
 from controller.store.reader import JournalRow
 
 _TOLD = ("kind", "value", "who", "role", "reason")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import floor
 
-from controller.core.commands import CHARGE, DISCHARGE
 from controller.core.frames import Command
+from controller.core.verbs import CHARGE, DISCHARGE
 from plantsim.filling import Filling, Move
 
 _VERBS = {"place": CHARGE, "take": DISCHARGE}

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from controller.core import sequence
 from controller.core.climate import Climate
-from controller.core.commands import RESET_TRIPS
 from controller.core.frames import Command
 from controller.core.procedure import AT_REST, COMMANDS, EDGES, STATES, after_command
 from controller.core.product import Product
 from controller.core.recipe import Phase
+from controller.core.verbs import RESET_TRIPS
 
 Run = Any  # what the fixtures `run` and `make_run` give
 MakeRun = Callable[..., Run]

@@ -9,8 +9,8 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from controller.core.commands import VERBS
 from controller.core.frames import Command
+from controller.core.verbs import VERBS
 
 CONTACTS = ("HS-101", "TZS-103", "HS-103", "FS-101", "ZS-101C", "PS-102", "HS-113", "YS-110", "YS-103")
 TAGS = (

@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from controller.core.by_hand import only_locks
-from controller.core.lock_out import LOCKS_MAX, REFUSED
+from controller.core.lock_out import LOCKS_MAX
 from controller.core.roles import ROLES, rank
+from controller.core.verbs import NOT_WHILE_LOCKED
 
 
 def off(chamber: Any) -> bool:
@@ -34,7 +35,7 @@ def test_a_lock_takes_everything_and_stops_the_clock(running: Any) -> None:
     assert running.broken == set()
 
 
-@pytest.mark.parametrize("verb", sorted(REFUSED))
+@pytest.mark.parametrize("verb", sorted(NOT_WHILE_LOCKED))
 def test_nothing_that_could_start_is_taken_while_a_lock_hangs(chamber: Any, verb: str) -> None:
     assert chamber.order("lock-out", reason="belt") == "done"
     assert chamber.order(verb) == "locked out by ana (operator): belt; the lock must be lifted first"

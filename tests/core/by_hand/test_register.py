@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from controller.core.hand_points import BYPASS, FORCE, SIMULATE
 from controller.core.scan import COMPUTED, values
+from controller.core.verbs import BYPASS, FORCE, SIMULATE
 
 WHY = {"hours": 1.0, "reason": "pump is being changed"}
 COUNT = [tag for tag, _text, _unit in COMPUTED].index("YI-193")
