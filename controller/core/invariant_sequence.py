@@ -7,9 +7,16 @@ from math import inf
 from controller.core.frames import Command
 from controller.core.invariant_plan import TINY, InvariantPlan
 from controller.core.phases import SequenceState
-from controller.core.procedure import AT_REST, EDGES
+from controller.core.procedure import AT_REST, DONE, EDGES, ON_ABORT, ON_HOLD, TABLE
 from controller.core.verbs import NEXT_PHASE
 
+# edge -> orders that lead along it, where nothing else does
+ORDERED: dict[tuple[str, str], frozenset[str]] = {
+    (state, after): frozenset(verb for verb, there in row.items() if there == after)
+    for state, row in TABLE.items()
+    for after in row.values()
+    if after not in (DONE.get(state), ON_HOLD.get(state), ON_ABORT.get(state))
+}
 _PHASE_TIME, _CYCLE_TIME = 0, 1  # of the conditions that a phase may require
 
 
@@ -21,6 +28,8 @@ def check_sequence(
     if trail or now.state != state:
         if not _edges_exist(was, now):
             broken.append("procedure-edge")
+        elif not _edges_ordered(was, now, commands):
+            broken.append("unordered")
         if trail and (state in AT_REST or now.state == "idle"):
             return
     if not same:
@@ -52,6 +61,16 @@ def _edges_exist(was: SequenceState, now: SequenceState) -> bool:
             return False
         state = following
     return state == now.state
+
+
+def _edges_ordered(was: SequenceState, now: SequenceState, commands: tuple[Command, ...]) -> bool:
+    """Nothing starts or goes on by itself: what only an order leads to, an order of this scan has led to."""
+    state, verbs = was.state, {command.verb for command in commands}
+    for following in now.trail:
+        if (state, following) in ORDERED and not verbs & ORDERED[state, following]:
+            return False
+        state = following
+    return True
 
 
 def _too_short(plan: InvariantPlan, was: SequenceState) -> bool:

@@ -38,6 +38,7 @@ NAMES: dict[str, str] = {
     "bad-reading-used": "an output regulates on a reading that is not good",
     "reading-order": "the age of the readings or the device's counter went a way it cannot go",
     "procedure-edge": "the sequence changed state in a way the table does not have",
+    "unordered": "a cycle started or went on, and nobody had ordered it",
     "phase-fell": "the phase went back, jumped, or changed while the clock stands still",
     "phase-short": "a phase ended before its least time",
     "clock": "a clock went back, or faster than the scan",

@@ -83,6 +83,39 @@ def test_no_phase_is_shorter_than_its_recipe_says_unless_a_person_ends_it(
     assert scene.broken() == (() if holds else ("phase-short",))
 
 
+@pytest.mark.parametrize(
+    ("state", "trail", "verbs", "holds"),
+    [
+        ("idle", ("running",), ("start",), True),
+        ("idle", ("running",), (), False),
+        ("idle", ("running",), ("restart",), False),
+        ("held", ("restarting",), ("restart",), True),
+        ("held", ("restarting",), (), False),
+        ("paused", ("running",), (), False),
+        ("paused", ("running",), ("acknowledge", "resume"), True),
+        ("aborted", ("idle", "running"), ("reset", "start"), True),
+        ("aborted", ("idle", "running"), ("reset",), False),
+        ("running", ("holding",), (), True),
+        ("running", ("aborting",), (), True),
+        ("running", ("stopping",), (), False),
+        ("running", ("complete",), (), True),
+        ("restarting", ("running",), (), True),
+        ("held", (), (), True),
+    ],
+)
+def test_nothing_starts_or_goes_on_without_an_order(
+    scene: Any, state: str, trail: tuple[str, ...], verbs: tuple[str, ...], holds: bool
+) -> None:
+    was = replace(WAS, state=state)
+    scene.commands = tuple(Command(verb, verb, "anna") for verb in verbs)
+    scene.events = tuple(settled(verb, verb, "anna", "") for verb in verbs)
+    now = replace(
+        was, state=trail[-1] if trail else state, trail=trail, commands=CommandState(verbs, len(verbs), 0)
+    )
+    scene.before, scene.after = replace(scene.before, sequence=was), replace(scene.after, sequence=now)
+    assert scene.broken() == (() if holds else ("unordered",))
+
+
 def test_a_clock_that_runs_while_stopped_is_caught(scene: Any) -> None:
     held = replace(WAS, state="held")
     scene.before = replace(scene.before, sequence=held)
@@ -94,7 +127,9 @@ def test_a_clock_that_runs_while_stopped_is_caught(scene: Any) -> None:
 
 def test_start_and_reset_may_put_clocks_back(scene: Any) -> None:
     scene.before = replace(scene.before, sequence=replace(WAS, state="complete", phase=1))
-    scene.after = replace(scene.after, sequence=replace(sequence.initial(PLAN), trail=("idle",)))
+    scene.commands, scene.events = (Command("a", "reset", "anna"),), (settled("a", "reset", "anna", ""),)
+    clean = replace(sequence.initial(PLAN), trail=("idle",), commands=CommandState(("a",), 1, 0))
+    scene.after = replace(scene.after, sequence=clean)
     assert scene.broken() == ()
 
 

@@ -189,6 +189,10 @@ BUGS: tuple[Bug, ...] = (
         lost=(AT, 2)),
     Bug("procedure-edge", "a state that the table does not reach", f"{CORE}sequence.advance",
         after(sequence_state(state=lambda was: "restarting"))),
+    Bug("unordered", "a stopped clock restarts by itself", f"{CORE}sequence.advance", after(sequence_state(
+        state=lambda was: "restarting" if was.held_s > 20.0 else was.state,
+        trail=lambda was: ("restarting",) if was.held_s > 20.0 else was.trail,
+    )), orders={AT: "hold"}),
     Bug("phase-fell", "the phase goes on while the clock stands still", f"{CORE}sequence.advance",
         after(sequence_state(phase=lambda was: was.phase if was.state == "running" else 0)), orders={AT: "hold"}),
     Bug("phase-short", "a phase ends when it begins", f"{CORE}sequence.over", instead(lambda *_given: "phase time")),
