@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from pathlib import Path
 
 from controller.cli import options as opt
 from controller.cli.ending import on_request
@@ -28,6 +29,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--situation", action="append", default=[], metavar="NAME", help="of the matrix: only this situation"
     )
+    parser.add_argument(
+        "--results", type=Path, metavar="FILE",
+        help="keep results of runs here, one a line; what stands there already is not run again",
+    )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print the figures as JSON instead of the table")
 
 
@@ -53,11 +58,12 @@ def run(args: argparse.Namespace) -> int:
     show = progress("matrix" if args.matrix else "campaign", quiet=args.json)
     with on_request(lambda: asked_to_end.append(True)):
         if args.matrix:
-            wanted = matrix.Asked(**counts, scan_s=scan_s, kinds=tuple(args.kind), situations=tuple(args.situation))
+            wanted = matrix.Asked(**counts, scan_s=scan_s, kinds=tuple(args.kind), situations=tuple(args.situation),
+                                  results=args.results)  # fmt: skip
             found, cells = matrix.run(wanted, show, lambda: bool(asked_to_end))
             figures, text = matrix.as_json(found, cells, wanted), matrix.table(found, cells, wanted)
         else:
-            runs = campaign.Asked(**counts, scan_s=scan_s, hours=hours)
+            runs = campaign.Asked(**counts, scan_s=scan_s, hours=hours, results=args.results)
             found = campaign.run(runs, show, lambda: bool(asked_to_end))
             figures, text = campaign.as_json(found), campaign.table(found)
     print(json.dumps(figures, indent=2) if args.json else text)

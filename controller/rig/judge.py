@@ -41,6 +41,7 @@ RULES: dict[str, str] = {
 }
 CLOSURE_MAX = 1e-6
 RH_PCT_MAX = 100.5  # above it water should have condensed within the step
+SATURATED_PCT = 99.9
 IN_FORCE_SCANS = 3
 STILL_KG_PER_S, STILL_S = 0.5, 60.0  # less moves no heat away; flow switch, filters and delays take less than this
 HOT_K, HOT_S = 2.0, 90.0  # probes are not everywhere, and lag
@@ -65,13 +66,16 @@ class Violation:
 
 
 class Judge:
-    """Looks at every scan of one run, scan by scan. first: the first thing that was found, None so far."""
+    """Looks at every scan of one run, scan by scan. first: the first thing that was found, None so far. live: rules
+    whose case has come up, so that a run in which nothing is found can be told from one in which nothing happened.
+    """
 
     def __init__(
         self, plant: Plant, session: Session, link: Overhearing, witness: Witness, faults: Sequence[Fault]
     ) -> None:
         dt_s = plant.log.dt_s
         self.first: Violation | None = None
+        self.live: set[str] = set()
         self._plant, self._link, self._witness, self._dt_s = plant, link, witness, dt_s
         self._truth: Any = plant.chamber.state.truth
         self._plan = session.plan
@@ -94,8 +98,12 @@ class Judge:
         self._fogged_s = 0.0 if fog else self._fogged_s + self._dt_s
         wets = self._fogged_s < PULSE_S and truth[_MARGIN] < -WET_K
         self._wet_s = self._wet_s + self._dt_s if wets else 0.0
+        if wets:
+            self.live.add("fogs-wet-surfaces")
         if self._wet_s > WET_S and self._calm.sensors(scan * self._dt_s):
             self._found(scan, "fogs-wet-surfaces", f"{truth[_MARGIN]:.2f} K of dew margin for {self._wet_s:.0f} s")
+        if truth[_HI] > SATURATED_PCT:
+            self.live.add("humidity-range")
         if not (truth[_LO] >= 0.0 and truth[_HI] <= RH_PCT_MAX):
             self._found(scan, "humidity-range", f"{truth[_LO]:.2f} to {truth[_HI]:.2f} %RH")
         self._look_at_belief(scan, result, truth)
@@ -118,14 +126,20 @@ class Judge:
         """Heartbeat, what is in force, and the device's watchdog."""
         sent = self._link.sent
         beat = sent[0] if self._single else None
+        if self._single:
+            self.live.add("heartbeat")
         if beat is not None and self._beat is not None and beat != (self._beat + 1) & 0xFFFF:
             self._found(scan, "heartbeat", f"{self._beat} was followed by {beat}")
         self._beat = beat
         if self._single:
             same = self._plant.device.words_out[2:] == list(sent[2:])
+            if not same:
+                self.live.add("not-in-force")
             self._unlike = 0 if same or result.frame.age_scans else self._unlike + 1
             if self._unlike > IN_FORCE_SCANS:
                 self._found(scan, "not-in-force", f"for {self._unlike} scans: {self._plant.device.words_out}")
+        if self._witness.late:
+            self.live.add("watchdog-late")
         if self._witness.unsafe_steps:
             self._found(scan, "watchdog-late", f"{self._witness.unheard * self._dt_s:g} s without a fresh block")
 
@@ -137,13 +151,19 @@ class Judge:
             tripped and row.blocks & FAN
             for row, tripped in zip(plan.protection.rows, result.state.protection.tripped, strict=True)
         )
+        if not heat and self._heated_s == 0.0:
+            self.live.add("run-on-cut")
         if not heat and not fan and not allowed and self._heated_s + dt_s < plan.protection.run_on_s:
             self._found(scan, "run-on-cut", f"{self._heated_s:g} s after heat")
         self._heated_s = 0.0 if heat else self._heated_s + dt_s if fan else inf
         self._still_s = self._still_s + dt_s if heat and truth[_FLOW] < STILL_KG_PER_S else 0.0
+        if self._still_s > 0.0:
+            self.live.add("heat-in-still-air")
         if self._still_s > STILL_S and self._calm.flow(now_s):
             self._found(scan, "heat-in-still-air", f"{truth[_FLOW]:.2f} kg/s for {self._still_s:.0f} s")
         limit_degC = plan.protection.air_degC_max + HOT_K
+        if truth[_HOTTEST] > plan.protection.air_degC_max:
+            self.live.add("heats-hot-air")
         self._hot_s = self._hot_s + dt_s if heat and truth[_HOTTEST] > limit_degC else 0.0
         if self._hot_s > HOT_S and self._calm.sensors(now_s):
             self._found(scan, "heats-hot-air", f"{truth[_HOTTEST]:.1f} degC for {self._hot_s:.0f} s")
@@ -154,25 +174,31 @@ class Judge:
         if result.frame.age_scans or not (air.temperature_ok and air.moisture_ok):
             return
         if self._calm.all(now_s):
+            self.live.add("believes-wrong")
             off, dew = abs(air.temperature_degC - truth[_T]), abs(air.dew_point_degC - truth[_DEW])
             if off > BELIEVED_K or dew > BELIEVED_K:
                 self._found(scan, "believes-wrong", f"air off by {off:.2f} K, dew point by {dew:.2f} K")
         elif self._calm.but_one_probe(now_s):
+            self.live.add("one-probe")
             off = abs(air.temperature_degC - truth[_T])
             if off > ONE_PROBE_K:
                 self._found(scan, "one-probe", f"air off by {off:.2f} K")
 
     def _look_at_books(self, scan: int) -> None:
         books = self._plant.chamber.books
+        self.live.add("books")
         worst = max(abs(books.energy_closure), abs(books.water_closure))
         if not worst <= CLOSURE_MAX:
             self._found(scan, "books", f"closure {worst:.2e}")
         age, tonnes = float(self._truth[_AGE]), float(self._truth[_TONNES])
+        if tonnes == self._aged[1] > 0.0:
+            self.live.add("age-fell")
         if tonnes == self._aged[1] and age < self._aged[0]:
             self._found(scan, "age-fell", f"from {self._aged[0]:.4f} to {age:.4f} h of equivalent age, mean")
         self._aged = (age, tonnes)
 
     def _look_at_checkpoint(self, scan: int, result: ScanResult) -> None:
+        self.live.add("checkpoint")
         if repr(CODEC.load(CODEC.dump(result.state))) != repr(result.state):
             self._found(scan, "checkpoint", "differs after it was written and read")
 

@@ -23,7 +23,7 @@ class Witness:
         self.device: Any = None
         self.unheard = self.unsafe_steps = 0
         self._chamber, self._step = chamber, chamber.step
-        self._most = round(watchdog_s / chamber.dt_s)
+        self._most: int = round(watchdog_s / chamber.dt_s)
         self._beat: int | None = None
 
     @property
@@ -42,6 +42,11 @@ class Witness:
 
     def compile(self) -> None:
         """Nothing: whoever looks on has had it compiled."""
+
+    @property
+    def late(self) -> bool:
+        """Has the watchdog's time passed without a fresh block?"""
+        return self.unheard > self._most
 
     def step(self, outputs: Sequence[float], /) -> None:
         """One step of the chamber, looked at."""

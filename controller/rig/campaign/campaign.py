@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
-from controller.rig.campaign import moments, pool, swarm, trial
-from controller.rig.campaign.bases import BASES
+from controller.rig.campaign import met, moments, pool, swarm, trial
+from controller.rig.campaign.bases import BASES, session_of
+from controller.rig.campaign.kept import Kept
 from controller.rig.campaign.trial import Outcome
 
 Show = Callable[[float, str], None]
@@ -17,21 +19,27 @@ Show = Callable[[float, str], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """seeds: how many, from first_seed on; hours: of each run, the last half hour of it healed."""
+    """seeds: how many, from first_seed on; hours: of each run, the last half hour of it healed. results: a file that
+    outcomes are kept in; what stands there already is not run again.
+    """
 
     seeds: int = 24
     first_seed: int = 1
     hours: float = 4.0
     scan_s: float = 2.0
     workers: int = 1
+    results: Path | None = None
 
 
 @dataclass(slots=True)
 class Campaign:
-    """What has been done so far. interrupted: not everything that was asked for."""
+    """What has been done so far. before: so many of the outcomes were there already. interrupted: not everything that
+    was asked for.
+    """
 
     asked: Asked
     outcomes: list[Outcome] = field(default_factory=list)
+    before: int = 0
     wall_s: float = 0.0
     interrupted: bool = False
 
@@ -45,17 +53,28 @@ class Campaign:
         """Time lived in all runs together."""
         return sum(one.scans * one.scan_s for one in self.outcomes) / 86_400.0
 
+    @property
+    def scans_per_s(self) -> float | None:
+        """Speed of what was run now; None when nothing was."""
+        scans = sum(one.scans for one in self.outcomes[self.before :])
+        return round(scans / self.wall_s, 1) if scans and self.wall_s > 0.0 else None
+
 
 def run(asked: Asked, show: Show, stopped: pool.Stopped = lambda: False) -> Campaign:
     """Run the seeds; first the quiet cycles that they branch off from, where those have not been simulated yet."""
     campaign = Campaign(asked)
-    seeds = range(asked.first_seed, asked.first_seed + asked.seeds)
+    kept = Kept(asked.results, {"hours": asked.hours, "scan_s": asked.scan_s})
+    every = range(asked.first_seed, asked.first_seed + asked.seeds)
+    campaign.outcomes += [outcome for (seed,), outcome in kept.outcomes.items() if seed in every]
+    campaign.before = len(campaign.outcomes)
+    seeds = [seed for seed in every if (seed,) not in kept.outcomes]
     names = sorted({name for seed in seeds if (name := swarm.base_of(seed)) is not None}, key=list(BASES).index)
     for done, name in enumerate(pool.results(partial(_prepared, asked.scan_s), names, asked.workers, stopped), 1):
         show(0.0, f"quiet cycles to begin from: {done} of {len(names)}, {name}")
     began = perf_counter()
     work = partial(_lived, asked.hours, asked.scan_s)
     for outcome in pool.results(work, seeds, asked.workers, stopped):
+        kept.add((outcome.seed,), outcome)
         campaign.outcomes.append(outcome)
         done, failed = len(campaign.outcomes), len(campaign.failing)
         show(min(done / asked.seeds, 0.999), f"{campaign.chamber_days:.1f} chamber-days, {failed} violations")
@@ -67,19 +86,22 @@ def run(asked: Asked, show: Show, stopped: pool.Stopped = lambda: False) -> Camp
 
 def as_json(campaign: Campaign) -> dict[str, Any]:
     """The figures, and of every failing seed what was found and how to see it again."""
-    scans = sum(one.scans for one in campaign.outcomes)
+    counts = met.counted(one.met for one in campaign.outcomes)
     return {
         "chamber_days": round(campaign.chamber_days, 3),
         "runs": len(campaign.outcomes),
         "faults": sum(one.faults for one in campaign.outcomes),
         "violations": len(campaign.failing),
-        "scans_per_s": round(scans / campaign.wall_s, 1) if campaign.wall_s > 0.0 else None,
+        "scans_per_s": campaign.scans_per_s,
         "failing": [_failing(one, campaign.asked) for one in campaign.failing],
-        "conditions": _counted(campaign),
+        "conditions": conditions(campaign),
+        "met": counts,
+        "not_met": met.missing(counts, there()),
         "seeds": [campaign.asked.first_seed, campaign.asked.first_seed + campaign.asked.seeds - 1],
         "hours": campaign.asked.hours,
         "scan_s": campaign.asked.scan_s,
         "workers": campaign.asked.workers,
+        "runs_from_file": campaign.before,
         "wall_s": round(campaign.wall_s, 2),
         "interrupted": campaign.interrupted,
     }
@@ -97,6 +119,8 @@ def table(campaign: Campaign) -> str:
         "",
         "how the chamber was at the end of each run, half an hour after everything was healed:",
         *[f"  {count:>5}  {condition}" for condition, count in found["conditions"].items()],
+        "",
+        *met.lines(found["met"], there()),
         "",
     ]
     for one in found["failing"]:
@@ -135,6 +159,12 @@ def _failing(one: Outcome, asked: Asked) -> dict[str, Any]:
     }
 
 
-def _counted(campaign: Campaign) -> dict[str, int]:
-    conditions = [one.condition or "violated" for one in campaign.outcomes]
-    return {name: conditions.count(name) for name in sorted(set(conditions), key=lambda one: -conditions.count(one))}
+def conditions(campaign: Campaign) -> dict[str, int]:
+    """In what condition the chambers were at the end, and how many of them."""
+    found = [one.condition or "violated" for one in campaign.outcomes]
+    return {name: found.count(name) for name in sorted(set(found), key=lambda one: -found.count(one))}
+
+
+def there() -> dict[str, frozenset[str]]:
+    """All that runs of a campaign could meet."""
+    return met.there_is(session_of(base, Asked().scan_s) for base in BASES.values())

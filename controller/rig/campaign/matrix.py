@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
@@ -17,7 +18,8 @@ from controller.errors import ConfigError, Problem
 from controller.rig.campaign import moments, pool, swarm, trial
 from controller.rig.campaign.bases import BASES, params_of, session_of
 from controller.rig.campaign.campaign import Asked as Runs
-from controller.rig.campaign.campaign import Campaign, Show
+from controller.rig.campaign.campaign import Campaign, Show, conditions
+from controller.rig.campaign.kept import Kept, Key
 from controller.rig.campaign.moments import REST, STANDING, Moment
 from controller.rig.campaign.swarm import WHO, Case, after_healing
 from controller.rig.campaign.trial import Outcome
@@ -61,7 +63,9 @@ class Cell:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """seeds: of each cell, from first_seed on. kinds, situations: only these; empty = all."""
+    """seeds: of each cell, from first_seed on. kinds, situations: only these; empty = all. results: a file that
+    outcomes are kept in; what stands there already is not run again.
+    """
 
     seeds: int = 3
     first_seed: int = 1
@@ -69,6 +73,7 @@ class Asked:
     situations: tuple[str, ...] = ()
     scan_s: float = 2.0
     workers: int = 1
+    results: Path | None = None
 
 
 def cells(asked: Asked) -> list[Cell]:
@@ -94,7 +99,7 @@ def case_of(cell: Cell, scan_s: float) -> Case:
     base = BASES[situation.base]
     short = KINDS[cell.kind].room in ("wire", "operator") and cell.kind != "hand-left-on"
     heal_s = BEGINS_S + (SHORTLY_S if short else LASTS_S)
-    fault = replace(_drawn(cell, situation, scan_s), start_s=BEGINS_S, length_s=heal_s - BEGINS_S)
+    fault = replace(_drawn(cell.kind, cell.seed, situation.base, scan_s), start_s=BEGINS_S, length_s=heal_s - BEGINS_S)
     attended = cell.seed % 2 == 1
     before = [(scan, Command(f"before-{verb}", verb, WHO)) for scan, verb in situation.orders]
     return Case(
@@ -106,37 +111,44 @@ def case_of(cell: Cell, scan_s: float) -> Case:
 
 def run(asked: Asked, show: Show, stopped: pool.Stopped = lambda: False) -> tuple[Campaign, dict[Cell, Outcome]]:
     """Every cell. The campaign counts them all."""
-    left = cells(asked)
-    campaign = Campaign(Runs(seeds=len(left), first_seed=asked.first_seed, scan_s=asked.scan_s, workers=asked.workers))
+    every = cells(asked)
+    kept = Kept(asked.results, {"matrix": True, "scan_s": asked.scan_s})
+    found = {cell: kept.outcomes[_key(cell)] for cell in every if _key(cell) in kept.outcomes}
+    left = [cell for cell in every if cell not in found]
+    campaign = Campaign(
+        Runs(seeds=len(every), first_seed=asked.first_seed, scan_s=asked.scan_s, workers=asked.workers),
+        outcomes=list(found.values()), before=len(found),
+    )  # fmt: skip
     for name in sorted({SITUATIONS[cell.situation].base for cell in left}):
         show(0.0, f"quiet cycle to begin from: {name}")
         moments.prepare(name, asked.scan_s)
     began = perf_counter()
-    found: dict[Cell, Outcome] = {}
     for cell, outcome in pool.results(partial(_lived, asked.scan_s), left, asked.workers, stopped):
         found[cell] = outcome
+        kept.add(_key(cell), outcome)
         campaign.outcomes.append(outcome)
-        show(min(len(found) / len(left), 0.999), f"{len(found)} of {len(left)} runs, {len(campaign.failing)} broken")
+        show(min(len(found) / len(every), 0.999), f"{len(found)} of {len(every)} runs, {len(campaign.failing)} broken")
     campaign.wall_s = perf_counter() - began
-    campaign.interrupted = len(found) < len(left)
-    show(1.0, f"{len(found)} of {len(left)} runs, {len(campaign.failing)} broken")
+    campaign.interrupted = len(found) < len(every)
+    show(1.0, f"{len(found)} of {len(every)} runs, {len(campaign.failing)} broken")
     return campaign, found
 
 
 def as_json(campaign: Campaign, found: dict[Cell, Outcome], asked: Asked) -> dict[str, Any]:
     """Figures as of a campaign, and every cell with how many of its runs were broken."""
-    scans = sum(one.scans for one in campaign.outcomes)
     return {
         "chamber_days": round(campaign.chamber_days, 3),
         "runs": len(found),
         "faults": len(found),
         "violations": len(campaign.failing),
-        "scans_per_s": round(scans / campaign.wall_s, 1) if campaign.wall_s > 0.0 else None,
+        "scans_per_s": campaign.scans_per_s,
         "failing": [_failing(cell, one, asked) for cell, one in found.items() if one.violation is not None],
         "broken": {
             kind: {situation: sum(one.violation is not None for one in runs) for situation, runs in row.items()}
             for kind, row in _by_kind(found).items()
         },
+        "conditions": conditions(campaign),
+        "runs_from_file": campaign.before,
         "interrupted": campaign.interrupted,
     }
 
@@ -166,6 +178,10 @@ def table(campaign: Campaign, found: dict[Cell, Outcome], asked: Asked) -> str:
     return "\n".join([*lines, f"broken: {figures['violations']}"])
 
 
+def _key(cell: Cell) -> Key:
+    return (cell.kind, cell.situation, cell.seed)
+
+
 def _lived(scan_s: float, cell: Cell) -> tuple[Cell, Outcome]:
     return cell, trial.run(case_of(cell, scan_s))
 
@@ -178,14 +194,15 @@ def _moment(situation: Situation, seed: int, scan_s: float) -> Moment:
     return found[int(swarm.number(seed, "where") * len(found))]
 
 
-def _drawn(cell: Cell, situation: Situation, scan_s: float) -> Fault:
-    """Target and amount of this cell: the first fault of this kind that a seed draws which has the kind at all."""
-    base = BASES[situation.base]
+@lru_cache(maxsize=1024)
+def _drawn(kind: str, seed: int, name: str, scan_s: float) -> Fault:
+    """Target and amount of a cell: the first fault of this kind that a seed draws which has the kind at all."""
+    base = BASES[name]
     session = session_of(base, scan_s)
     where = places(params_of(base.plant), session.bundle.points, session.image)
-    number = cell.seed
+    number = seed
     while True:
-        found: Sequence[Fault] = draw(number, HOURS_TO_DRAW_IN, where, (cell.kind,), dt_s=scan_s)
+        found: Sequence[Fault] = draw(number, HOURS_TO_DRAW_IN, where, (kind,), dt_s=scan_s)
         if found:
             return found[0]
         number += 1_000_003  # a seed far away

@@ -144,9 +144,14 @@ def situation_of(session: Session, sequence: SequenceState) -> str:
     return STANDING if phase.on_door_stand else phase.kind
 
 
+def program() -> str:
+    """Which state of the program and of the shipped files this is."""
+    return _sources_sha256()[:16]
+
+
 def _folder() -> Path:
     """Where moments of exactly this program and these files belong; older folders are cleared away."""
-    return _made(f"moments-{_sources_sha256()[:16]}")
+    return _made(f"moments-{program()}")
 
 
 @lru_cache(maxsize=4)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from controller.core.frames import Command
@@ -14,6 +14,7 @@ from controller.rig import journal
 from controller.rig.campaign import moments
 from controller.rig.campaign.bases import orders_of, scene_of, session_of
 from controller.rig.campaign.ledger import Ledger
+from controller.rig.campaign.met import Lookout, Met, met
 from controller.rig.campaign.swarm import Case
 from controller.rig.cycle import linked
 from controller.rig.judge import Judge, Violation
@@ -40,7 +41,7 @@ _T = COLUMN["air_mean_degC"]
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of a run. scans: lived; trace: SHA-256 of them; condition: of the chamber at the end."""
+    """What came of a run. scans: lived; trace: SHA-256 of them; condition: of the chamber at the end; met: see met."""
 
     seed: int
     scans: int
@@ -49,6 +50,7 @@ class Outcome:
     trace: str
     condition: str
     violation: Violation | None
+    met: Met = field(default_factory=dict)
 
 
 def run(case: Case) -> Outcome:
@@ -69,7 +71,9 @@ def run(case: Case) -> Outcome:
     ledger = Ledger()
     with linked("direct", plant, session.image) as direct:
         link = Overhearing(faulty(direct, case.faults, bundle.points, session.image, case.scan_s))
-        watch = _Watch(case, session, Judge(plant, session, link, made[0], case.faults), plant.chamber)
+        watch = _Watch(
+            case, session, Judge(plant, session, link, made[0], case.faults), plant.chamber, Lookout(session, state)
+        )
         runner = session.runner(
             link=link, clock=LockstepClock(0, case.scan_s),
             orders=with_wrong_orders(ScriptOrders([*script, *case.orders]), case.faults, case.scan_s),
@@ -81,7 +85,8 @@ def run(case: Case) -> Outcome:
             ledger.events, ledger.gaps, runner.overruns, session.plan.alarms.rows, case.scan_s
         )
     return Outcome(
-        case.seed, ledger.scans, case.scan_s, len(case.faults), runner.trace.hexdigest(), watch.condition, violation
+        case.seed, ledger.scans, case.scan_s, len(case.faults), runner.trace.hexdigest(), watch.condition, violation,
+        met(watch.lookout, watch.judge.live, case.faults, ledger.events, ledger.scans * case.scan_s),
     )
 
 
@@ -115,9 +120,12 @@ def _lived(runner: Runner, start: Start, scans: int, watch: _Watch, ledger: Ledg
 class _Watch:
     """Shows every scan to the judge, and remembers what liveness wants to see."""
 
-    def __init__(self, case: Case, session: Session, judge: Judge, chamber: Chamber) -> None:
+    def __init__(
+        self, case: Case, session: Session, judge: Judge, chamber: Chamber, lookout: Lookout
+    ) -> None:
         self.condition = ""
-        self._judge, self._chamber, self._case = judge, chamber, case
+        self.judge, self.lookout = judge, lookout
+        self._chamber, self._case = chamber, case
         self._truth: Any = chamber.state.truth
         self._live = Liveness(attended=case.attended)
         self._rows, self._phases = session.plan.protection.rows, session.plan.sequence.phases
@@ -129,23 +137,24 @@ class _Watch:
 
     def each(self, scan: int, result: ScanResult) -> None:
         """One scan."""
-        self._judge.look(scan, result)
+        self.judge.look(scan, result)
+        self.lookout.look(result)
         self._last = result
         if scan > self._healed and (scan - self._healed) % self._every == 0:
             self._moments.append(self._moment((scan - self._healed) * self._case.scan_s, result))
 
     def over(self, _result: ScanResult) -> bool:
         """Has something been found?"""
-        return self._judge.first is not None
+        return self.judge.first is not None
 
     def verdict(self, scans: int) -> Violation | None:
         """What was found in the whole run."""
-        if self._judge.first is None and self._last is not None:
-            self._judge.finish(scans - 1, self._last)
+        if self.judge.first is None and self._last is not None:
+            self.judge.finish(scans - 1, self._last)
         if self._moments:
             self.condition = self._live.condition(self._moments)
-        if self._judge.first is not None or self._healed == NEVER:
-            return self._judge.first
+        if self.judge.first is not None or self._healed == NEVER:
+            return self.judge.first
         missing = self._live.missing(self._moments)
         return Violation(scans - 1, LIVENESS, missing) if missing else None
 
