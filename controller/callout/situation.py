@@ -10,11 +10,12 @@ from pathlib import Path
 from controller.callout.by_when import Facts
 from controller.config.chamber import ChamberFile
 from controller.config.loader import parse, parse_table
-from controller.core import alarms, protection
-from controller.core.alarm_rows import AlarmRow
-from controller.core.alarms import AlarmPlan, AlarmState
+from controller.core.alarms import alarms
+from controller.core.alarms.alarms import AlarmPlan, AlarmState
 from controller.core.points import Point
-from controller.core.protection_rows import ROWS
+from controller.core.protection import protection
+from controller.core.rows.alarms import AlarmRow
+from controller.core.rows.protection import ROWS
 from controller.errors import ConfigError, StoreError
 from controller.store.checkpoint import StateCodec
 from controller.store.header import Header

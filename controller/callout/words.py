@@ -16,7 +16,7 @@ from controller.callout.escalation import Incident, Next
 from controller.callout.plan import Plan
 from controller.callout.roster import utc, zone_of
 from controller.callout.situation import SILENT, Situation, Standing
-from controller.core.alarm_rows import ALARMS
+from controller.core.rows.alarms import ALARMS
 
 WIDTH = 68
 SOON_S = 4 * 3600.0  # a limit farther off than this does not belong into a subject line

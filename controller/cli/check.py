@@ -33,11 +33,11 @@ from controller.config.filling import load_filling, read_filling
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
 from controller.config.weather import read_weather
-from controller.core import protection
-from controller.core.diary import Forecast
-from controller.core.forecast import Case, forecast
-from controller.core.mix import Mix
-from controller.core.recipe import Phase, Recipe, band
+from controller.core.outlook.diary import Forecast
+from controller.core.outlook.forecast import Case, forecast
+from controller.core.product.mix import Mix
+from controller.core.protection import protection
+from controller.core.sequence.recipe import Phase, Recipe, band
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from controller.config.filling import load_filling
 from controller.config.find import find, known
 from controller.config.weather import load_weather
-from controller.core.forecast import Case
+from controller.core.outlook.forecast import Case
 from controller.errors import ConfigError, Problem
 
 if TYPE_CHECKING:

@@ -13,9 +13,9 @@ from typing import Any
 from controller.cli import options as opt
 from controller.config.find import find
 from controller.config.loader import read
-from controller.core.recipe import Recipe
-from controller.core.roles import ROLES
-from controller.core.verbs import VERBS
+from controller.core.hand.roles import ROLES
+from controller.core.orders.verbs import VERBS
+from controller.core.sequence.recipe import Recipe
 from controller.errors import UnavailableError
 from controller.report.marks import counted
 from controller.store.desk import DESK, EXPIRES_S, EXPIRES_S_MAX, Desk, Order, Outcome, ask, keep_recipe, wait_outcome

@@ -6,8 +6,8 @@ import argparse
 
 from controller.cli.options import problem, within
 from controller.core.frames import Command
-from controller.core.procedure import AT_REST
-from controller.core.verbs import VERBS
+from controller.core.orders.procedure import AT_REST
+from controller.core.orders.verbs import VERBS
 from controller.runtime.loop import Start
 
 START_S = 5.0  # so long probes and link are judged before a cycle is ordered to start

@@ -18,10 +18,10 @@ from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.tell import Teller, status_line
 from controller.config.outlook import room
-from controller.core.commands import Orders
-from controller.core.forecast import Case, forecast
 from controller.core.frames import RawInputs
-from controller.core.procedure import AT_REST
+from controller.core.orders.commands import Orders
+from controller.core.orders.procedure import AT_REST
+from controller.core.outlook.forecast import Case, forecast
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
 from controller.link.protocol import Link

@@ -17,9 +17,9 @@ from controller.config import crosschecks, loader, pointlist, reach, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import find
 from controller.config.loader import Loaded
-from controller.core.mix import Mix
 from controller.core.points import Point
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError, Problem
 
 D = TypeVar("D")

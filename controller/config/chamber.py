@@ -7,7 +7,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Le, Len
 
-from controller.core.actuation import (
+from controller.core.actuation.actuation import (
     ActuationConfig,
     AnyHeatConfig,
     FanConfig,
@@ -15,22 +15,22 @@ from controller.core.actuation import (
     FrameHeatingConfig,
     VentConfig,
 )
-from controller.core.alarms import AlarmsConfig
-from controller.core.allocation import MoistureConfig, TemperatureConfig
-from controller.core.by_hand import ByHandConfig
-from controller.core.climate import ClimateConfig
-from controller.core.constraints import ConstraintsConfig
-from controller.core.duty import DutyItem
-from controller.core.frozen import FrozenConfig
-from controller.core.invariants import InvariantsConfig
-from controller.core.product import ProductConfig
-from controller.core.protection import ProtectionConfig
-from controller.core.recipe import ChamberLimits
-from controller.core.reduced import ForecastConfig
-from controller.core.sequence import SequenceConfig
-from controller.core.siblings import SiblingsConfig
-from controller.core.signals import SignalsConfig
-from controller.core.wear import WearConfig
+from controller.core.alarms.alarms import AlarmsConfig
+from controller.core.climate.climate import ClimateConfig
+from controller.core.climate.siblings import SiblingsConfig
+from controller.core.hand.register import ByHandConfig
+from controller.core.invariants.invariants import InvariantsConfig
+from controller.core.loops.allocation import MoistureConfig, TemperatureConfig
+from controller.core.loops.constraints import ConstraintsConfig
+from controller.core.outlook.reduced import ForecastConfig
+from controller.core.product.product import ProductConfig
+from controller.core.protection.protection import ProtectionConfig
+from controller.core.sequence.recipe import ChamberLimits
+from controller.core.sequence.sequence import SequenceConfig
+from controller.core.signals.frozen import FrozenConfig
+from controller.core.signals.signals import SignalsConfig
+from controller.core.upkeep.duty import DutyItem
+from controller.core.upkeep.wear import WearConfig
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 from controller.config import offsets, words
 from controller.config.chamber import ChamberFile
-from controller.core import pairs
-from controller.core import recipe as recipes
-from controller.core.heaters import GasConfig, HeatConfig
-from controller.core.protection_rows import NUMBER
-from controller.core.recipe import Recipe
+from controller.core.climate import pairs
+from controller.core.equipment.heaters import GasConfig, HeatConfig
+from controller.core.rows.protection import NUMBER
+from controller.core.sequence import recipe as recipes
+from controller.core.sequence.recipe import Recipe
 from controller.errors import Problem
 
 PULSE_MAX_KG_S_PER_H = 3600.0  # kg/h times seconds: one kilogram of water in one cycle

@@ -9,11 +9,11 @@ from typing import Any
 from controller.config.chamber import ChamberFile
 from controller.config.filling import FillingRow
 from controller.config.summary import table
-from controller.core.capacity import MOIST_AIR_KJ_PER_KGK
-from controller.core.everyday import Day, day
-from controller.core.mix import Mix
-from controller.core.newcomers import Around, Newcomers, Pull, Trip, least_degC, worst
-from controller.core.recipe import Phase, Recipe, band
+from controller.core.loops.capacity import MOIST_AIR_KJ_PER_KGK
+from controller.core.outlook.everyday import Day, day
+from controller.core.outlook.newcomers import Around, Newcomers, Pull, Trip, least_degC, worst
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Phase, Recipe, band
 
 OFF_K = 1.0  # so far may a settled cell be from what is asked
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from controller.config.filling import FillingRow
-from controller.core.forecast import Case
-from controller.core.recipe import Recipe
+from controller.core.outlook.forecast import Case
+from controller.core.sequence.recipe import Recipe
 
 LEAST_H = 0.1
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from controller.core.signals import SignalsConfig
+from controller.core.signals.signals import SignalsConfig
 
 VALID_DAYS = 365  # common practice for air probes, no source; the list of duties has the item itself
 

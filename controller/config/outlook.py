@@ -5,11 +5,11 @@ from __future__ import annotations
 from math import isnan
 
 from controller.config.chamber import ChamberFile
-from controller.core.capacity import MOIST_AIR_KJ_PER_KGK
-from controller.core.diary import Forecast, PhaseForecast
-from controller.core.forecast import HOURS_MAX, Case, Room
-from controller.core.moistair import enthalpy_kJ_per_kg, humidity_ratio, vapour_pressure_Pa
-from controller.core.recipe import Phase, Recipe, band
+from controller.core.climate.moistair import enthalpy_kJ_per_kg, humidity_ratio, vapour_pressure_Pa
+from controller.core.loops.capacity import MOIST_AIR_KJ_PER_KGK
+from controller.core.outlook.diary import Forecast, PhaseForecast
+from controller.core.outlook.forecast import HOURS_MAX, Case, Room
+from controller.core.sequence.recipe import Phase, Recipe, band
 from controller.errors import Problem
 
 WAIT_H_MIN = 0.2  # shorter waits are not worth a line

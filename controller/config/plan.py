@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 from controller.config.chamber import ChamberFile
-from controller.core import (
-    actuation,
-    alarms,
-    allocation,
-    by_hand,
-    charges,
-    climate,
-    constraints,
-    frozen,
-    hand_points,
-    invariants,
-    product,
-    protection,
-    sequence,
-    setaside,
-    siblings,
-    signals,
-    upkeep,
-)
-from controller.core.mix import Mix
+from controller.core.actuation import actuation
+from controller.core.alarms import alarms
+from controller.core.climate import climate, siblings
+from controller.core.hand import points as hand_points
+from controller.core.hand import register as by_hand
+from controller.core.invariants import invariants
+from controller.core.loops import allocation, constraints
 from controller.core.points import Point, of_kind
-from controller.core.protection_rows import ROWS
-from controller.core.recipe import Recipe, keeps_places
+from controller.core.product import charges, product
+from controller.core.product.mix import Mix
+from controller.core.protection import protection
+from controller.core.rows.protection import ROWS
 from controller.core.scan import ScanPlan
+from controller.core.sequence import sequence, setaside
+from controller.core.sequence.recipe import Recipe, keeps_places
+from controller.core.signals import frozen, signals
+from controller.core.upkeep import upkeep
 
 
 def bind(

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from controller.config.chamber import ChamberFile
-from controller.core.maturity import arrhenius_rate
-from controller.core.mix import Mix
-from controller.core.recipe import Recipe
-from controller.core.strength import strength_MPa
+from controller.core.product.maturity import arrhenius_rate
+from controller.core.product.mix import Mix
+from controller.core.product.strength import strength_MPa
+from controller.core.sequence.recipe import Recipe
 from controller.errors import Problem
 
 

@@ -13,9 +13,9 @@ from pydantic import TypeAdapter
 
 from controller.config.chamber import ChamberFile
 from controller.config.find import SHIPPED
-from controller.core.mix import Mix
 from controller.core.points import Point
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 
 FOLDER = SHIPPED / "schema"
 CLASSES: dict[str, type[Any]] = {"chamber": ChamberFile, "recipe": Recipe, "mix": Mix, "point": Point}

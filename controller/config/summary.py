@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.recipe import End, Phase, Recipe
+from controller.core.sequence.recipe import End, Phase, Recipe
 
 HEADER = ("phase", "air degC", "rate K/h", "fog below %", "judged from %", "fan kg/s", "ends when")
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from controller.core import frozen, siblings, signals
+from controller.core.climate import siblings
+from controller.core.climate.siblings import SiblingsPlan, SiblingsState
 from controller.core.frames import Event, Frame, RawInputs
-from controller.core.frozen import FrozenPlan, FrozenState
-from controller.core.setaside import AsideState
-from controller.core.siblings import SiblingsPlan, SiblingsState
-from controller.core.signals import SignalPlan, SignalState
+from controller.core.sequence.setaside import AsideState
+from controller.core.signals import frozen, signals
+from controller.core.signals.frozen import FrozenPlan, FrozenState
+from controller.core.signals.signals import SignalPlan, SignalState
 
 
 class Plans(Protocol):

@@ -9,52 +9,45 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from controller.core import (
-    actuation,
-    alarms,
-    allocation,
-    charges,
-    climate,
-    constraints,
-    frozen,
-    hand_effects,
-    hand_orders,
-    invariants,
-    lock_out,
-    moves,
-    product,
-    protection,
-    sequence,
-    setaside,
-    signals,
-    upkeep,
-)
-from controller.core.actuation import Achieved, ActuationPlan, ActuationState
-from controller.core.alarms import AlarmPlan, AlarmState
-from controller.core.allocation import AllocationPlan, AllocationState, Demands
-from controller.core.by_hand import UNTOUCHED, ByHand, ByHandPlan
-from controller.core.by_hand import live as hands_now
-from controller.core.charges import ChargePlan, ChargeState
-from controller.core.climate import Climate, ClimatePlan, ClimateState
+from controller.core.actuation import actuation
+from controller.core.actuation.actuation import Achieved, ActuationPlan, ActuationState
+from controller.core.alarms import alarms
+from controller.core.alarms.alarms import AlarmPlan, AlarmState
+from controller.core.climate import climate
+from controller.core.climate.climate import Climate, ClimatePlan, ClimateState
+from controller.core.climate.siblings import AGREED, SiblingsPlan, SiblingsState
 from controller.core.columns import COMPUTED as COMPUTED
-from controller.core.constraints import ConstraintPlan, Limits
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
-from controller.core.frozen import FrozenPlan, FrozenState
-from controller.core.hand_effects import Hands
-from controller.core.invariants import InvariantPlan, Memory
+from controller.core.hand import effects as hand_effects
+from controller.core.hand import lock_out
+from controller.core.hand import orders as hand_orders
+from controller.core.hand.effects import Hands
+from controller.core.hand.register import UNTOUCHED, ByHand, ByHandPlan
+from controller.core.hand.register import live as hands_now
+from controller.core.invariants import invariants
+from controller.core.invariants.invariants import InvariantPlan, Memory
 from controller.core.judged import judge
-from controller.core.phases import PhasePlan
-from controller.core.procedure import CONTROLLED
-from controller.core.product import Product, ProductPlan, ProductState
-from controller.core.protection import ProtectionPlan, ProtectionState, Verdict
+from controller.core.loops import allocation, constraints
+from controller.core.loops.allocation import AllocationPlan, AllocationState, Demands
+from controller.core.loops.constraints import ConstraintPlan, Limits
+from controller.core.orders.procedure import CONTROLLED
+from controller.core.product import charges, moves, product
+from controller.core.product.charges import ChargePlan, ChargeState
+from controller.core.product.product import Product, ProductPlan, ProductState
+from controller.core.protection import protection
+from controller.core.protection.protection import ProtectionPlan, ProtectionState, Verdict
 from controller.core.quick import maker
-from controller.core.recipe import ChamberLimits
-from controller.core.sequence import SequencePlan, SequenceState
-from controller.core.setaside import AsidePlan, AsideState
+from controller.core.sequence import sequence, setaside
+from controller.core.sequence.phases import PhasePlan
+from controller.core.sequence.recipe import ChamberLimits
+from controller.core.sequence.sequence import SequencePlan, SequenceState
+from controller.core.sequence.setaside import AsidePlan, AsideState
 from controller.core.setpoints import Targets
-from controller.core.siblings import AGREED, SiblingsPlan, SiblingsState
-from controller.core.signals import SignalPlan, SignalState
-from controller.core.upkeep import UpkeepPlan, UpkeepState
+from controller.core.signals import frozen, signals
+from controller.core.signals.frozen import FrozenPlan, FrozenState
+from controller.core.signals.signals import SignalPlan, SignalState
+from controller.core.upkeep import upkeep
+from controller.core.upkeep.upkeep import UpkeepPlan, UpkeepState
 
 _TRIPS = 1 << 16  # a device counts them in one word
 

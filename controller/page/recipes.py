@@ -12,9 +12,9 @@ from controller.config import crosschecks, outlook, reach, words
 from controller.config.find import find, known
 from controller.config.loader import parse, read
 from controller.config.summary import ending
-from controller.core.forecast import Case, Forecast, forecast
-from controller.core.mix import Mix
-from controller.core.recipe import Recipe, band
+from controller.core.outlook.forecast import Case, Forecast, forecast
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe, band
 from controller.errors import ConfigError, Problem, UnavailableError
 from controller.page.desks import Desks
 from controller.page.live.bound import Bound

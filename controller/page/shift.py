@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.callout.outbox import OUTBOX, letters_of
-from controller.core.alarm_figures import Occurrence, figures
+from controller.core.alarms.figures import Occurrence, figures
 from controller.page.live.places import ChamberPlace
 from controller.page.people.accounts import now_ms
 from controller.page.people.book import Book

@@ -6,7 +6,7 @@ import math
 from bisect import bisect_left, bisect_right
 from typing import Any
 
-from controller.core.moistair import saturation_pressure_Pa
+from controller.core.climate.moistair import saturation_pressure_Pa
 from controller.report import kpis
 from controller.store.reader import MinuteRow, Reader
 

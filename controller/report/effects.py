@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from controller.core.protection_rows import FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
+from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
 
 _COLUMNS = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame"), (VENT_OPEN, "vent"))
 _CYCLE = {"none": "goes on", "door": "as the phase says", "hold": "clock stops", "abort": "aborts"}

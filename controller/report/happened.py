@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from controller.core.orders.verbs import CHARGE, DISCHARGE
 from controller.core.points import of_kind
-from controller.core.verbs import CHARGE, DISCHARGE
 from controller.errors import DewholdError
 from controller.link.reach import image_of
 from controller.report.recorded import Recorded

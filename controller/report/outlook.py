@@ -7,8 +7,8 @@ from math import isnan
 from typing import Any
 
 from controller.config.summary import table
-from controller.core.diary import Forecast
-from controller.core.forecast import Case
+from controller.core.outlook.diary import Forecast
+from controller.core.outlook.forecast import Case
 
 EVERY_H = 2.0
 _HOURS = ("hour", "phase", "floor", "air degC", "dew point", "RH %", "dry limit %", "heat kW", "vent kg/s", "fog kg/h",

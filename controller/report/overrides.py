@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from controller.core.by_hand import COUNTED
-from controller.core.verbs import LOCK_OUT
+from controller.core.hand.register import COUNTED
+from controller.core.orders.verbs import LOCK_OUT
 from controller.store.reader import JournalRow
 
 _TOLD = ("kind", "value", "who", "role", "reason")

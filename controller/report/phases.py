@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from controller.core.recipe import Phase, Recipe, band
+from controller.core.sequence.recipe import Phase, Recipe, band
 from controller.report.kpis import SINGLE_K, digits, known, largest, mean, smallest
 from controller.report.recorded import Recorded
 from controller.store.reader import JournalRow, MinuteRow

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import cache
 from typing import NamedTuple
 
-from controller.core.recipe import Phase
+from controller.core.sequence.recipe import Phase
 from controller.report import canvas
 from controller.report.canvas import COLD, GREEN, INK, QUIET, VIOLET, WARM, WET, Canvas, Scene
 from controller.report.happened import Happened

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from controller.core.climate import ClimateConfig
-from controller.core.procedure import AT_REST
+from controller.core.climate.climate import ClimateConfig
+from controller.core.orders.procedure import AT_REST
 from controller.report import believed
 from controller.report.kpis import known
 from controller.report.overrides import deviating, overrides_of

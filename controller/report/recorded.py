@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from controller.config.chamber import ChamberFile
 from controller.config.loader import Loaded, parse, parse_table
 from controller.core.points import Point
-from controller.core.recipe import Recipe
+from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError, StoreError
 from controller.link.device import Device
 from controller.report import ran

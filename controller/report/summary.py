@@ -9,8 +9,8 @@ from typing import Any
 from controller import __version__
 from controller.config.find import SHIPPED
 from controller.config.loader import Loaded, load
-from controller.core.alarm_figures import Occurrence, figures
-from controller.core.recipe import Recipe, band
+from controller.core.alarms.figures import Occurrence, figures
+from controller.core.sequence.recipe import Recipe, band
 from controller.report import kpis
 from controller.report.verdict import VerdictRules
 from controller.store.reader import JournalRow

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from controller.config.bundle import load_bundle
 from controller.config.outlook import room
-from controller.core.forecast import Case, forecast
+from controller.core.outlook.forecast import Case, forecast
 from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig import truth

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.core.moistair import saturation_pressure_Pa
+from controller.core.climate.moistair import saturation_pressure_Pa
 from controller.report import kpis
 from controller.report.summary import asked_band
 from controller.rig import truth

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from controller.config.outlook import room
-from controller.core.forecast import Case, forecast
+from controller.core.outlook.forecast import Case, forecast
 from controller.report.summary import asked_band
 from controller.rig import bench_truth, truth
 from controller.rig.bench_rows import Found, Measured, Target

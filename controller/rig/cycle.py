@@ -15,11 +15,11 @@ from controller.config.bundle import Bundle
 from controller.config.find import find
 from controller.config.loader import load
 from controller.core.frames import Command
-from controller.core.phases import PhasePlan
-from controller.core.procedure import AT_REST, CONTROLLED
-from controller.core.recipe import Recipe, keeps_places
+from controller.core.orders.procedure import AT_REST, CONTROLLED
+from controller.core.orders.verbs import NEXT_PHASE
 from controller.core.scan import ScanPlan, ScanResult
-from controller.core.verbs import NEXT_PHASE
+from controller.core.sequence.phases import PhasePlan
+from controller.core.sequence.recipe import Recipe, keeps_places
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device
 from controller.link.direct import DirectLink

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from controller.core.alarm_rows import AlarmRow
 from controller.core.frames import Event
+from controller.core.rows.alarms import AlarmRow
 from controller.rig.judge import Violation
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import Any
 
-from controller.core.protection_rows import FAN
+from controller.core.rows.protection import FAN
 from controller.core.scan import ScanResult
 from controller.rig import calm
 from controller.rig.plant import Plant

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from controller.core.procedure import AT_REST
+from controller.core.orders.procedure import AT_REST
 
 # state -> its name, where the recipe is not being carried out
 NAMED: dict[str, str] = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Sequence
 
-from controller.core.commands import Orders
 from controller.core.frames import Command
-from controller.core.verbs import ACKNOWLEDGE
+from controller.core.orders.commands import Orders
+from controller.core.orders.verbs import ACKNOWLEDGE
 from controller.runtime.orders import MergedOrders
 from plantsim.faults import KINDS, Fault, amount_of
 

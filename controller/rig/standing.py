@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from controller.core.recipe import Recipe, band
 from controller.core.scan import ScanPlan
+from controller.core.sequence.recipe import Recipe, band
 from controller.report import kpis
 from controller.rig.plant import Plant
 from controller.rig.standing_watch import BIN_K, LEFT_OUT_S, LONG_S, OFF_K, Cell, Opening, Seen, Stay, Watch

@@ -17,8 +17,8 @@ from controller.config.bundle import load_site
 from controller.config.filling import read_filling
 from controller.config.find import find
 from controller.config.loader import load
-from controller.core.mix import Mix
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig import bench_standing as demo

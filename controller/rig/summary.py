@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import inf
 
 from controller.config import outlook as files
-from controller.core.forecast import Case, forecast
+from controller.core.outlook.forecast import Case, forecast
 from controller.report import believed, outlook
 from controller.report.overrides import deviating, overrides_of
 from controller.report.summary import (

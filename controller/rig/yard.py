@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from math import floor
 
 from controller.core.frames import Command
-from controller.core.verbs import CHARGE, DISCHARGE
+from controller.core.orders.verbs import CHARGE, DISCHARGE
 from plantsim.filling import Filling, Move
 
 _VERBS = {"place": CHARGE, "take": DISCHARGE}

@@ -19,9 +19,9 @@ from controller.config.bundle import exchange
 from controller.config.find import find, known
 from controller.config.loader import Loaded, parse, read
 from controller.core.frames import Command, Event, RawInputs
-from controller.core.mix import Mix
-from controller.core.procedure import refusal
-from controller.core.recipe import Recipe
+from controller.core.orders.procedure import refusal
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError, DewholdError, Problem
 from controller.runtime.resume import new_charge
 from controller.runtime.session import Asked, Session

@@ -17,9 +17,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.core.commands import MEMORY
 from controller.core.frames import Command, Event
-from controller.core.verbs import RUNTIME, SAFE
+from controller.core.orders.commands import MEMORY
+from controller.core.orders.verbs import RUNTIME, SAFE
 from controller.errors import StoreError
 from controller.runtime.desknotes import DeskNotes
 from controller.store.desk import ARGS_BYTES_MAX, EXPIRES_S_MAX, TEXT_MAX

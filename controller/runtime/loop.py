@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from time import perf_counter_ns
 from typing import Any, Protocol
 
-from controller.core.commands import Orders
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+from controller.core.orders.commands import Orders
 from controller.errors import InvariantError, LinkError
 from controller.link.liveness import Liveness, watch
 from controller.link.protocol import Link, WordImage

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from controller.core.commands import Orders
 from controller.core.frames import Command
+from controller.core.orders.commands import Orders
 
 
 class ScriptOrders:

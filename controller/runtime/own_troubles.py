@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 
 from controller.core.frames import Command, Event
-from controller.core.verbs import RUNTIME, TROUBLE
+from controller.core.orders.verbs import RUNTIME, TROUBLE
 
 LATE, RECORD, FAULT = "scan-late", "record-failing", "program-fault"
 QUIET_SCANS = 60  # so long after the last late scan, or the last broken invariant, it is over

@@ -6,13 +6,13 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from controller.core.by_hand import ALL, only_locks
 from controller.core.frames import Command, Event
-from controller.core.invariants import FRESH
-from controller.core.procedure import AT_REST
+from controller.core.hand.register import ALL, only_locks
+from controller.core.invariants.invariants import FRESH
+from controller.core.orders.procedure import AT_REST
+from controller.core.orders.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, SIMULATE
 from controller.core.scan import ScanState
-from controller.core.upkeep import carried
-from controller.core.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, SIMULATE
+from controller.core.upkeep.upkeep import carried
 from controller.errors import ConfigError, Problem
 from controller.runtime.loop import Start
 from controller.runtime.restart import commands_after, restore

@@ -13,9 +13,9 @@ from controller.config.loader import load
 from controller.config.plan import bind
 from controller.config.tags import outputs_of
 from controller.core import scan
-from controller.core.commands import Orders
 from controller.core.frames import Command, RawInputs
-from controller.core.mix import Mix
+from controller.core.orders.commands import Orders
+from controller.core.product.mix import Mix
 from controller.core.scan import ScanPlan, ScanResult, ScanState
 from controller.link.device import Device
 from controller.link.image import Image

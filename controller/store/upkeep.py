@@ -9,7 +9,7 @@ from typing import Any
 
 from controller.config.chamber import ChamberFile
 from controller.config.loader import parse
-from controller.core.duty import DutyItem
+from controller.core.upkeep.duty import DutyItem
 from controller.store.reader import Reader
 
 _DAY_MS = 86_400_000

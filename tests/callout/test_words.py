@@ -14,7 +14,7 @@ from controller.callout.escalation import Incident, Key, Next
 from controller.callout.plan import Plan
 from controller.callout.situation import SILENT, Situation, Standing
 from controller.callout.words import Told
-from controller.core.alarm_rows import ALARMS
+from controller.core.rows.alarms import ALARMS
 
 ROWS = {row.tag: row for row in ALARMS}
 HOUR_MS = 3_600_000

@@ -13,7 +13,7 @@ from controller.cli.main import BAD_INPUT, GOOD, main
 from controller.config import outlook
 from controller.config.find import SHIPPED, known
 from controller.config.loader import load
-from controller.core.protection_rows import ROWS
+from controller.core.rows.protection import ROWS
 from controller.report.verdict import VerdictRules
 
 

@@ -13,12 +13,12 @@ import pytest
 
 from controller.cli.main import main
 from controller.config.find import SHIPPED
-from controller.core.by_hand import ByHand, Entry
-from controller.core.commands import outcome
-from controller.core.duty import DutyState
-from controller.core.lock_out import Lock
-from controller.core.upkeep import UpkeepState
-from controller.core.wear import Drive, WearState
+from controller.core.hand.lock_out import Lock
+from controller.core.hand.register import ByHand, Entry
+from controller.core.orders.commands import outcome
+from controller.core.upkeep.duty import DutyState
+from controller.core.upkeep.upkeep import UpkeepState
+from controller.core.upkeep.wear import Drive, WearState
 from controller.runtime.desk import DeskOrders
 from controller.store.checkpoint import StateCodec
 from controller.store.desk import Desk

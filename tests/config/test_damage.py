@@ -12,9 +12,9 @@ from controller.config import bundle, crosschecks, pointlist, reach, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import find
 from controller.config.loader import load, load_table, parse, parse_table
-from controller.core.mix import Mix
 from controller.core.points import Point
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError
 from controller.link.device import Device
 from controller.link.layout import require_layout

@@ -12,8 +12,8 @@ from controller.config.everyday import Everyday
 from controller.config.filling import FillingRow, load_filling
 from controller.config.find import find
 from controller.config.loader import load
-from controller.core.mix import Mix
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
+from controller.core.sequence.recipe import Recipe
 
 MILD = [(8.0, 80.0)]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from controller.config.filling import FillingRow, load_filling
 from controller.config.fills import filled
 from controller.config.summary import ending
-from controller.core.forecast import Case
-from controller.core.recipe import End, Phase, Recipe
+from controller.core.outlook.forecast import Case
+from controller.core.sequence.recipe import End, Phase, Recipe
 
 FILL = Phase(kind="fill", floor_degC=10.0, ceiling_degC=30.0, on_door="standing", end=End(full=True, at_most_h=6.0))
 HOLD = Phase(kind="hold", temperature_degC=32.0, end=End(time_h=10.0))

@@ -8,7 +8,7 @@ import pytest
 
 from controller.config.find import find, kind_of, known
 from controller.config.loader import read
-from controller.core.recipe import Recipe
+from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError
 
 

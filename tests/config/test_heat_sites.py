@@ -11,7 +11,7 @@ from controller.config import bundle, crosschecks, plan
 from controller.config.chamber import ChamberFile
 from controller.config.find import SHIPPED
 from controller.config.loader import load, parse
-from controller.core.heaters import ElectricConfig, GasConfig, HeatConfig, SteamConfig
+from controller.core.equipment.heaters import ElectricConfig, GasConfig, HeatConfig, SteamConfig
 from controller.errors import ConfigError
 from controller.link.device import Device
 from controller.link.layout import require_layout

@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.config.loader import PROBLEMS_MAX, load, parse, parse_table, read
-from controller.core.mix import Mix
 from controller.core.points import Point
+from controller.core.product.mix import Mix
 from controller.errors import ConfigError
 
 

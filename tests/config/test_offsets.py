@@ -10,7 +10,7 @@ import pytest
 from controller.cli.main import main
 from controller.config import offsets
 from controller.config.find import SHIPPED
-from controller.core.signals import SignalsConfig
+from controller.core.signals.signals import SignalsConfig
 
 TODAY = date(2026, 3, 2)
 

@@ -10,16 +10,18 @@ from typing import Any
 import pytest
 
 from controller.config.loader import load_table
-from controller.core import alarms, protection, sequence
-from controller.core.alarms import AlarmsConfig
-from controller.core.allocation import Demands
-from controller.core.climate import Climate
+from controller.core.alarms import alarms
+from controller.core.alarms.alarms import AlarmsConfig
+from controller.core.climate.climate import Climate
 from controller.core.frames import Command, Event, Frame, Outputs
+from controller.core.loops.allocation import Demands
 from controller.core.points import Point, index_of, of_kind
-from controller.core.product import Product
-from controller.core.protection import HEALTHY, ProtectionConfig, Verdict
-from controller.core.recipe import ChamberLimits, End, Phase, Recipe
-from controller.core.sequence import SequenceConfig, SequencePlan, SequenceState
+from controller.core.product.product import Product
+from controller.core.protection import protection
+from controller.core.protection.protection import HEALTHY, ProtectionConfig, Verdict
+from controller.core.sequence import sequence
+from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
+from controller.core.sequence.sequence import SequenceConfig, SequencePlan, SequenceState
 from controller.core.setpoints import Targets
 
 POINTS = Path(__file__).parents[2] / "configs" / "points" / "panel-a.csv"

@@ -11,23 +11,24 @@ from math import exp, nan
 
 import pytest
 
-from controller.core import actuation, allocation, constraints
-from controller.core.actuation import ActuationConfig
-from controller.core.allocation import MoistureConfig, TemperatureConfig
-from controller.core.climate import Climate
-from controller.core.constraints import ConstraintsConfig
-from controller.core.frames import Frame
-from controller.core.moistair import (
+from controller.core.actuation import actuation
+from controller.core.actuation.actuation import ActuationConfig
+from controller.core.climate.climate import Climate
+from controller.core.climate.moistair import (
     humidity_ratio,
     saturation_pressure_Pa,
     saturation_ratio,
     saturation_temperature_degC,
     vapour_pressure_of_ratio_Pa,
 )
+from controller.core.equipment.valve import Characteristic
+from controller.core.frames import Frame
+from controller.core.loops import allocation, constraints
+from controller.core.loops.allocation import MoistureConfig, TemperatureConfig
+from controller.core.loops.constraints import ConstraintsConfig
 from controller.core.points import Point, of_kind
-from controller.core.product import Product
+from controller.core.product.product import Product
 from controller.core.setpoints import Targets
-from controller.core.valve import Characteristic
 
 AIR_MJ_PER_K = 0.75
 AIR_KG = 706.0

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from controller.core import invariants
 from controller.core.frames import Command
+from controller.core.invariants import invariants
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from controller.core import wear
-from controller.core.by_hand import ByHand, Entry
-from controller.core.invariants import FRESH
-from controller.core.lock_out import Lock
+from controller.core.hand.lock_out import Lock
+from controller.core.hand.register import ByHand, Entry
+from controller.core.invariants.invariants import FRESH
+from controller.core.upkeep import wear
 from controller.errors import ConfigError
 from controller.runtime.loop import Start
 from controller.runtime.resume import begin, differences, last_utc_ms

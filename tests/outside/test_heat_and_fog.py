@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from controller.core.heaters import STEAM_KJ_PER_KG, SteamConfig
+from controller.core.equipment.heaters import STEAM_KJ_PER_KG, SteamConfig
 from plantsim.kernel import layout as at
 from plantsim.kernel.drives import opened
 from plantsim.kernel.jit import python_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core import maturity
+from controller.core.product import maturity
 
 RATES = {  # degC: FHP, Ea 38.3, 40, 45 kJ/mol, EN 1992 B.10, Nurse-Saul -10 and 0, Q = 5000 K at 23 degC
     5: (0.2925, 0.4285, 0.4127, 0.3695, 0.4778, 0.5000, 0.2500, 0.3354),

@@ -11,7 +11,7 @@ import CoolProp.CoolProp as coolprop
 import psychrolib
 import pytest
 
-from controller.core import moistair
+from controller.core.climate import moistair
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 

@@ -19,9 +19,9 @@ from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from controller.config.bundle import load_site
-from controller.core import signals
 from controller.core.frames import Outputs
 from controller.core.points import Point, of_kind
+from controller.core.signals import signals
 from controller.errors import LinkError
 from controller.link.device import Device, Setting
 from controller.link.layout import require_layout

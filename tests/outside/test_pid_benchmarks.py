@@ -11,9 +11,10 @@ from math import exp, tanh
 import pytest
 from simple_pid import PID
 
-from controller.core import loops, pulses
-from controller.core.loops import LoopConfig, LoopState
-from controller.core.pulses import PulsePlan
+from controller.core.actuation import pulses
+from controller.core.actuation.pulses import PulsePlan
+from controller.core.loops import loops
+from controller.core.loops.loops import LoopConfig, LoopState
 
 # A heater of a large room: 0.5 K/% with 120 s dead time and 1800 s lag. Gains by Skogestad's SIMC rule with tc = theta
 # (Skogestad, Simple analytic rules for model reduction and PID controller tuning, J. Process Control 13, 2003; rule

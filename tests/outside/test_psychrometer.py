@@ -5,8 +5,8 @@ from __future__ import annotations
 import psychrolib
 import pytest
 
-from controller.core.moistair import saturation_pressure_Pa
-from controller.core.pairs import PSYCHROMETERS, Coefficient, psychrometer_Pa
+from controller.core.climate.moistair import saturation_pressure_Pa
+from controller.core.climate.pairs import PSYCHROMETERS, Coefficient, psychrometer_Pa
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 SEA = 101325.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core import strength
+from controller.core.product import strength
 
 SHARES = {  # s: share of the 28-day strength at 0.5, 1, 2, 3, 7, 14, 28, 90 days
     0.20: (0.2734, 0.4239, 0.5779, 0.6630, 0.8187, 0.9205, 1.0, 1.0925),

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from controller.core.alarm_rows import ALARMS
+from controller.core.rows.alarms import ALARMS
 from controller.page.web.html import FOLDER as TEMPLATES
 from controller.page.web.wording import FOLDER, LANGUAGES, best, texts
 

@@ -8,12 +8,12 @@ from math import inf, nan
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core import sequence
-from controller.core.alarm_causes import NO_MEANS, AlarmsConfig, Means, any_beyond, excesses
-from controller.core.climate import Climate
-from controller.core.product import Product
-from controller.core.recipe import ChamberLimits, End, Phase, Recipe
-from controller.core.sequence import SequenceConfig, SequenceState
+from controller.core.alarms.causes import NO_MEANS, AlarmsConfig, Means, any_beyond, excesses
+from controller.core.climate.climate import Climate
+from controller.core.product.product import Product
+from controller.core.sequence import sequence
+from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
+from controller.core.sequence.sequence import SequenceConfig, SequenceState
 from controller.core.setpoints import Targets
 
 HOLD = Phase(kind="hold", floor_degC=29.0, ceiling_degC=34.0, rh_fog_below_pct=95.0, rh_accept_pct=94.0,

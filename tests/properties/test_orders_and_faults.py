@@ -14,12 +14,12 @@ from hypothesis import Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 
-from controller.core import sequence
-from controller.core.alarm_rows import ALARMS
 from controller.core.frames import Command, RawInputs
-from controller.core.invariants import FRESH
-from controller.core.procedure import AT_REST, STATES
+from controller.core.invariants.invariants import FRESH
+from controller.core.orders.procedure import AT_REST, STATES
+from controller.core.rows.alarms import ALARMS
 from controller.core.scan import scan
+from controller.core.sequence import sequence
 from controller.rig.campaign import moments
 from controller.rig.campaign.bases import BASES, params_of, scene_of, session_of
 from controller.rig.plant import TruthLog, build

@@ -7,9 +7,9 @@ from math import isnan
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.core import signals
 from controller.core.frames import Quality, RawInputs
 from controller.core.points import Point
+from controller.core.signals import signals
 
 POINTS = tuple(
     Point(

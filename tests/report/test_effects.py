@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.protection_rows import FOG, HEAT, NUMBER, ROWS, SAFE, VENT_OPEN
+from controller.core.rows.protection import FOG, HEAT, NUMBER, ROWS, SAFE, VENT_OPEN
 from controller.report import effects
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from controller.config.find import SHIPPED
 from controller.config.loader import load
-from controller.core.recipe import End, Phase, Recipe
+from controller.core.sequence.recipe import End, Phase, Recipe
 from controller.report.phases import Planned, plan_line, plan_of
 
 REST = Phase(kind="rest", temperature_degC=20.0, end=End(time_h=2.0))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.alarm_rows import OWN
 from controller.core.frames import Event
+from controller.core.rows.alarms import OWN
 from controller.rig.journal import judged
 
 ROW = replace(OWN[0], tag="probe-bad", on_s=5.0, off_s=10.0)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core.procedure import STATES
+from controller.core.orders.procedure import STATES
 from controller.rig.liveness import HEATS, IN_BAND, NAMED, ON_ITS_WAY, VENTS, WAITING, Liveness, Moment
 
 GOOD = Moment(since_healed_s=900.0, state="running", air_degC=30.0, floor_degC=29.0, ceiling_degC=33.0)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from controller.core.recipe import PhaseKind
+from controller.core.sequence.recipe import PhaseKind
 from controller.rig.campaign import moments, trial
 from controller.rig.campaign.bases import BASES, scene_of, session_of
 from controller.rig.campaign.moments import REST, recalled

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.config.bundle import load_site
-from controller.core.newcomers import Around, Newcomers, Trip, worst
+from controller.core.outlook.newcomers import Around, Newcomers, Trip, worst
 from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig.plant import build, scene

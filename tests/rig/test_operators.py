@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
-from controller.core.commands import CommandState, fresh, objection
 from controller.core.frames import Command
+from controller.core.orders.commands import CommandState, fresh, objection
 from controller.rig.operators import Overheard, WrongOrders, at_screen
 from controller.runtime.orders import MergedOrders, ScriptOrders
 from plantsim.faults import KINDS, Fault

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.verbs import VERBS
+from controller.core.orders.verbs import VERBS
 from controller.rig.campaign import swarm
 from controller.rig.campaign.bases import BASES, session_of
 from controller.rig.campaign.swarm import HEAL_S, base_of, case_of

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from controller.core.commands import objection
 from controller.core.frames import Command, Event
+from controller.core.orders.commands import objection
 from controller.runtime.desk import DeskOrders
 from controller.store.desk import Desk, Order, ask
 from controller.store.header import Header

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from controller.core.commands import outcome as told
 from controller.core.frames import Command
+from controller.core.orders.commands import outcome as told
 from controller.errors import StoreError
 from controller.store import desk as module
 from controller.store.desk import (

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.core.by_hand import ByHand, Entry
 from controller.core.frames import Event
-from controller.core.lock_out import Lock
+from controller.core.hand.lock_out import Lock
+from controller.core.hand.register import ByHand, Entry
 from controller.store.checkpoint import StateCodec
 from controller.store.header import Header
 from controller.store.overridden import overridden

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from controller.config.find import SHIPPED
-from controller.core.duty import Done, DutyState
-from controller.core.upkeep import UpkeepState
-from controller.core.wear import Drive, WearState
+from controller.core.upkeep.duty import Done, DutyState
+from controller.core.upkeep.upkeep import UpkeepState
+from controller.core.upkeep.wear import Drive, WearState
 from controller.store.checkpoint import StateCodec
 from controller.store.header import Header
 from controller.store.reader import Reader

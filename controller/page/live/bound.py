@@ -9,10 +9,10 @@ from typing import Any, TypeVar
 from controller.config.chamber import ChamberFile
 from controller.config.loader import parse, parse_table
 from controller.config.plan import bind
-from controller.core.mix import Mix
 from controller.core.points import Point
-from controller.core.recipe import Recipe
+from controller.core.product.mix import Mix
 from controller.core.scan import ScanPlan, ScanState
+from controller.core.sequence.recipe import Recipe
 from controller.errors import DewholdError, StoreError
 from controller.link.device import Device
 from controller.link.image import Image

@@ -6,8 +6,8 @@ from functools import lru_cache
 from math import isfinite, nan
 from typing import Any
 
+from controller.core.climate.places import positions, shares
 from controller.core.frames import Quality
-from controller.core.places import positions, shares
 from controller.core.scan import ScanState
 from controller.page.live.bound import Bound
 from controller.page.live.numbers import clean

@@ -8,7 +8,7 @@ from math import isfinite, isnan
 from typing import Any
 
 from controller.config.outlook import room
-from controller.core.forecast import Case, Forecast, forecast
+from controller.core.outlook.forecast import Case, Forecast, forecast
 from controller.page.live.bound import Bound
 from controller.page.live.numbers import clean
 from controller.store.glance import Glance

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.alarms import active_list
-from controller.core.climate import Climate, observe
+from controller.core.alarms.alarms import active_list
+from controller.core.climate.climate import Climate, observe
 from controller.core.frames import Frame
-from controller.core.procedure import AT_REST, TABLE
-from controller.core.recipe import band
+from controller.core.orders.procedure import AT_REST, TABLE
 from controller.core.scan import COMPUTED, ScanState
+from controller.core.sequence.recipe import band
 from controller.errors import DewholdError
 from controller.page.live.bound import Bound
 from controller.page.live.byhand import overridden

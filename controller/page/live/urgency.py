@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.alarms import ActiveAlarm
+from controller.core.alarms.alarms import ActiveAlarm
 from controller.store.writer import Checkpoint
 
 # How long somebody may take until the consequence threatens. Our choice; a site sets its own with its own alarms.

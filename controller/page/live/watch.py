@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from controller.core.procedure import AT_REST
+from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanState
 from controller.errors import StoreError
 from controller.page.live.bound import Bound, bound, state_of

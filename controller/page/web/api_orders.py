@@ -9,7 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from controller.core.verbs import SAFE
+from controller.core.orders.verbs import SAFE
 from controller.errors import StoreError
 from controller.page.live.places import ChamberPlace
 from controller.page.people import audit

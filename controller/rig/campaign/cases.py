@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.core.commands import MEMORY
 from controller.core.frames import Outputs
-from controller.core.invariant_plan import InvariantPlan
-from controller.core.invariant_sequence import ORDERED
-from controller.core.procedure import AT_REST
+from controller.core.invariants.plan import InvariantPlan
+from controller.core.invariants.sequence import ORDERED
+from controller.core.orders.commands import MEMORY
+from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
 
 Case = Callable[[InvariantPlan, ScanState, ScanResult], bool]

@@ -9,12 +9,12 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import get_args
 
-from controller.core import invariants
 from controller.core.frames import Event
-from controller.core.procedure import EDGES, STATES
-from controller.core.recipe import PhaseKind
+from controller.core.invariants import invariants
+from controller.core.orders.procedure import EDGES, STATES
+from controller.core.orders.verbs import VERBS
 from controller.core.scan import ScanResult, ScanState
-from controller.core.verbs import VERBS
+from controller.core.sequence.recipe import PhaseKind
 from controller.rig import judge
 from controller.rig.campaign.cases import CASES
 from controller.rig.campaign.moments import REST, STANDING, situation_of

@@ -20,9 +20,9 @@ import numpy as np
 import controller
 import plantsim
 from controller.config.find import SHIPPED
-from controller.core.phases import SequenceState
-from controller.core.procedure import AT_REST
+from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
+from controller.core.sequence.phases import SequenceState
 from controller.rig.campaign.bases import BASES, Base, orders_of, scene_of, session_of
 from controller.rig.campaign.ledger import Ledger
 from controller.rig.cycle import START_SCAN, linked

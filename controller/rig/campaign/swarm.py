@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from math import log
 from typing import TypeVar
 
-from controller.core.alarm_rows import ALARMS
 from controller.core.frames import Command
-from controller.core.verbs import HIDING
+from controller.core.orders.verbs import HIDING
+from controller.core.rows.alarms import ALARMS
 from controller.rig.campaign import moments
 from controller.rig.campaign.bases import BASES, MILD, SUMMER, WINTER, Air, Base, params_of, session_of
 from controller.rig.campaign.moments import Moment

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from controller.core.frames import Command
-from controller.core.invariants import FRESH
+from controller.core.invariants.invariants import FRESH
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import InvariantError
 from controller.rig import journal

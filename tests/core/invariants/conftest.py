@@ -8,19 +8,24 @@ from typing import Any
 
 import pytest
 
-from controller.core import actuation, alarms, climate, invariants, protection, sequence
-from controller.core.actuators import Achieved, ActuationConfig
-from controller.core.alarm_life import Life
-from controller.core.alarms import AlarmsConfig, AlarmState
-from controller.core.allocation import AllocationState
-from controller.core.climate import Climate, ClimateConfig, Pair
+from controller.core.actuation import actuation
+from controller.core.alarms import alarms
+from controller.core.alarms.alarms import AlarmsConfig, AlarmState
+from controller.core.alarms.life import Life
+from controller.core.climate import climate
+from controller.core.climate.climate import Climate, ClimateConfig, Pair
+from controller.core.equipment.actuators import Achieved, ActuationConfig
 from controller.core.frames import Command, Event, Frame, Outputs
-from controller.core.invariants import InvariantsConfig, Memory
-from controller.core.loops import LoopState
+from controller.core.invariants import invariants
+from controller.core.invariants.invariants import InvariantsConfig, Memory
+from controller.core.loops.allocation import AllocationState
+from controller.core.loops.loops import LoopState
 from controller.core.points import Point
-from controller.core.protection import HEALTHY, ProtectionConfig, Verdict
-from controller.core.recipe import ChamberLimits, End, Phase, Recipe
-from controller.core.sequence import SequenceConfig, SequenceState
+from controller.core.protection import protection
+from controller.core.protection.protection import HEALTHY, ProtectionConfig, Verdict
+from controller.core.sequence import sequence
+from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
+from controller.core.sequence.sequence import SequenceConfig, SequenceState
 from controller.core.setpoints import Targets
 
 PAIRS = (Pair(t="TT-101A", rh="MT-101A", bay=1, level=3), Pair(t="TT-101B", rh="MT-101B", bay=1, level=10))

@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from controller.core import invariants
-from controller.core.climate import Climate
+from controller.core.climate.climate import Climate
 from controller.core.frames import Frame, Outputs, RawInputs
-from controller.core.invariants import FRESH, NAMES, Memory
-from controller.core.loops import LoopState
+from controller.core.invariants import invariants
+from controller.core.invariants.invariants import FRESH, NAMES, Memory
+from controller.core.loops.loops import LoopState
 from controller.core.points import Point, index_of
-from controller.core.protection import HEALTHY
-from controller.core.signals import HELD
+from controller.core.protection.protection import HEALTHY
+from controller.core.signals.signals import HELD
 
 ON: dict[str, float | bool] = {
     "SC_101": 75.0, "TCV_103": 40.0, "ZC_120": 5.0, "YC_101": True, "YC_103": True, "XV_102A": True,

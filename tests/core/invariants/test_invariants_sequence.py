@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from controller.core import sequence
-from controller.core.actuators import Achieved
-from controller.core.alarm_rate import Rate
-from controller.core.commands import MEMORY, CommandState, settled
+from controller.core.alarms.rate import Rate
+from controller.core.equipment.actuators import Achieved
 from controller.core.frames import Command, Event, Frame, Outputs
-from controller.core.protection import HEALTHY
-from controller.core.recipe import ChamberLimits, End, Phase, Recipe
-from controller.core.sequence import SequenceConfig
+from controller.core.orders.commands import MEMORY, CommandState, settled
+from controller.core.protection.protection import HEALTHY
+from controller.core.sequence import sequence
+from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
+from controller.core.sequence.sequence import SequenceConfig
 
 PHASE = Phase(kind="hold", floor_degC=29.0, ceiling_degC=34.0, end=End(time_h=9.0))
 PLAN = sequence.bind(SequenceConfig(), Recipe(name="trial", phases=(PHASE, PHASE)), ChamberLimits())

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from controller.core.invariants import NAMES
+from controller.core.invariants.invariants import NAMES
 from controller.errors import InvariantError
 
 BUGS = run_path(str(Path(__file__).with_name("bugs.py")))["BUGS"]

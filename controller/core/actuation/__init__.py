@@ -1,0 +1,1 @@
+"""From demands in physical units to outputs."""

@@ -1,0 +1,1 @@
+"""What people are told, and what lamps and horn make of it."""

@@ -1,0 +1,1 @@
+"""What a chamber is heated, fogged and aired with, as data."""

@@ -1,0 +1,1 @@
+"""What people override for a time, and the lock-out."""

@@ -1,0 +1,1 @@
+"""What must be true after every scan."""

@@ -1,0 +1,1 @@
+"""What may be ordered, in which state, and the one outcome of each order."""

@@ -1,0 +1,1 @@
+"""Looking ahead with the reduced chamber: forecast, newcomers, the heat of a day."""

@@ -1,0 +1,1 @@
+"""Cause and effect: the last word on the outputs."""

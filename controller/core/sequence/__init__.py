@@ -1,0 +1,1 @@
+"""The recipe and how it is carried out: phases, their ends, moving setpoints."""

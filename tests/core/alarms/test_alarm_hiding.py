@@ -1,0 +1,80 @@
+"""Shelving and taking out of service: who may hide what, for how long, and that a shelf ends by itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.alarms.hiding import SHELVED_MAX, Hidden, expire, obey
+from controller.core.frames import Command
+
+TAGS = frozenset(("spread-high", "waiting", "probe-bad", "fighting", "in-hand", "mains-bad", "limiter"))
+FIXED = frozenset(("limiter",))
+DAY_SHELF = {"tag": "spread-high", "hours": 2.0, "reason": "fan belt ordered"}
+
+
+def order(verb: str, **args: Any) -> Command:
+    return Command("id", verb, "anna", tuple(sorted(args.items())))
+
+
+def test_a_shelf_ends_after_its_hours_and_says_so() -> None:
+    hidden, reason = obey((), order("shelve", **DAY_SHELF), TAGS, FIXED, 100.0)
+    assert (hidden, reason) == ((Hidden("spread-high", 7300.0, "anna", "fan belt ordered"),), "")
+    assert expire(hidden, 7299.0) == (hidden, ())
+    left, events = expire(hidden, 7300.0)
+    assert left == ()
+    assert [(event.tag, dict(event.data)["what"]) for event in events] == [("spread-high", "unshelved")]
+
+
+def test_out_of_service_has_no_end_and_comes_back_only_by_hand() -> None:
+    hidden, _ = obey((), order("out-of-service", tag="waiting", reason="test"), TAGS, FIXED, 0.0)
+    assert expire(hidden, 1e9) == (hidden, ())
+    same, reason = obey(hidden, order("unshelve", tag="waiting"), TAGS, FIXED, 0.0)
+    assert (same, reason) == (hidden, "waiting is not shelved")
+    assert obey(hidden, order("in-service", tag="waiting"), TAGS, FIXED, 0.0) == ((), "")
+
+
+def test_shelving_again_sets_a_new_end() -> None:
+    hidden, _ = obey((), order("shelve", **DAY_SHELF), TAGS, FIXED, 0.0)
+    hidden, reason = obey(hidden, order("shelve", **{**DAY_SHELF, "hours": 1}), TAGS, FIXED, 0.0)
+    assert (len(hidden), hidden[0].until_s, reason) == (1, 3600.0, "")
+
+
+@pytest.mark.parametrize(
+    ("verb", "args", "says"),
+    [
+        ("shelve", {**DAY_SHELF, "tag": "nothing"}, "no alarm is called 'nothing'"),
+        ("shelve", {**DAY_SHELF, "tag": "limiter"}, "raised by protection"),
+        ("out-of-service", {"tag": "limiter", "reason": "x"}, "raised by protection"),
+        ("shelve", {**DAY_SHELF, "reason": "  "}, "a reason is needed"),
+        ("out-of-service", {"tag": "waiting"}, "a reason is needed"),
+        ("shelve", {**DAY_SHELF, "hours": 0}, "above 0 and at most 12"),
+        ("shelve", {**DAY_SHELF, "hours": 12.1}, "above 0 and at most 12"),
+        ("shelve", {**DAY_SHELF, "hours": float("nan")}, "above 0 and at most 12"),
+        ("shelve", {**DAY_SHELF, "hours": True}, "above 0 and at most 12"),
+        ("shelve", {"tag": "waiting", "reason": "x"}, "above 0 and at most 12"),
+        ("unshelve", {"tag": "waiting"}, "not shelved"),
+        ("in-service", {"tag": "waiting"}, "not out of service"),
+    ],
+)
+def test_what_is_refused_changes_nothing_and_says_why(verb: str, args: dict[str, Any], says: str) -> None:
+    hidden, reason = obey((), order(verb, **args), TAGS, FIXED, 0.0)
+    assert hidden == ()
+    assert says in reason
+
+
+def test_only_so_many_may_be_shelved_at_once() -> None:
+    hidden: tuple[Hidden, ...] = ()
+    for tag in sorted(TAGS - FIXED)[:SHELVED_MAX]:
+        hidden, reason = obey(hidden, order("shelve", tag=tag, hours=1, reason="x"), TAGS, FIXED, 0.0)
+        assert not reason
+    last = sorted(TAGS - FIXED)[SHELVED_MAX]
+    assert "shelved already" in obey(hidden, order("shelve", tag=last, hours=1, reason="x"), TAGS, FIXED, 0.0)[1]
+    assert obey(hidden, order("out-of-service", tag=last, reason="x"), TAGS, FIXED, 0.0)[1] == ""
+
+
+def test_what_is_out_of_service_cannot_be_shelved() -> None:
+    hidden, _ = obey((), order("out-of-service", tag="waiting", reason="test"), TAGS, FIXED, 0.0)
+    shelve = order("shelve", **{**DAY_SHELF, "tag": "waiting"})
+    assert "return it to service" in obey(hidden, shelve, TAGS, FIXED, 0.0)[1]

@@ -1,0 +1,126 @@
+"""Lamps by priority, horn, healthy relay; one alarm acknowledged, the horn silenced, troubles of the runtime."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from controller.core.alarms import alarms
+from controller.core.alarms.alarms import AlarmsConfig
+from controller.core.frames import Command, Frame, Outputs
+from controller.core.protection.protection import HEALTHY
+from controller.core.rows.alarms import TOLD
+
+TagOf = Callable[[Outputs, str], float | bool]
+Panel = Any  # AlarmPanel of conftest
+
+
+def lamps(panel: Panel, tag_of: TagOf) -> tuple[bool, bool, bool]:
+    """Beacon, horn, healthy relay."""
+    return tuple(bool(tag_of(panel.outputs, tag)) for tag in ("YL-190", "YA-191", "YC-192"))  # type: ignore[return-value]
+
+
+def order(verb: str, **args: Any) -> Command:
+    return Command(f"{verb}-1", verb, "anna", tuple(sorted(args.items())))
+
+
+def give(panel: Panel, *orders: Command) -> None:
+    panel.sequence = replace(panel.sequence, for_alarms=orders)
+    panel.scan()
+    panel.sequence = replace(panel.sequence, for_alarms=())
+
+
+def trouble(panel: Panel, tag: str, active: bool) -> None:
+    give(panel, Command(f"{tag}-{active}", "trouble", "runtime", (("active", active), ("tag", tag))))
+
+
+@pytest.mark.parametrize("tag", [row.tag for row in TOLD])
+def test_what_the_runtime_tells_is_an_alarm_from_its_scan_on_and_drops_the_relay(
+    panel: Panel, tag_of: TagOf, tag: str
+) -> None:
+    trouble(panel, tag, True)
+    assert panel.active == {tag}
+    assert lamps(panel, tag_of) == (True, True, False)
+    panel.scan(100)
+    trouble(panel, tag, False)
+    assert not panel.active
+    assert lamps(panel, tag_of)[:2] == (True, False)
+
+
+def test_a_fault_of_the_program_holds_the_relay_dropped_until_somebody_resets(panel: Panel, tag_of: TagOf) -> None:
+    """Goal: one broken scan at night is still seen in the morning. Method: told and taken back; acknowledge; reset."""
+    trouble(panel, "program-fault", True)
+    trouble(panel, "program-fault", False)
+    panel.scan(1000)
+    assert lamps(panel, tag_of) == (True, False, False)
+    panel.sequence = replace(panel.sequence, acknowledge=True)
+    panel.scan()
+    assert lamps(panel, tag_of) == (True, False, False)
+    panel.sequence = replace(panel.sequence, acknowledge=False, reset=(("r", "anna"),))
+    panel.scan()
+    assert lamps(panel, tag_of) == (False, False, True)
+
+
+def test_one_alarm_is_acknowledged_by_its_tag_and_the_others_are_not(
+    panel: Panel, opened: Callable[..., Frame], tag_of: TagOf
+) -> None:
+    panel.frame = opened("YS-110")
+    panel.verdict = replace(HEALTHY, trips=("limiter",))
+    panel.scan(10)
+    give(panel, order("acknowledge", tag="limiter"))
+    states = {one.row.tag: one.state for one in alarms.active_list(panel.plan, panel.state)}
+    assert states == {"limiter": "A", "mains-bad": "U"}
+    assert lamps(panel, tag_of) == (True, True, False)
+    give(panel, order("acknowledge", tag="limiters"))
+    assert "no alarm is called 'limiters'" in panel.events[-1].text
+
+
+def test_a_silenced_horn_is_no_acknowledgement_and_sounds_again_for_the_next_alarm(
+    panel: Panel, opened: Callable[..., Frame], tag_of: TagOf
+) -> None:
+    panel.verdict = replace(HEALTHY, trips=("limiter",))
+    panel.scan(5)
+    give(panel, order("silence"))
+    panel.scan(100)
+    assert lamps(panel, tag_of) == (True, False, False)
+    assert [one.state for one in alarms.active_list(panel.plan, panel.state)] == ["U"]
+    panel.frame = opened("HS-111")
+    panel.scan(10)  # of low priority: the horn has nothing to say about it
+    assert lamps(panel, tag_of) == (True, False, False)
+    panel.verdict = replace(HEALTHY, trips=("limiter", "door-open"))
+    panel.scan()
+    assert lamps(panel, tag_of) == (True, True, False)
+
+
+def test_a_horn_that_was_silenced_sounds_when_all_was_well_in_between(panel: Panel, tag_of: TagOf) -> None:
+    panel.verdict = replace(HEALTHY, trips=("door-open",))
+    panel.scan(5)
+    give(panel, order("silence"))
+    panel.sequence, panel.verdict = replace(panel.sequence, acknowledge=True), HEALTHY
+    panel.scan(2)
+    panel.sequence, panel.verdict = replace(panel.sequence, acknowledge=False), replace(HEALTHY, trips=("door-open",))
+    panel.scan()
+    assert lamps(panel, tag_of) == (True, True, panel.plan.rows[panel.plan.numbers["door-open"]].priority != "high")
+
+
+@pytest.mark.parametrize("order_in_list", ["at the end, together", "anywhere"])
+def test_lamps_by_priority_show_what_is_in_sight(
+    panel: Panel, tag_of: TagOf, order_in_list: str
+) -> None:
+    """Goal: each lamp has its priority, with outputs side by side or scattered. Method: two more chambers' wiring."""
+    tags = {"beacon_high": "YL-190H", "beacon_medium": "YL-190M", "beacon_low": "YL-190L"}
+    if order_in_list == "anywhere":
+        tags["beacon_low"] = "YC-106"  # the first of the contacts that nobody else has here
+    panel.plan = alarms.bind(AlarmsConfig(**tags), panel.points)
+    seen = []
+    for trips in ((), ("limiter",), ("limiter", "door-open"), ("door-open",), ()):
+        panel.verdict = replace(HEALTHY, trips=trips)
+        panel.sequence = replace(panel.sequence, acknowledge=True)
+        panel.scan()
+        seen.append([tag_of(panel.outputs, tag) for tag in tags.values()])
+    priority = panel.plan.rows[panel.plan.numbers["door-open"]].priority
+    both = [True, priority == "medium", priority == "low"]
+    assert seen == [[False] * 3, [True, False, False], both, [False, *both[1:]], [False] * 3]
