@@ -1,4 +1,4 @@
-"""What the register of `by_hand` does to a scan: to inputs, setpoints, demands and outputs. Called only when it is not
+"""What the register does to a scan: to inputs, setpoints, demands and outputs. Called only when it is not
 idle."""
 
 from __future__ import annotations

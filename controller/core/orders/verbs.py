@@ -28,7 +28,7 @@ NOT_WHILE_LOCKED: frozenset[str] = frozenset(("start", "restart", "resume", "res
 
 DONE = "done"  # an item of what people have to do
 
-TROUBLE = "trouble"  # the runtime tells of itself: arguments tag (of alarm_rows.TOLD) and active
+TROUBLE = "trouble"  # the runtime tells of itself: arguments tag (of rows.alarms.TOLD) and active
 RUNTIME = "runtime"  # who may say so
 
 VERBS: frozenset[str] = frozenset(
