@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 
 from controller.errors import LinkError
@@ -35,10 +36,11 @@ class DirectLink:
 
     def _require_words(self, words: Sequence[int]) -> None:
         self.counts["exchanges"] += 1
-        for word in words:
-            if not 0 <= word <= 65535:
-                self.counts["bad-words"] = self.counts.get("bad-words", 0) + 1
-                raise LinkError(
-                    "bad-words",
-                    f"direct link: {list(words)!r} has something that is no 16-bit word (0..65535); nothing was sent",
-                )
+        try:
+            array("H", words)  # one call that refuses negatives, > 65535 and what is no integer
+        except (OverflowError, TypeError):
+            self.counts["bad-words"] = self.counts.get("bad-words", 0) + 1
+            raise LinkError(
+                "bad-words",
+                f"direct link: {list(words)!r} has something that is no 16-bit word (0..65535); nothing was sent",
+            ) from None

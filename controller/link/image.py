@@ -67,7 +67,9 @@ class Image:
             for column, point in enumerate(self._outputs)
         )
         coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
-        self._pack = lru_cache(maxsize=256)(partial(_pack, coils))
+        self._pack = partial(_pack, coils)
+        # Outputs seldom change: their words are remembered per combination, and stay a pure function.
+        self._block = lru_cache(maxsize=256)(self._words_of)
         self._pulse = coil_of(points, self.device, lambda point: Place(point.address - base, point.bit))
 
     def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
@@ -109,28 +111,32 @@ class Image:
 
         Raises LinkError "bad-words" for a value that is not a number or outside its point's span.
         """
-        words = [0] * self.output_count
+        words = list(self._block(outputs.analog, outputs.discrete))
         if self._beats:
             if not (0 <= heartbeat <= 65535 and 0 <= scan_ms <= 65535):
                 raise self._bad_header(heartbeat, scan_ms)
             words[0] = heartbeat
             words[1] = scan_ms
-        analog = outputs.analog
+        if self._pulse is not None:
+            self._pulse.put(words, heartbeat, alive)
+        return words
+
+    def _words_of(self, analog: tuple[float, ...], discrete: tuple[bool, ...]) -> tuple[int, ...]:
+        """The output block of these outputs, without its header."""
         if len(analog) != len(self._outputs):
-            raise self._bad_output(outputs)
+            raise self._bad_output(analog)
+        words = [0] * self.output_count
         try:
             for column, offset, lo, gain, raw_lo, least, most in self._spans:
                 word = raw_lo + round((analog[column] - lo) * gain)
                 if not least <= word <= most:
-                    raise self._bad_output(outputs)
+                    raise self._bad_output(analog)
                 words[offset] = word & 0xFFFF
         except (ValueError, OverflowError):  # NaN, infinity
-            raise self._bad_output(outputs) from None
-        for offset, word in self._pack(outputs.discrete):
+            raise self._bad_output(analog) from None
+        for offset, word in self._pack(discrete):
             words[offset] = word
-        if self._pulse is not None:
-            self._pulse.put(words, heartbeat, alive)
-        return words
+        return tuple(words)
 
     def _with_signs(self, analog: tuple[int, ...]) -> tuple[int, ...]:
         values = list(analog)
@@ -169,15 +175,15 @@ class Image:
         text = f"heartbeat {heartbeat} or scan time {scan_ms} ms does not fit a 16-bit word"
         return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
 
-    def _bad_output(self, outputs: Outputs) -> LinkError:
-        if len(outputs.analog) != len(self._outputs):
-            text = f"{len(outputs.analog)} analog outputs came, expected {len(self._outputs)}"
+    def _bad_output(self, analog: tuple[float, ...]) -> LinkError:
+        if len(analog) != len(self._outputs):
+            text = f"{len(analog)} analog outputs came, expected {len(self._outputs)}"
             return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
-        for point, value in zip(self._outputs, outputs.analog, strict=True):
+        for point, value in zip(self._outputs, analog, strict=True):
             if not point.lo <= value <= point.hi:
                 text = f"{point.tag} = {value!r} is outside {point.lo:g}..{point.hi:g} {point.unit}"
                 return LinkError("bad-words", f"{self.where}: {text}; nothing was sent")
-        return LinkError("bad-words", f"{self.where}: outputs {outputs.analog!r} do not fit; nothing was sent")
+        return LinkError("bad-words", f"{self.where}: outputs {analog!r} do not fit; nothing was sent")
 
 
 def _picker(offsets: tuple[int, ...]) -> Callable[[Sequence[int]], tuple[int, ...]]:

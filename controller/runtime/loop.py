@@ -210,9 +210,10 @@ class Runner:
             if each is not None:
                 each(scan, result)
             done += 1
-            if late_s >= scan_s or (not lockstep and now_ns() - began > 1e9 * scan_s):
+            took_ns = now_ns() - began
+            if late_s >= scan_s or (not lockstep and took_ns > 1e9 * scan_s):
                 self._overran(scan, late_s)
-            times.add(now_ns() - began - (back - sent), back - sent)
+            times.add(took_ns - (back - sent), back - sent)
             if self._broken and self._strict:
                 raise InvariantError(f"scan {scan}: {', '.join(self._broken)}")
             if self._stop:

@@ -7,7 +7,7 @@ minutes is read with `substr` and never touches the others.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from itertools import chain
 from struct import Struct
@@ -36,13 +36,13 @@ def pack_minute(
     totals = list(map(sum, columns))
     if -_FLOAT32_MAX < sum(totals) < _FLOAT32_MAX:  # so no NaN and no infinity anywhere: the quick way
         means = [total / len(column) for total, column in zip(totals, columns, strict=True)]
-        folded = list(zip(map(min, columns), means, map(max, columns), strict=True))
+        folded: list[Iterable[float]] = [map(min, columns), means, map(max, columns)]
         found = [_GOOD] * len(columns)
     else:
-        folded = [_fold(column) for column in columns]
+        folded = list(zip(*map(_fold, columns), strict=True))
         found = [_BAD if any(map(math.isnan, column)) else _GOOD for column in columns]
     found[: len(qualities[0])] = _worst(qualities)
-    flat = chain.from_iterable([(*numbers, quality) for numbers, quality in zip(folded, found, strict=True)])
+    flat = chain.from_iterable(zip(*folded, found, strict=True))
     return _packer(len(columns)).pack(*flat)
 
 
