@@ -177,13 +177,17 @@ def scan(
     )
     if hands is not None:
         wanted = hand_effects.outputs(plan.by_hand, by_hand, wanted)
+    known_trips = state.memory.watchdog_trips
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
-        raw.watchdog_tripped or _tripped_unseen(state.memory.watchdog_trips, raw.watchdog_trips), standing, hands,
+        raw.watchdog_tripped
+        or (raw.watchdog_trips != known_trips and _tripped_unseen(known_trips, raw.watchdog_trips)),
+        standing, hands,
     )  # fmt: skip
+    overdue = state.upkeep.duty.overdue
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s,
-        _people(by_hand, state.upkeep.duty.overdue),
+        alarms.NOBODY if by_hand.idle and not overdue else (*by_hand.said, bool(overdue)),
     )  # fmt: skip
     if hands is not None:
         outputs = hand_effects.lamps(plan.by_hand, by_hand, outputs)
@@ -191,14 +195,15 @@ def scan(
         plan, state, sequence_state, frame, air, aside.open_s > 0.0 or verdict.effect == "door", now_s
     )
     upkeep_state, by_hand, more = _tended(plan, state, by_hand, shown, outputs, sequence_state, demands, now_s)
-    memory = invariants.follow(plan.invariants, state.memory, raw, *((frame, air) if hands is None else hands[1:3]))
+    measured = (frame, air) if hands is None else (hands.frame, hands.air)
+    memory = invariants.follow(plan.invariants, state.memory, raw, measured[0], measured[1])
     after = _state(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
         charge_state, aside, memory, demands if standing else None, by_hand,
         upkeep_state, siblings_state,
     )  # fmt: skip
-    events = (*probe_events, *sequence_events, *verdict.events, *told, *more, *alarm_events)
+    events = probe_events + sequence_events + verdict.events + told + more + alarm_events
     broken = invariants.check(
         plan.invariants, state, after, frame, air, targets, verdict, commands, events,
         None if hands is None else wanted,
@@ -239,11 +244,6 @@ def _hands(
     return by_hand, Hands(rows, measured, air, bool(by_hand.locks)), frame, shown, (*events, *more)
 
 
-def _people(by_hand: ByHand, overdue: tuple[str, ...]) -> tuple[bool, bool, bool]:
-    """What people have to be reminded of: overridden, locked out, overdue."""
-    return alarms.NOBODY if by_hand.idle and not overdue else (*by_hand.said, bool(overdue))
-
-
 def _tended(
     plan: ScanPlan, state: ScanState, by_hand: ByHand, frame: Frame, outputs: Outputs, sequence_state: SequenceState,
     demands: Demands, now_s: float,
@@ -264,8 +264,9 @@ def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:
 
 
 def _tripped_unseen(before: int, trips: int) -> bool:
-    """Did the device's watchdog trip and end between two readings? A fresh block ends a trip, its count stays."""
-    return trips != before and before >= 0 and (trips - before) % _TRIPS < _TRIPS // 2
+    """Did the device's watchdog, whose count has moved, trip and end between two readings? A fresh block ends a trip,
+    its count stays."""
+    return before >= 0 and (trips - before) % _TRIPS < _TRIPS // 2
 
 
 def _doors_are_work(plan: ScanPlan, state: SequenceState) -> bool:

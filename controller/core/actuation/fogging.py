@@ -41,6 +41,8 @@ def step(
 
     The same tuple when all rest.
     """
+    if fog_kg_per_h <= 0.0 and ready and _rest(plan, banks):  # nearly every scan: the product keeps the air moist
+        return banks, True, 0.0
     if plan.modulated:
         return _modulated(plan, banks, fog_kg_per_h if ready else 0.0, ready, dt_s)
     asked: list[float] = []
@@ -50,6 +52,14 @@ def step(
         fog_kg_per_h -= share if share > 0.0 else 0.0
     new, same = _pulsed(plan, banks, asked, ready, dt_s)
     return new, same, 0.0
+
+
+def _rest(plan: FoggingPlan, banks: Banks) -> bool:
+    """Does every bank rest, so that nothing in it moves while nothing is asked?"""
+    for pulse, bank in zip(plan.banks, banks, strict=True):
+        if bank.on or bank.since_s < pulse.cycle_s or bank.cycle_s < pulse.cycle_s:
+            return False
+    return True
 
 
 def _modulated(
