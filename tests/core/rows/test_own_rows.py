@@ -76,6 +76,17 @@ def test_a_limit_itself_is_still_well(points: tuple[Point, ...], frame: Frame) -
         assert own_rows.causes((cause,), seen(points, frame, (), {"TT-110": value}), True) == (there,)
 
 
+@pytest.mark.parametrize(("limits", "votes"), [
+    ({"above": 30.0}, [False, False, True]), ({"below": 5.0}, [True, False, False]),
+])
+def test_one_limit_alone_says_nothing_of_the_other_side(
+    points: tuple[Point, ...], frame: Frame, limits: dict[str, float], votes: list[bool]
+) -> None:
+    _row, cause = made(points, readings=("TT-110",), **limits)
+    found = [own_rows.causes((cause,), seen(points, frame, (), {"TT-110": v}), True) for v in (-200.0, 20.0, 500.0)]
+    assert found == [(vote,) for vote in votes]
+
+
 def test_effects_become_what_the_protection_takes_away(points: tuple[Point, ...]) -> None:
     row, _cause = made(points, contacts=("PS-102",), at_once=("fog",), blocks=("heat", "vent open"), delay_s=3.0)
     assert (row.at_once, row.blocks, row.delay_s) == (own_rows.FOG, own_rows.HEAT | own_rows.VENT_OPEN, 3.0)

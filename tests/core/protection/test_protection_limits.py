@@ -1,0 +1,147 @@
+"""Protection at its very limits: what is still well, the last second of a time, an output that comes first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from controller.core.climate.climate import Climate
+from controller.core.frames import Frame, Outputs
+from controller.core.points import Point
+from controller.core.protection import protection
+from controller.core.protection.protection import HEALTHY, ProtectionConfig
+
+Guard = Any  # what the fixtures `guard` and `make_guard` give
+Opened = Callable[..., Frame]
+Written = Callable[..., Outputs]
+TagOf = Callable[[Outputs, str], float | bool]
+
+
+@pytest.mark.parametrize(("tag", "limit"), [("TT-108", 60.0), ("TT-104A", 58.0), ("TT-104B", 58.0), ("", 48.0)])
+def test_a_limit_itself_is_well_and_just_above_it_is_not(
+    guard: Guard, reading: Callable[..., Frame], frame: Frame, air: Climate, tag: str, limit: float
+) -> None:
+    """"" is the hottest air. Also in the scan after a fault, which is judged row by row."""
+
+    def be(value: float) -> None:
+        guard.frame = reading(tag, value) if tag else frame
+        guard.air = air if tag else replace(air, hottest_degC=value)
+
+    before = guard.state
+    be(limit)
+    assert guard.scan(100) is HEALTHY
+    assert guard.state is before
+    guard.state = replace(guard.state, quiet=False)
+    assert guard.scan(100) is HEALTHY
+    be(limit + 0.001)
+    assert len(guard.scan(100).trips) == 1
+
+
+def test_a_link_is_lost_only_after_more_scans_than_allowed(guard: Guard, frame: Frame) -> None:
+    guard.frame = replace(frame, age_scans=3)
+    assert guard.scan(100).trips == ()
+    guard.frame = replace(frame, age_scans=4)
+    assert guard.scan().trips == ("link-lost",)
+
+
+def test_flow_is_owed_while_the_fan_runs_on_too(guard: Guard, written: Written, opened: Opened) -> None:
+    guard.asked = written()
+    guard.scan(20)
+    guard.frame = opened("FS-101")
+    assert guard.scan(9).trips == ()
+    assert guard.scan().trips == ("airflow-lost",)
+
+
+def test_flow_is_owed_to_the_last_second_of_the_run_on_and_not_in_the_scan_that_stops_the_fan(
+    make_guard: Callable[..., Guard], working: Outputs, written: Written, frame: Frame, opened: Opened
+) -> None:
+    for run_on, trips in ((179, ("airflow-lost",)), (180, ())):
+        guard = make_guard(working, frame, delay_s={"airflow-lost": 0.0})
+        guard.scan(60)
+        guard.asked = written()
+        guard.scan(run_on)
+        guard.frame = opened("FS-101", "YS-101")
+        assert guard.scan().trips == trips
+
+
+def test_a_cause_that_comes_back_waits_for_its_whole_delay_again(guard: Guard, bring: Callable[[str], None]) -> None:
+    bring("temperature_ok")
+    guard.scan(5)
+    bring("")
+    guard.scan(60)
+    assert guard.verdict.trips == ()
+    bring("temperature_ok")
+    assert guard.scan(4).trips == ()
+    assert guard.scan().trips == ("temperature-bad",)
+
+
+def test_a_lost_link_takes_heat_and_fog_and_nothing_back_that_others_took(guard: Guard, opened: Opened) -> None:
+    guard.frame = replace(guard.frame, age_scans=4)
+    assert guard.scan().blocked == ("heat", "fog")
+    guard.frame = replace(opened("HS-103"), age_scans=4)
+    verdict = guard.scan()
+    assert verdict.trips == ("person-inside", "link-lost")
+    assert verdict.blocked == ("heat", "fog", "fan", "frame heat")
+    assert {name for name, is_on in guard.on().items() if is_on} == {"vent open"}
+
+
+@pytest.mark.parametrize(("dt_s", "step_pct"), [(0.5, 1.0), (2.0, 4.0)])
+def test_after_a_block_the_valve_opens_by_time_not_by_scans(
+    points: tuple[Point, ...], working: Outputs, frame: Frame, opened: Opened, air: Climate, tag_of: TagOf,
+    dt_s: float, step_pct: float,
+) -> None:
+    plan = protection.bind(ProtectionConfig(startup_s=0.0), points)
+    state = protection.initial(plan)
+    opening = []
+    for seen in (frame, opened("FS-101"), *[frame] * 60):
+        state, outputs, _verdict = protection.guard(plan, state, working, seen, air, "running", (), dt_s)
+        opening.append(tag_of(outputs, "TCV-103"))
+    assert opening[:2] == [40.0, 0.0]
+    assert opening[2:] == [min(40.0, step_pct * number) for number in range(1, 61)]
+
+
+def test_a_valve_that_has_opened_as_far_as_asked_follows_at_once(
+    guard: Guard, bring: Callable[[str], None], written: Written, tag_of: TagOf
+) -> None:
+    bring("FS-101")
+    guard.scan()
+    bring("")
+    guard.scan(20)
+    assert tag_of(guard.outputs, "TCV-103") == 40.0
+    assert guard.state.quiet
+    guard.asked = written(YC_101=True, SC_101=75.0, YC_103=True, TCV_103=90.0)
+    guard.scan()
+    assert tag_of(guard.outputs, "TCV-103") == 90.0
+
+
+def test_the_first_analog_output_can_be_the_heater(
+    make_guard: Callable[..., Guard], written: Written, frame: Frame, opened: Opened, tag_of: TagOf
+) -> None:
+    """Column 0 is a column like any other: the heat of a valve there is seen, taken away and given back slowly."""
+    asked = written(TCV_103=75.0, YC_101=True, SC_101=40.0)  # two outputs have changed places
+    guard = make_guard(asked, frame, heat_valve="SC-101", fan_speed="TCV-103")
+    guard.scan(30)
+    assert guard.outputs == asked
+    guard.frame = opened("FS-101")
+    guard.scan()
+    assert tag_of(guard.outputs, "SC-101") == 0.0
+    guard.frame = frame
+    guard.scan()
+    assert tag_of(guard.outputs, "SC-101") == 2.0
+    guard.asked = written()
+    guard.scan()
+    assert guard.outputs.discrete[guard.plan.fan_run]  # it runs on after this heat too
+
+
+def test_safe_outputs_are_those_of_the_point_list(points: tuple[Point, ...]) -> None:
+    given = tuple(
+        replace(point, safe=37.0) if point.tag == "ZC-120" else replace(point, safe=1.0) if point.tag == "YC-106"
+        else point for point in points
+    )
+    safe = protection.bind(ProtectionConfig(), given).safe
+    assert safe.analog == tuple(point.safe for point in given if point.kind == "AO")
+    assert safe.discrete == tuple(point.safe == 1.0 for point in given if point.kind == "DO")
+    assert True in safe.discrete
