@@ -110,19 +110,70 @@ def test_pairs_of_humidity_alone_keep_their_quick_way() -> None:
 
 
 @pytest.mark.parametrize(
-    ("pair", "field", "limit"),
+    ("pair", "says"),
     [
-        (replace(RH, rh=""), "climate.pairs[0].rh", "needed: one of rh, wet and dew"),
-        (replace(RH, wet="XA"), "climate.pairs[0].wet", "rh is given too"),
-        (replace(WET, wet="TA"), "climate.pairs[0].wet", "is the dry bulb of the same pair"),
-        (replace(RH, psychrometer="still"), "climate.pairs[0].psychrometer", "only for a wet bulb"),
-        (replace(WET, wet="XZ"), "climate.pairs[0].wet", "not an AI point of the point list"),
+        (replace(RH, rh=""),
+         "rh = (missing): needed: one of rh, wet and dew; add rh = ... with the tag of the humidity beside t"),
+        (replace(RH, wet="XA"), "wet = XA: rh is given too; name one of rh, wet and dew"),
+        (replace(WET, dew="XB"), "dew = XB: wet is given too; name one of rh, wet and dew"),
+        (replace(WET, wet="TA"), "wet = TA: is the dry bulb of the same pair; name the point of the wet bulb"),
+        (replace(RH, psychrometer="still"),
+         "psychrometer = still: only for a wet bulb; take it out, or name a wet bulb"),
+        (replace(WET, wet="XZ"),
+         "wet = XZ: not an AI point of the point list; add the point or correct the tag"),
     ],
 )
-def test_pairs_that_are_none_are_refused(pair: climate.Pair, field: str, limit: str) -> None:
+def test_pairs_that_are_none_are_refused_with_their_remedy(pair: climate.Pair, says: str) -> None:
     with pytest.raises(ConfigError) as refused:
         climate.bind(config(pair), POINTS, 6, 12)
-    assert [(problem.field, problem.limit) for problem in refused.value.problems] == [(field, limit)]
+    assert str(refused.value).partition(": ")[2] == f"climate.pairs[0].{says}"
+
+
+def test_a_pair_without_moisture_reads_as_humidity_without_a_tag() -> None:
+    assert pairs.reading_of(replace(RH, rh="")) == ("rh", "")
+
+
+@pytest.mark.parametrize("name", sorted(PSYCHROMETERS))
+def test_the_formula_of_a_psychrometer(name: str) -> None:
+    """e = es(tw) - A p (t - tw), A = per_K (1 + rise tw); recomputed here in one line."""
+    dry, wet, pressure = 30.0, 24.0, 90_000.0
+    per_K, rise = PSYCHROMETERS[name]
+    expected = moistair.saturation_pressure_Pa(wet) - per_K * (1.0 + rise * wet) * pressure * (dry - wet)
+    assert psychrometer_Pa(dry, wet, PSYCHROMETERS[name], pressure) == pytest.approx(expected, rel=1e-12)
+
+
+def test_a_wick_hardly_colder_than_the_air_is_nearly_saturated_and_an_equal_one_is() -> None:
+    assert psychrometer_Pa(30.0, 30.0, WMO) == moistair.saturation_pressure_Pa(30.0)
+    assert psychrometer_Pa(30.0, 29.5, WMO) < 0.97 * moistair.saturation_pressure_Pa(30.0)
+
+
+def test_the_pressure_of_the_site_counts() -> None:
+    """A wet bulb 6 K below: 2 % less air, so much more vapour."""
+    way = pairs.ways((WET, RH), 80_000.0, moistair.saturation_pressure_Pa)[0]
+    assert way(30.0, 24.0) == psychrometer_Pa(30.0, 24.0, WMO, 80_000.0)
+    assert way(30.0, 24.0) > psychrometer_Pa(30.0, 24.0, WMO) + 50.0
+
+
+def test_humidity_and_dew_point_beside_a_wet_bulb() -> None:
+    wet, rh, dew = pairs.ways((WET, RH, DEW), 101_325.0, moistair.saturation_pressure_Pa)
+    top = moistair.saturation_pressure_Pa(30.0)
+    assert rh(30.0, 50.0) == pytest.approx(0.5 * top)
+    assert rh(30.0, 100.5) == rh(30.0, 100.0) == pytest.approx(top)
+    assert dew(30.0, 20.0) == moistair.saturation_pressure_Pa(20.0)
+    assert dew(30.0, 31.0) == dew(30.0, 30.0) == top
+    assert isnan(dew(nan, 20.0))
+    assert isnan(dew(30.0, nan))
+
+
+def test_saturation_pressures_are_remembered_up_to_a_number_and_never_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pairs, "_REMEMBERED", 3)
+    known = pairs.Remembered()
+    for temperature in (10.0, 20.0, -40.0, -50.0, 10.0, 30.0):
+        assert known[temperature] == moistair.saturation_pressure_Pa(temperature)
+        assert len(known) <= 3
+    assert 30.0 in known
+    assert isnan(known[nan])
+    assert nan not in known
 
 
 def test_a_sound_pair_has_no_problem() -> None:

@@ -182,6 +182,120 @@ def test_either_may_be_left_unjudged(points: tuple[Point, ...], frame: Frame, wh
     assert hall.out() == (["MT-101A", "MT-101B"] if what == "temperature_K" else ["TT-101A"])
 
 
+def test_what_is_said_names_quantity_and_both_values(hall: Hall) -> None:
+    hall.set(TT_101C=36.0, MT_101D=70.0)
+    hall.minutes(10)
+    dew = dew_point_degC(30.0, 70.0)
+    usual = dew_point_degC(30.0, 96.0)
+    assert hall.events == [
+        Event("note", "TT-101C", f"TT-101C {APART}; its temperature is 36.0 degC, the median of all 30.0 degC",
+              (("disagrees", True),)),
+        Event("note", "MT-101D", f"MT-101D {APART}; its dew point is {dew:.1f} degC, the median of all {usual:.1f} degC",
+              (("disagrees", True),)),
+    ]
+    hall.set(TT_101C=30.0)
+    hall.minutes(10)
+    assert hall.events[2:] == [
+        Event("note", "TT-101C", "TT-101C agrees with its siblings again", (("disagrees", False),))
+    ]
+
+
+def test_exactly_as_far_as_allowed_is_near_enough(hall: Hall) -> None:
+    there = relative_humidity_pct(35.0, vapour_pressure_Pa(30.0, 96.0))
+    hall.set(TT_101C=35.0, MT_101C=there)
+    hall.minutes(30)
+    assert hall.out() == []
+    assert not any(hall.state.apart_s)
+    hall.set(TT_101C=35.001)
+    hall.minutes(10)
+    assert hall.out() == ["TT-101C"]
+
+
+def test_at_the_tolerance_its_body_still_counts_for_its_humidity(hall: Hall) -> None:
+    """5 K warmer and as moist as it can be: the temperature agrees, so the dew point is judged and found too high."""
+    hall.set(TT_101C=35.0)
+    hall.minutes(10)
+    assert hall.out() == ["MT-101C"]
+
+
+def test_a_first_look_that_finds_all_near_compares_nothing(hall: Hall) -> None:
+    """2 K between the outermost and dew points within a kelvin: no clock is kept."""
+    hall.set(TT_101A=31.0, MT_101A=91.0)
+    hall.minutes(5)
+    assert hall.state is AGREED
+
+
+def test_it_is_looked_at_in_the_scan_of_the_full_minute_only(hall: Hall) -> None:
+    hall.set(TT_101C=36.0)
+    for now_s in (59.0, 61.0, 119.0):
+        assert siblings.watch(hall.plan, AGREED, hall.frame, None, now_s, 1.0)[0] is AGREED
+    for now_s in (60.0, 120.0):
+        assert any(siblings.watch(hall.plan, AGREED, hall.frame, None, now_s, 1.0)[0].apart_s)
+    assert any(siblings.watch(hall.plan, AGREED, hall.frame, None, 61.0, 2.0)[0].apart_s)
+
+
+def test_of_more_than_a_minority_the_farthest_are_left_out(hall: Hall) -> None:
+    """Five that scatter on either side, the median among the rest: three of eight at most, those farthest away."""
+    hall.set(TT_101A=20.0, TT_101B=22.0, TT_101C=24.0, TT_101D=37.0, TT_101E=39.0, TT_101F=30.0, TT_101G=30.5,
+             TT_101H=31.0)
+    hall.minutes(20)
+    assert hall.out() == ["TT-101A", "TT-101B", "TT-101E"]
+
+
+def test_one_that_has_failed_counts_as_least_far(hall: Hall) -> None:
+    """Three are out when one of them fails and a fourth is apart: it is the failed one that makes room."""
+    hall.set(TT_101A=20.0, TT_101B=21.0, TT_101C=22.0)
+    hall.minutes(12)
+    assert hall.out() == ["TT-101A", "TT-101B", "TT-101C"]
+    qualities = list(hall.frame.qualities)
+    qualities[hall.columns["TT-101A"]] = int(Quality.BAD)
+    hall.frame = replace(hall.frame, qualities=tuple(qualities))
+    hall.set(TT_101D=23.0)
+    hall.minutes(12)
+    assert hall.state.out == tuple(sorted(hall.columns[f"TT-101{letter}"] for letter in "BCD"))
+
+
+def test_a_humidity_above_saturation_counts_as_saturated(points: tuple[Point, ...], frame: Frame) -> None:
+    """All at 100 %RH and one at 118: the same dew point, because more than saturated no air of a chamber is."""
+    hall = Hall(points, frame)
+    for letter in "ABCDEFGH":
+        hall.set(**{f"TT_101{letter}": 30.0, f"MT_101{letter}": 100.0})
+    hall.set(MT_101C=118.0, TT_101A=36.0)
+    hall.minutes(20)
+    assert hall.out() == ["TT-101A"]
+
+
+def test_a_bad_humidity_has_no_dew_point(hall: Hall) -> None:
+    """Its last value would disagree; it is bad already, and so neither out nor told."""
+    qualities = list(hall.frame.qualities)
+    qualities[hall.columns["MT-101C"]] = int(Quality.BAD)
+    hall.frame = replace(hall.frame, qualities=tuple(qualities))
+    hall.set(MT_101C=60.0)
+    hall.minutes(30)
+    assert hall.events == []
+
+
+def test_a_first_minute_apart_counts_as_one_and_a_group_too_small_as_none(hall: Hall) -> None:
+    hall.set(TT_101C=36.0)
+    hall.minutes(1)
+    place = hall.plan.temperatures.columns.index(hall.columns["TT-101C"])
+    assert hall.state.apart_s == tuple(60.0 if number == place else 0.0 for number in range(16))
+    qualities = [int(Quality.BAD) if column in hall.plan.temperatures.columns[2:] else 0
+                 for column in range(len(hall.frame.qualities))]
+    hall.frame = replace(hall.frame, qualities=tuple(qualities))
+    hall.minutes(1)
+    assert hall.state.apart_s == (0.0,) * 16
+
+
+def test_what_is_left_out_changes_its_own_quality_and_nothing_else(hall: Hall) -> None:
+    hall.set(TT_101C=36.0)
+    hall.frame = replace(hall.frame, age_scans=2)
+    hall.minutes(10)
+    assert (hall.seen.values, hall.seen.discrete, hall.seen.age_scans) == (
+        hall.frame.values, hall.frame.discrete, 2)
+    assert sum(hall.seen.qualities) == 1
+
+
 def test_the_state_is_plain_json(hall: Hall) -> None:
     hall.set(TT_101C=36.0)
     hall.minutes(10)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from math import nan
+from typing import Any
 
 import pytest
 
@@ -104,9 +105,95 @@ def test_a_dead_channel_is_not_called_frozen(watch: Watch) -> None:
 
 def test_unknown_tags_are_refused_by_name(points: tuple[Point, ...]) -> None:
     with pytest.raises(ConfigError) as refused:
-        frozen.bind(FrozenConfig(tags=("TT-999",), time_of={"TT-101A": 300.0}), points)
-    assert "TT-999" in str(refused.value)
-    assert "time_of.TT-101A" in str(refused.value)
+        frozen.bind(FrozenConfig(tags=("TT-999",), time_of={"TT-101A": 300.0}, airflow="FS-999"), points)
+    found = {problem.field: (problem.value, problem.limit, problem.remedy) for problem in refused.value.problems}
+    assert found == {
+        "frozen.tags": ("TT-999", "not an AI point of the point list", "add the point or correct the tag"),
+        "frozen.time_of.TT-101A": ("TT-101A", "must be one of the tags watched", "add it to tags or leave it out"),
+        "frozen.airflow": ("FS-999", "not an DI point of the point list", "add the point or correct the tag"),
+    }
+
+
+def one(points: tuple[Point, ...], tag: str, **config: Any) -> frozen.FrozenPlan:
+    return frozen.bind(FrozenConfig(tags=(tag,), airflow="FS-101", **config), points)
+
+
+def minutes(plan: frozen.FrozenPlan, frame: Frame, *values: float) -> tuple[Frame, list[Event]]:
+    """The frame after as many minutes, seen in scans of two seconds; the first scan is at 2 s."""
+    state, now_s, told = frozen.initial(plan), 0.0, []
+    for value in values:
+        given = replace(frame, values=tuple(
+            value if column in plan.columns else other for column, other in enumerate(frame.values)
+        ))
+        for _scan in range(30):
+            now_s += 2.0
+            state, seen, events = frozen.watch(plan, state, given, now_s, 2.0)
+            told += events
+    return seen, told
+
+
+def test_tolerance_and_exempt_level_are_shares_of_the_span_from_its_lower_end(points: tuple[Point, ...]) -> None:
+    point = next(point for point in points if point.tag == "TT-101A")
+    plan = one(points, "TT-101A", tolerance_pct=0.5, exempt_from_pct=90.0)
+    span = point.hi - point.lo
+    assert point.lo != 0.0
+    assert plan.tolerances == pytest.approx((0.005 * span,))
+    assert plan.exempt == pytest.approx((point.lo + 0.9 * span,))
+
+
+def test_a_channel_may_have_a_time_of_its_own(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = frozen.bind(
+        FrozenConfig(tags=("TT-101A", "TT-101B"), time_s=600.0, time_of={"TT-101B": 120.0}, airflow="FS-101"), points
+    )
+    assert plan.times_s == (600.0, 120.0)
+    assert [event.tag for event in minutes(plan, frame, *[30.0] * 5)[1]] == ["TT-101B"]
+
+
+def test_the_first_minute_only_sets_the_reference_and_the_time_itself_is_enough(
+    points: tuple[Point, ...], frame: Frame
+) -> None:
+    plan = one(points, "TT-101A", time_s=120.0)
+    assert minutes(plan, frame, 30.0, 30.0)[1] == []
+    assert [event.tag for event in minutes(plan, frame, 30.0, 30.0, 30.0)[1]] == ["TT-101A"]
+
+
+def test_one_that_moved_waits_for_its_whole_time_again(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = one(points, "TT-101A", time_s=120.0)
+    assert minutes(plan, frame, 30.0, 30.0, 31.0, 31.0)[1] == []
+
+
+def test_within_the_tolerance_is_still_and_at_the_exempt_level_is_exempt(
+    points: tuple[Point, ...], frame: Frame
+) -> None:
+    plan = one(points, "TT-101A", time_s=120.0, tolerance_pct=0.5, exempt_from_pct=90.0)
+    step, top = plan.tolerances[0], plan.exempt[0]
+    assert len(minutes(plan, frame, 0.0, step, 0.0)[1]) == 1
+    assert minutes(plan, frame, 0.0, 1.001 * step, 0.0)[1] == []
+    assert minutes(plan, frame, top, top, top, top)[1] == []
+
+
+def test_what_it_says_when_it_stops_and_when_it_moves(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = one(points, "TT-101A", time_s=120.0)
+    assert minutes(plan, frame, *[30.0] * 4, 31.0)[1] == [
+        Event("note", "TT-101A", f"TT-101A {FROZEN}", (("frozen", True),)),
+        Event("note", "TT-101A", "TT-101A moves again", (("frozen", False),)),
+    ]
+
+
+def test_a_frozen_channel_changes_its_own_quality_and_nothing_else(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = one(points, "TT-101A", time_s=120.0)
+    aged = replace(frame, age_scans=3, discrete=(True, False) * (len(frame.discrete) // 2) + (True,) * (
+        len(frame.discrete) % 2))
+    aged = replace(aged, discrete=tuple(on or n == plan.airflow for n, on in enumerate(aged.discrete)))
+    seen, _told = minutes(plan, aged, *[25.0] * 4)
+    assert (seen.values, seen.discrete, seen.age_scans) == (aged.values, aged.discrete, 3)
+    assert [number for number, reason in enumerate(seen.reasons) if reason] == list(plan.columns)
+    assert sum(seen.qualities) == 1
+
+
+def test_while_nothing_is_frozen_the_frame_is_passed_on(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = one(points, "TT-101A")
+    assert frozen.watch(plan, frozen.initial(plan), frame, 60.0, 1.0)[1] is frame
 
 
 def test_a_chamber_without_the_section_watches_nothing(points: tuple[Point, ...], frame: Frame) -> None:

@@ -45,3 +45,9 @@ def test_two_far_apart_outvote_nobody() -> None:
 def test_weights_count_and_weightless_probes_still_give_a_mean() -> None:
     assert voting.robust_mean([30.0, 31.0], [3.0, 1.0], 5.0) == pytest.approx(30.25)
     assert voting.robust_mean([30.0, 31.0], [0.0, 0.0], 5.0) == pytest.approx(30.5)
+
+
+def test_exactly_at_the_limit_still_agrees() -> None:
+    values = [30.0, 30.0, 35.0, 35.5]
+    assert voting.agreeing(values, 2.5) == (0, 1, 2)
+    assert voting.disagreeing(values, 2.5) == (3,)
