@@ -190,7 +190,8 @@ def test_what_is_said_names_quantity_and_both_values(hall: Hall) -> None:
     assert hall.events == [
         Event("note", "TT-101C", f"TT-101C {APART}; its temperature is 36.0 degC, the median of all 30.0 degC",
               (("disagrees", True),)),
-        Event("note", "MT-101D", f"MT-101D {APART}; its dew point is {dew:.1f} degC, the median of all {usual:.1f} degC",
+        Event("note", "MT-101D",
+              f"MT-101D {APART}; its dew point is {dew:.1f} degC, the median of all {usual:.1f} degC",
               (("disagrees", True),)),
     ]
     hall.set(TT_101C=30.0)

@@ -21,7 +21,7 @@ from controller.errors import ConfigError
 
 TAGS = ("TT-1", "TT-2", "TT-3", "TT-4", "TT-5")
 POINTS = tuple(
-    Point(tag=tag, kind="AI", text="", device="p", address=0, signal="4-20mA", raw_lo=4000, raw_hi=20000, lo=0.0, hi=1.0)
+    Point(tag=tag, kind="AI", text="", device="p", address=0, signal="4-20mA", raw_lo=4000, raw_hi=20000)
     for tag in TAGS
 )
 OTHER = dict.fromkeys(
