@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.core.alarms.hiding import SHELVED_MAX, Hidden, expire, obey
-from controller.core.frames import Command
+from controller.core.frames import Command, Event
 
 TAGS = frozenset(("spread-high", "waiting", "probe-bad", "fighting", "in-hand", "mains-bad", "limiter"))
 FIXED = frozenset(("limiter",))
@@ -24,11 +24,16 @@ def test_a_shelf_ends_after_its_hours_and_says_so() -> None:
     assert expire(hidden, 7299.0) == (hidden, ())
     left, events = expire(hidden, 7300.0)
     assert left == ()
-    assert [(event.tag, dict(event.data)["what"]) for event in events] == [("spread-high", "unshelved")]
+    assert events == (
+        Event("alarm", "spread-high", "spread-high: back from the shelf, its time is over", (
+            ("what", "unshelved"), ("who", "anna"), ("reason", "fan belt ordered"),
+        )),
+    )
 
 
 def test_out_of_service_has_no_end_and_comes_back_only_by_hand() -> None:
     hidden, _ = obey((), order("out-of-service", tag="waiting", reason="test"), TAGS, FIXED, 0.0)
+    assert hidden == (Hidden("waiting", None, "anna", "test"),)
     assert expire(hidden, 1e9) == (hidden, ())
     same, reason = obey(hidden, order("unshelve", tag="waiting"), TAGS, FIXED, 0.0)
     assert (same, reason) == (hidden, "waiting is not shelved")
@@ -44,10 +49,13 @@ def test_shelving_again_sets_a_new_end() -> None:
 @pytest.mark.parametrize(
     ("verb", "args", "says"),
     [
-        ("shelve", {**DAY_SHELF, "tag": "nothing"}, "no alarm is called 'nothing'"),
+        ("shelve", {**DAY_SHELF, "tag": "nothing"},
+         "no alarm is called 'nothing': known are fighting, in-hand, limiter, mains-bad, probe-bad, spread-high, "),
+        ("shelve", {"hours": 1.0, "reason": "x"}, "no alarm is called ''"),
+        ("out-of-service", {"reason": "x"}, "no alarm is called ''"),
         ("shelve", {**DAY_SHELF, "tag": "limiter"}, "raised by protection"),
         ("out-of-service", {"tag": "limiter", "reason": "x"}, "raised by protection"),
-        ("shelve", {**DAY_SHELF, "reason": "  "}, "a reason is needed"),
+        ("shelve", {**DAY_SHELF, "reason": "  "}, "a reason is needed: say why nobody has to see it"),
         ("out-of-service", {"tag": "waiting"}, "a reason is needed"),
         ("shelve", {**DAY_SHELF, "hours": 0}, "above 0 and at most 12"),
         ("shelve", {**DAY_SHELF, "hours": 12.1}, "above 0 and at most 12"),
@@ -62,6 +70,11 @@ def test_what_is_refused_changes_nothing_and_says_why(verb: str, args: dict[str,
     hidden, reason = obey((), order(verb, **args), TAGS, FIXED, 0.0)
     assert hidden == ()
     assert says in reason
+
+
+def test_a_shelf_may_be_as_long_as_a_shift_and_its_hand_over() -> None:
+    hidden, reason = obey((), order("shelve", **{**DAY_SHELF, "hours": 12}), TAGS, FIXED, 0.0)
+    assert (hidden[0].until_s, reason) == (43_200.0, "")
 
 
 def test_only_so_many_may_be_shelved_at_once() -> None:

@@ -11,6 +11,7 @@ import pytest
 from controller.core.alarms import alarms
 from controller.core.alarms.alarms import AlarmsConfig
 from controller.core.frames import Command, Frame, Outputs
+from controller.core.points import Point, of_kind
 from controller.core.protection.protection import HEALTHY
 from controller.core.rows.alarms import TOLD
 
@@ -124,3 +125,24 @@ def test_lamps_by_priority_show_what_is_in_sight(
     priority = panel.plan.rows[panel.plan.numbers["door-open"]].priority
     both = [True, priority == "medium", priority == "low"]
     assert seen == [[False] * 3, [True, False, False], both, [False, *both[1:]], [False] * 3]
+
+
+@pytest.mark.parametrize(
+    ("tags", "names", "tail_from_end"),
+    [
+        ({}, ("beacon", "horn", "healthy"), None),
+        ({"beacon": "", "horn": "YA-191", "healthy": "YC-192"}, ("horn", "healthy"), None),
+        ({"beacon": "YC-192", "horn": "YA-191", "healthy": "YL-190"}, ("healthy", "horn", "beacon"), None),
+        ({"beacon": "YC-106", "horn": "YA-191", "healthy": "YC-192"}, ("beacon", "horn", "healthy"), -1),
+    ],
+)
+def test_outputs_side_by_side_at_the_end_are_set_as_one(
+    points: tuple[Point, ...], tags: dict[str, str], names: tuple[str, ...], tail_from_end: int | None
+) -> None:
+    """By column, with their states while all is well; -1 where they do not follow each other to the end."""
+    assert [point.tag for point in of_kind(points, "DO")][-3:] == ["YL-190", "YA-191", "YC-192"]
+    found = alarms.bind(AlarmsConfig(**tags), points).lamps
+    assert found.names == names
+    assert found.columns == tuple(sorted(found.columns))
+    assert found.quiet == tuple(name == "healthy" for name in names)
+    assert found.tail == (found.columns[0] if tail_from_end is None else -1)
