@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.frames import Command
-from controller.core.orders.commands import MEMORY, PER_SCAN_MAX, CommandState, fresh, objection, outcome
+from controller.core.frames import Command, Event
+from controller.core.orders.commands import MEMORY, PER_SCAN_MAX, CommandState, argument, fresh, objection, outcome
+from controller.core.orders.verbs import VERBS
 
 
 def order(id_: str, verb: str = "hold", **args: str | float | bool) -> Command:
@@ -70,3 +71,65 @@ def test_an_outcome_names_id_verb_sender_and_reason() -> None:
     assert dict(done.data) == {"id": "a", "verb": "hold", "who": "anna", "outcome": "done", "reason": ""}
     assert dict(refused.data)["outcome"] == "refused"
     assert "because" in refused.text
+
+
+SECOND = "stale: {} s old, at most 30 s; give it again"
+SEEN = "stale: given while the chamber was held, it is running now; look and give it again"
+
+
+@pytest.mark.parametrize(
+    ("command", "says"),
+    [
+        (order("a", "explode"), f"unknown command 'explode': known are {', '.join(sorted(VERBS))}"),
+        (order("a", "hold", refuse="no such desk"), "no such desk"),
+        (order("a", "hold", age_s=30.0), ""),
+        (order("a", "hold", age_s=0.0), ""),
+        (order("a", "hold", age_s=30.5), SECOND.format(30.5)),
+        (order("a", "hold", age_s=-0.5), SECOND.format(-0.5)),
+        (order("a", "start", seen="held"), SEEN),
+        (order("a", "start", seen="running"), ""),
+        (order("a", "start", other="held"), ""),
+        (order("a", "start", age_s=1.0, seen="held"), SEEN),
+        (order("a", "start", age_s=99.0, refuse="no", seen="held"), SECOND.format(99.0)),
+        (order("a", "trouble"), f"unknown command 'trouble': known are {', '.join(sorted(VERBS))}"),
+        (Command("a", "trouble", "runtime"), ""),
+        (Command("a", "explode", "runtime"), f"unknown command 'explode': known are {', '.join(sorted(VERBS))}"),
+    ],
+)
+def test_an_objection_in_its_words(command: Command, says: str) -> None:
+    assert objection(command, "running", 0, 30.0) == says
+
+
+def test_too_many_in_one_scan_are_told_to_come_again() -> None:
+    assert objection(order("a"), "running", PER_SCAN_MAX, 30.0) == (
+        f"more than {PER_SCAN_MAX} commands in one scan: send it again"
+    )
+
+
+def test_behind_a_lock_only_what_would_move_something_is_refused() -> None:
+    says = "locked out by ana; the lock must be lifted first"
+    for verb, reason in (("start", says), ("stop", ""), ("abort", ""), ("acknowledge", "")):
+        assert objection(order("a", verb), "running", 0, 30.0, "locked out by ana") == reason
+        assert objection(order("a", verb), "running", 0, 30.0) == ""
+
+
+def test_an_outcome_in_its_words() -> None:
+    assert outcome(order("a")) == Event("command", "", "hold by anna: done", (
+        ("id", "a"), ("verb", "hold"), ("who", "anna"), ("outcome", "done"), ("reason", ""),
+    ))
+    assert outcome(order("b"), "too late") == Event("command", "", "hold by anna: refused, too late", (
+        ("id", "b"), ("verb", "hold"), ("who", "anna"), ("outcome", "refused"), ("reason", "too late"),
+    ))
+
+
+def test_an_argument_by_its_name() -> None:
+    given = order("a", tag="limiter", hours=2.0)
+    assert (argument(given, "tag"), argument(given, "hours"), argument(given, "reason")) == ("limiter", 2.0, None)
+
+
+def test_repeats_are_counted_over_scans_and_memory_keeps_its_length() -> None:
+    state, taken = fresh(CommandState(("x",), 5, 2), (order("x"), order("y"), order("y")))
+    assert [command.id for command in taken] == ["y"]
+    assert state == CommandState(("x", "y"), 6, 4)
+    full, _ = fresh(CommandState(), tuple(order(str(number)) for number in range(MEMORY)))
+    assert full.ids == tuple(str(number) for number in range(MEMORY))
