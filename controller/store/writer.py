@@ -78,7 +78,7 @@ class Writer:
         self.last_scan = -1
         self.last_id = 0
         self._frames_head = self._journal_head = GENESIS
-        self._open()
+        self._open(fold=True)
 
     def write(self, batch: Batch) -> None:
         """Commit everything in the batch that is not there yet. Raises sqlite3.Error or OSError; then nothing is."""
@@ -118,12 +118,15 @@ class Writer:
             self._db.close()  # the last connection folds the log back
             self._db = None
 
-    def _open(self) -> sqlite3.Connection:
+    def _open(self, *, fold: bool = False) -> sqlite3.Connection:
+        """fold: rows in the tail are those of a process before this one. Later they are of the minute that the recorder
+        still has in hand: folded here, the rest of that minute would come too late for its block."""
         db = open_for_writing(self._path)
         try:
             db.execute("BEGIN IMMEDIATE")
-            self._enter_cycle(db)
-            self._fold_tail(db)
+            self._enter_cycle(db, fold=fold)
+            if fold:
+                self._fold_tail(db)
             db.execute("COMMIT")
         except BaseException:
             db.close()
@@ -131,7 +134,7 @@ class Writer:
         self._db = db
         return db
 
-    def _enter_cycle(self, db: sqlite3.Connection) -> None:
+    def _enter_cycle(self, db: sqlite3.Connection, *, fold: bool) -> None:
         """Go on with the open cycle when it has this header, else end it and begin a new one."""
         header = self._header.to_json()
         self.last_scan = db.execute("SELECT coalesce(max(first_scan + scans), 0) - 1 FROM frames").fetchone()[0]
@@ -144,7 +147,8 @@ class Writer:
             if last[3] is None and last[1] == header:
                 return
             if last[3] is None:
-                self._fold_tail(db)
+                if fold:
+                    self._fold_tail(db)
                 self._seal(db, "", self._began_ms)
         head = after_cycle(last[2] if last is not None else GENESIS, header)
         self._cycle = (last[0] if last is not None else 0) + 1
