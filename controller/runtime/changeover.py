@@ -28,6 +28,7 @@ from controller.runtime.session import Asked, Session
 from controller.store.desk_schema import peek_at_desk
 from controller.store.header import Header
 from controller.store.reader import Reader
+from controller.store.schema import is_begun
 
 # Arguments of a start that say what stands in the chamber: (least, most).
 LIMITS: dict[str, tuple[float, float]] = {"load_t": (0.0, 150.0), "mix_degC": (5.0, 40.0), "age_h": (0.0, 100.0)}
@@ -125,7 +126,7 @@ class Changeover:
 def as_recorded(session: Session, record: Path) -> Session:
     """The session of the record's newest cycle when that was begun from a desk: a restart goes on with what it began
     with, whatever the command line says. Any other session comes back as it is. Raises ConfigError and StoreError."""
-    if not record.is_file():
+    if not is_begun(record):
         return session
     with closing(Reader(record)) as reader:
         header = reader.header()

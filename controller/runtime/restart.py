@@ -6,7 +6,7 @@ import fcntl
 import os
 import socket
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +17,7 @@ from controller.core.frames import Command, Event
 from controller.errors import UnavailableError
 from controller.store.checkpoint import State, StateCodec
 from controller.store.reader import Reader
+from controller.store.schema import is_begun
 
 # Common practice of setpoint programmers: a time test on the outage. The limits are ours.
 SHORT_S = 600.0
@@ -48,10 +49,11 @@ class InstanceLock:
                 f"another controller ({holder}) uses {self._path.parent}; two would fight over one chamber:"
                 " stop that one first, or give another --out"
             ) from None
-        os.ftruncate(file, 0)
-        since = _utc(time.time_ns() // 1_000_000)
-        os.write(file, f"process {os.getpid()} on {socket.gethostname()} since {since}\n".encode())
         self._file = file
+        since = _utc(time.time_ns() // 1_000_000)
+        with suppress(OSError):  # a full disk: it is held all the same, and only does not say by whom
+            os.ftruncate(file, 0)
+            os.write(file, f"process {os.getpid()} on {socket.gethostname()} since {since}\n".encode())
         return self
 
     def __exit__(
@@ -79,7 +81,7 @@ def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State]
 
     now_s goes on over the outage, measured with UTC from the last scan in the record and clamped to 0..30 days.
     """
-    if not path.is_file():
+    if not is_begun(path):
         return None
     with closing(Reader(path)) as reader:
         checkpoint = reader.checkpoint()

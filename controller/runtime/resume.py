@@ -19,6 +19,7 @@ from controller.runtime.restart import commands_after, restore
 from controller.runtime.session import CODEC, Session
 from controller.store.header import Header
 from controller.store.reader import Reader
+from controller.store.schema import is_begun
 
 _OF_CHAMBER = ("chamber", "points", "device")
 
@@ -60,7 +61,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
 
 def last_utc_ms(record: Path) -> int | None:
     """UTC of the newest scan in the record, None when there is none: in lockstep no time passes without control."""
-    if not record.is_file():
+    if not is_begun(record):
         return None
     with closing(Reader(record)) as reader:
         last = reader.last_scan()

@@ -20,6 +20,7 @@ from controller.core.frames import RawInputs
 from controller.errors import StoreError, UnavailableError
 from controller.link.protocol import Link
 from controller.store.reader import Reader
+from controller.store.schema import is_begun
 
 WATCH_S = 5.5  # a controller in real time writes at least every 5 s
 GLANCE_S = 0.3  # where nobody has written yet, or we were the last
@@ -109,12 +110,12 @@ def require_sole(
 
 def own_heartbeat(record: Path) -> int | None:
     """Heartbeat of the last block that a controller of this record wrote; None when nothing is known of it."""
-    if not record.is_file():
-        return None
-    with suppress(StoreError, ValueError), closing(Reader(record)) as reader:
-        last = reader.last_scan()
-        for row in reader.frames(last[0]) if last is not None else ():
-            return row.outputs[0]
+    with suppress(StoreError, ValueError):
+        if is_begun(record):
+            with closing(Reader(record)) as reader:
+                last = reader.last_scan()
+                for row in reader.frames(last[0]) if last is not None else ():
+                    return row.outputs[0]
     return None
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from controller.errors import StoreError
@@ -65,19 +66,38 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
     return db
 
 
+def is_begun(path: Path) -> bool:
+    """Whether a record stands there. False for no file, and for one without a cycle: whoever was making it was ended
+    before anything was promised, and the next one makes the rest. Raises StoreError when it cannot be read."""
+    if not path.is_file():
+        return False
+    try:
+        with closing(sqlite3.connect(_to_read(path), uri=True, timeout=1.0)) as db:
+            if not db.execute("SELECT 1 FROM sqlite_schema").fetchall():
+                return False
+            ours = db.execute("PRAGMA application_id").fetchone()[0] == _APPLICATION
+            return not ours or bool(db.execute("SELECT 1 FROM cycles LIMIT 1").fetchall())
+    except sqlite3.Error as error:
+        raise StoreError(f"the record {path} cannot be read: {error}") from error
+
+
 def open_for_reading(path: Path) -> sqlite3.Connection:
     """Open an existing record for reading only. Raises StoreError when that is not possible."""
     if not path.is_file():
         raise StoreError(f"there is no record at {path}; check the path, a cycle writes DIR/record.sqlite")
     try:
-        # Only who may write can tidy the log away when it is the last to close; nothing else is ever written.
-        mode = "rw" if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK) else "ro"
-        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=1.0, isolation_level=None)
+        db = sqlite3.connect(_to_read(path), uri=True, timeout=1.0, isolation_level=None)
         db.execute("PRAGMA query_only = ON")
         _require_record(db, path)
     except sqlite3.Error as error:
         raise StoreError(f"the record {path} cannot be read: {error}") from error
     return db
+
+
+def _to_read(path: Path) -> str:
+    """Only who may write can tidy the log away when it is the last to close; nothing else is ever written."""
+    mode = "rw" if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK) else "ro"
+    return f"{path.absolute().as_uri()}?mode={mode}"
 
 
 def _require_record(db: sqlite3.Connection, path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import math
 import os
 import subprocess
@@ -110,3 +111,14 @@ def test_lock_of_a_killed_controller_is_free(tmp_path: Path) -> None:
     assert killed.returncode == -9
     with InstanceLock(tmp_path):
         pass
+
+
+def test_a_full_disk_does_not_keep_a_controller_from_its_lock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is written into the file is for people only; the lock holds without it."""
+
+    def full(_file: int, _what: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "write", full)
+    with InstanceLock(tmp_path), pytest.raises(UnavailableError, match="process unknown"):
+        InstanceLock(tmp_path).__enter__()
