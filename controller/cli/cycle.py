@@ -8,6 +8,7 @@ import json
 from controller.cli import options as opt
 from controller.cli import report
 from controller.cli.progress import line, progress
+from controller.cli.written import write_whole
 from controller.errors import UnavailableError
 from controller.report.table import table
 from controller.store.seal import seal_cycle
@@ -66,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     summary = summarise(ran)
     text = json.dumps(summary, indent=2, allow_nan=False)
     seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))
-    (options.out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    write_whole(options.out / "summary.json", text + "\n")
     said = "" if args.no_report else "\n" + report.beside(options.out)
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}{said}")
     return 0 if summary["verdict"] == "pass" else 1

@@ -17,6 +17,7 @@ from controller.cli import report as page
 from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.tell import Teller, status_line
+from controller.cli.written import write_whole
 from controller.config.outlook import room
 from controller.core.frames import RawInputs
 from controller.core.orders.commands import Orders
@@ -90,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
         if at_rest and (args.stay or not signals):
             seal_cycle(out / "record.sqlite", summary, ended_ms)
     text = json.dumps(summary, indent=2, allow_nan=False)
-    (out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    write_whole(out / "summary.json", text + "\n")
     # A cycle that is not over has no report yet; whoever ended it may not wait for one either.
     said = "\n" + page.beside(out) if at_rest and not signals and not args.no_report else ""
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}{said}")
