@@ -10,8 +10,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from controller.rig import bench_forecast as ahead
+from controller.rig import bench_size as size
 from controller.rig import bench_speed as speed
 from controller.rig import bench_standing as everyday
+from controller.rig import bench_stiff as stiff
 from controller.rig import bench_truth as quality
 from controller.rig import bench_variation as away
 from controller.rig import bench_whatif as other
@@ -29,11 +31,12 @@ def targets(*, quick: bool, full: bool = False, what_ifs: bool = False) -> list[
     """
     if what_ifs:
         return list(other.targets())
-    fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS]
+    fast = [*speed.CYCLE_TARGETS, *speed.MODBUS_TARGETS, *speed.STEP_TARGETS, *size.TARGETS, *size.ALONE_TARGETS]
     if quick:
         return fast
     held = [target for recipe in quality.RECIPES for target in quality.targets(recipe)]
-    return [*fast, *speed.COLD_TARGETS, *ahead.TARGETS, *held, *everyday.TARGETS, *(away.TARGETS if full else ())]
+    slow = [*stiff.TARGETS, *speed.COLD_TARGETS, *ahead.TARGETS, *held, *everyday.TARGETS]
+    return [*fast, *slow, *(away.TARGETS if full else ())]
 
 
 def measure(part: str, *, quick: bool, full: bool = False, show: Show) -> tuple[list[Row], float]:
@@ -80,7 +83,12 @@ class _Bench:
             self._show(0.0, "model step")
             found |= speed.step_figures(40)
             step_us = found["model step, dry"].value or 0.0
-        if cycle or wire or "gentle" in recipes:
+        if self._wants(size.TARGETS):
+            found |= size.size_figures()
+        if self._wants(stiff.TARGETS):
+            self._show(0.02, "stiff solvers")
+            found |= stiff.figures(self._folder)
+        if cycle or wire or "gentle" in recipes or self._wants(size.ALONE_TARGETS):
             direct_s = self._cycle("gentle", found, step_us)
         if wire:
             part = self._part(0.4, 0.7)
@@ -113,6 +121,8 @@ class _Bench:
         ran, note, wall_s = speed.day(recipe, "direct", hours, self._folder / recipe, part)
         if recipe == "gentle":
             found |= speed.cycle_figures(ran, note, wall_s, step_us)
+            if self._wants(size.ALONE_TARGETS):
+                found |= size.alone_figures(ran)
         if self._wants(quality.targets(recipe)):
             self.hold_h[recipe] = quality.hold_h(ran)
             found |= quality.figures(recipe, ran)

@@ -29,11 +29,15 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """A figure as it was measured. floor: what could at best be reached, measured in the same run."""
+    """A figure as it was measured. floor: what could at best be reached, measured in the same run.
+
+    skipped: it could not be taken here, and that is no fault of what is measured; note says why.
+    """
 
     value: float | None
     floor: float | None = None
     note: str = ""
+    skipped: bool = False
 
 
 Found = Mapping[str, Measured]  # by the name of the row
@@ -56,11 +60,13 @@ class Row:
 
 
 def judge(target: Target, measured: Measured, calibration_s: float | None = None, hold_h: float | None = None) -> Row:
-    """One row. A figure that could not be taken misses its must; hold_h None = the row knows no hold."""
+    """One row. A figure that could not be taken misses its must, unless it was skipped; hold_h None = the row knows no
+    hold."""
     value = measured.value
     if value is not None and not math.isfinite(value):
         value = None
-    holds = target.must is None or (value is not None and reaches(value, target.must, at_least=target.at_least))
+    reached = value is not None and target.must is not None and reaches(value, target.must, at_least=target.at_least)
+    holds = target.must is None or measured.skipped or reached
     note = measured.note
     if target.of_hold and hold_h is not None and hold_h < HOLD_LEAST_H:
         holds = False
@@ -100,7 +106,7 @@ def table(rows: Iterable[Row]) -> str:
     """Rows as text: name, value, must, dream, floor, ratio, whether it holds, note."""
     lines: list[tuple[str, ...]] = [("what", "value", "must", "dream", "floor", "ratio", "", "")]
     for row in rows:
-        sign = "" if row.must is None and row.holds else ("ok" if row.holds else "NO")
+        sign = "" if (row.must is None or row.value is None) and row.holds else ("ok" if row.holds else "NO")
         if sign == "ok" and row.dream is not None and row.value is not None:
             sign = "ok +" if reaches(row.value, row.dream, at_least=row.at_least) else "ok"
         limit = ">= " if row.at_least else "<= "

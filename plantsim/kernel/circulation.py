@@ -118,7 +118,7 @@ def _turn(
     kinds: Kinds,
 ) -> None:
     columns, M, vent = share.size, k[K_AIR_KG], gear[G_VENT]
-    h_return, w_return, t_return = _mixed_return(share, air, levels, M)
+    h_return, w_return, t_return = mixed_return(share, air, levels, M)
     if kinds is not None and k[K_THROUGH] > 0.5:
         h_return, w_return, t_return = returned(cell, air, M)
     gear[G_RETURN_T] = t_return
@@ -200,7 +200,8 @@ def _book(
 
 
 @inner
-def _mixed_return(share: Floats, air: Floats, levels: int, M: float) -> tuple[float, float, float]:
+def mixed_return(share: Floats, air: Floats, levels: int, M: float) -> tuple[float, float, float]:
+    """(enthalpy J/kg, water kg/kg, temperature degC) of the air that comes back from the bottoms of all columns."""
     h, w, t = 0.0, 0.0, 0.0
     for b in range(share.size):
         i = b * levels
