@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Len, Lt
 
-from plantsim.params.bounds import Fails, NotNegative, Positive
+from plantsim.params.bounds import BAYS_MAX, Fails, NotNegative, Positive
 
 Characteristic = Literal["equal-percentage", "linear", "table"]
 Percent = Annotated[float, Ge(0), Le(100)]
@@ -52,8 +52,8 @@ class Fan:
     rated_kW: Annotated[float, Ge(0.001), Le(200)] = 4.0
     lag_s: Annotated[float, Ge(0.1), Le(600)] = 8.0
     pattern: Literal["down", "up", "across"] = "down"
-    outlet: Annotated[tuple[tuple[NotNegative, ...], ...], Len(0, 8)] = ()
-    bay_share: Annotated[tuple[Positive, ...], Len(0, 8)] = ()
+    outlet: Annotated[tuple[tuple[NotNegative, ...], ...], Len(0, BAYS_MAX)] = ()
+    bay_share: Annotated[tuple[Positive, ...], Len(0, BAYS_MAX)] = ()
     proven_kg_per_s: Annotated[float, Ge(0.001), Le(500)] = 2.0
 
 

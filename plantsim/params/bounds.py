@@ -6,6 +6,8 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, Lt
 
+BAYS_MAX = 16
+Bay = Annotated[int, Ge(1), Le(BAYS_MAX)]
 Positive = Annotated[float, Gt(0), Lt(1e9)]
 NotNegative = Annotated[float, Ge(0), Lt(1e9)]
 Share = Annotated[float, Ge(0), Le(1)]

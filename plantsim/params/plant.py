@@ -14,8 +14,9 @@ from plantsim.params.room import Envelope, Floor, Frames, Hall, Room, Start
 
 Condition = Literal[
     "airflow", "fan_runs", "heat_enabled", "door_1_closed", "door_2_closed", "door_3_closed", "door_4_closed",
-    "door_5_closed", "door_6_closed", "door_7_closed", "door_8_closed", "estop_healthy", "limiter_healthy",
-    "person_healthy", "fog_pressure", "fan_auto", "heat_auto", "fog_auto", "mains",
+    "door_5_closed", "door_6_closed", "door_7_closed", "door_8_closed", "door_9_closed", "door_10_closed",
+    "door_11_closed", "door_12_closed", "door_13_closed", "door_14_closed", "door_15_closed", "door_16_closed",
+    "estop_healthy", "limiter_healthy", "person_healthy", "fog_pressure", "fan_auto", "heat_auto", "fog_auto", "mains",
     "fan_isolator", "heat_isolator", "fog_isolator", "burner_healthy",
 ]  # fmt: skip
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le
 
-from plantsim.params.bounds import NotNegative, Share
+from plantsim.params.bounds import BAYS_MAX, NotNegative, Share
 
 Sees = Literal[
     "air", "rh", "wet", "dew", "board", "frame", "ceiling", "product", "supply", "return", "hall", "outdoor_t",
@@ -135,7 +135,7 @@ class Probe:
 
     tag: str
     sees: Sees
-    bay: Annotated[int, Ge(0), Le(8)] = 0
+    bay: Annotated[int, Ge(0), Le(BAYS_MAX)] = 0
     level: Annotated[int, Ge(0), Le(24)] = 0
     depth: Annotated[int, Ge(0), Le(3)] = 0
     lag_s: NotNegative = 0.0

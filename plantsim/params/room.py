@@ -7,7 +7,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le, Len, Lt
 
-from plantsim.params.bounds import NotNegative
+from plantsim.params.bounds import BAYS_MAX, Bay, NotNegative
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,7 +17,7 @@ class Room:
     depth_cells: from front (at the doors) to back; with 1 nothing can be said about evenness along the depth.
     """
 
-    bays: Annotated[int, Ge(1), Le(8)] = 6
+    bays: Bay = 6
     levels: Annotated[int, Ge(2), Le(24)] = 12
     depth_cells: Annotated[int, Ge(1), Le(3)] = 1
     width_m: Annotated[float, Ge(0.5), Le(200)] = 10.2  # across the bays
@@ -49,7 +49,7 @@ class Frames:
     U_W_per_m2_K: Annotated[float, Gt(0), Le(5)] = 0.5
     skin_J_per_m2_K: Annotated[float, Ge(1000), Le(1e6)] = 20000.0
     heating_W: Annotated[float, Ge(0), Le(5000)] = 60.0
-    bay_heating_W: Annotated[tuple[NotNegative, ...], Len(0, 8)] = ()
+    bay_heating_W: Annotated[tuple[NotNegative, ...], Len(0, BAYS_MAX)] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ class Hall:
 
     degC: Annotated[float, Ge(-40), Le(60)] = 18.0
     rh_pct: Annotated[float, Ge(0), Le(100)] = 50.0
-    doors: Annotated[tuple[Annotated[int, Ge(1), Le(8)], ...], Len(0, 8)] = ()
+    doors: Annotated[tuple[Bay, ...], Len(0, BAYS_MAX)] = ()
     door_width_m: Annotated[float, Ge(0.1), Le(20)] = 1.6
     door_height_m: Annotated[float, Ge(0.1), Le(20)] = 5.0
     discharge: Annotated[float, Gt(0), Le(1)] = 0.6

@@ -11,6 +11,8 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Le, Len, MaxLen, MinLen
 
+from plantsim.params.bounds import BAYS_MAX, Bay
+
 How = Literal["times", "plus", "minus", "becomes"]
 Name = Annotated[str, MinLen(3), MaxLen(60)]
 Power = Annotated[float, Ge(-4), Le(4)]
@@ -62,7 +64,7 @@ class Standing:
     position times amount ** load_power; 0 = the usual mass.
     """
 
-    bays: Annotated[tuple[Annotated[int, Ge(1), Le(8)], ...], Len(1, 8)]
+    bays: Annotated[tuple[Bay, ...], Len(1, BAYS_MAX)]
     mix: Annotated[str, Len(0, 40)] = ""
     warmer: Annotated[float, Ge(-10), Le(10)] = 0.0
     load_power: Annotated[float, Ge(-4), Le(4)] = 0.0

@@ -5,9 +5,15 @@ A machine that is busy slows both, though not evenly, so the better of two runs 
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from controller.rig.bench import measure
+from controller.rig.bench_size import TARGETS as SIZE_TARGETS
+from controller.rig.bench_size import size_figures
+from controller.rig.bench_stiff import LOOP
+from controller.rig.bench_stiff import figures as stiff_figures
 
 RATIOS_MOST = {
     "24 h, direct link": 2400.0,
@@ -36,3 +42,22 @@ def test_nothing_takes_twice_as_long_as_it_did() -> None:
 def test_books_close_in_the_short_run_too() -> None:
     rows, _ = measure("books", quick=True, show=lambda fraction, note: None)
     assert [row.holds for row in rows] == [True, True]
+
+
+@pytest.mark.bench
+def test_larger_chambers_cost_by_their_cells() -> None:
+    """Thread time, chambers in turns: holds on a busy machine too."""
+    found = size_figures()
+    large, deep = (found[target.name].value for target in SIZE_TARGETS)
+    assert large is not None
+    assert large <= (SIZE_TARGETS[0].must or 0.0)
+    assert deep is not None
+    assert deep <= (SIZE_TARGETS[1].must or 0.0)
+
+
+@pytest.mark.bench
+def test_the_model_is_thirty_times_faster_than_stiff_solvers_in_the_loop(tmp_path: Path) -> None:
+    rows = {name: found for name, found in stiff_figures(tmp_path).items() if name.startswith(LOOP)}
+    assert len(rows) == 2
+    assert all(found.value is not None and found.value >= 30.0 for found in rows.values()), rows
+    assert all("K off" in found.note for found in rows.values())
