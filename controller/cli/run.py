@@ -9,26 +9,25 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from math import inf, isnan
+from math import inf
 from pathlib import Path
 
 from controller.cli import options as opt
 from controller.cli import report as page
 from controller.cli.ending import on_request
 from controller.cli.orders import add_orders, check_orders, script
+from controller.cli.sealing import Sealing
 from controller.cli.tell import Teller, status_line
 from controller.cli.written import write_whole
-from controller.config.outlook import room
 from controller.core.frames import RawInputs
 from controller.core.orders.commands import Orders
 from controller.core.orders.procedure import AT_REST
-from controller.core.outlook.forecast import Case, forecast
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
-from controller.report.outlook import ready
-from controller.report.ran import span_of, summarise
+from controller.report.atstart import forecast_at_start
+from controller.report.ran import summarise
 from controller.report.summary import Run, Summary
 from controller.report.table import table
 from controller.runtime.changeover import Changeover, as_recorded
@@ -88,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         session, report, ended_ms, signals = _control(args, session, out / "record.sqlite")
         summary = _summary(session, out, report)
         at_rest = report.state.sequence.state in AT_REST
-        if at_rest and (args.stay or not signals):
+        if at_rest and (_ran(out / "record.sqlite") if args.stay else not signals):
             seal_cycle(out / "record.sqlite", summary, ended_ms)
     text = json.dumps(summary, indent=2, allow_nan=False)
     write_whole(out / "summary.json", text + "\n")
@@ -137,12 +136,18 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         runner = session.runner(link=link, clock=clock, orders=source, recorder=teller, changeover=changes)
         notifier = Notifier()
         stack.callback(notifier.close)
+        sealing = Sealing(
+            record, inner, lambda: changes.session.header("modbus", simulated=simulated), runner.begin_cycle
+        )
+        stack.callback(sealing.close)
+        if args.stay:
+            sealing.resume(start)
         signals = stack.enter_context(on_request(_ending(runner.stop, notifier)))
         report = runner.run(
             start,
             max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
             until=None if args.stay else _over(start, max((scan for scan, _order in orders), default=-1)),
-            each=_after_each(teller, notifier),
+            each=_after_each(teller, notifier, sealing if args.stay else None),
         )
         return changes.session, report, clock.utc_ms(start.scan + report.scans), signals
 
@@ -155,16 +160,28 @@ def _too_slow(args: argparse.Namespace, report: Report) -> str:
     return f"reached {reached:,.0f} times real time of the {args.pace:,.10g} asked for: this machine does no more here"
 
 
-def _after_each(teller: Teller, notifier: Notifier) -> Callable[[int, ScanResult], None]:
+def _after_each(
+    teller: Teller, notifier: Notifier, sealing: Sealing | None
+) -> Callable[[int, ScanResult], None]:
     """Called after every scan that was really done."""
-    if not notifier.wanted:
+    if not notifier.wanted and sealing is None:
         return teller.status
 
     def each(scan: int, result: ScanResult) -> None:
         teller.status(scan, result)
-        notifier.alive(partial(status_line, result))
+        if notifier.wanted:
+            notifier.alive(partial(status_line, result))
+        if sealing is not None:
+            sealing.after(result)
 
     return each
+
+
+def _ran(record: Path) -> bool:
+    """Whether the newest cycle of the record has one of the process in it, or is what came after the last."""
+    with Reader(record) as reader:
+        newest = reader.newest()
+        return newest is not None and newest.ended_ms is None and reader.ran(newest.cycle)
 
 
 def _ending(stop: Callable[[], None], notifier: Notifier) -> Callable[[], None]:
@@ -258,22 +275,4 @@ def _summary(session: Session, out: Path, report: Report) -> Summary:
         ready_age_h=bundle.chamber.product.ready_age_h,
     )
     with Reader(out / "record.sqlite") as reader:
-        return summarise(reader, replace(facts, ready_forecast=_ready_forecast(reader, session)))
-
-
-def _ready_forecast(reader: Reader, session: Session) -> dict[str, float | None] | None:
-    """The forecast as it stood at the start: with the outdoor air of the cycle's first minutes, for want of a better.
-
-    None when no outdoor air was measured then.
-    """
-    chamber, asked = session.bundle.chamber, session.asked
-    began = span_of(reader.journal(), reader.last_scan()).began
-    degC, rh = (
-        next((row.mean for row in reader.minutes(tag, began) if not isnan(row.mean)), None)
-        for tag in (chamber.climate.outdoor_t, chamber.climate.outdoor_rh)
-    )
-    if degC is None or rh is None:
-        return None
-    case = Case(load_t=asked.load_t, mix_degC=asked.mix_degC, outdoor=[(degC, min(rh, 100.0))], age_h=asked.age_h)
-    ahead = forecast(room(chamber, asked.empty_bays), session.bundle.recipe, session.bundle.mix, case)
-    return ready(ahead)
+        return summarise(reader, replace(facts, ready_forecast=forecast_at_start(reader, reader.header())))

@@ -23,9 +23,9 @@ _DAY_MS = 86_400_000
 
 
 def cycles(record: Path) -> list[dict[str, Any]]:
-    """Every cycle, newest first; verdict and figures of those that are over."""
+    """Every cycle in which something was started, newest first; verdict and figures of those that are summed up."""
     with Reader(record) as reader:
-        return [_cycle(row) for row in reversed(reader.cycles())]
+        return [_cycle(row) for row in reversed(reader.cycles()) if reader.ran(row.cycle)]
 
 
 def report(place: ChamberPlace, cycle: int, home: Path) -> Path:
@@ -35,7 +35,7 @@ def report(place: ChamberPlace, cycle: int, home: Path) -> Path:
     if row is None:
         raise UnavailableError(f"there is no cycle {cycle}")
     made = home / "reports" / f"{place.id}-{row.began_ms}-{cycle}.html"
-    over = row.ended_ms is not None
+    over = bool(row.summary)  # sealed: nothing of it changes any more
     age_s = datetime.now(UTC).timestamp() - made.stat().st_mtime if made.is_file() else None
     if age_s is not None and (over or age_s < FRESH_S):
         return made

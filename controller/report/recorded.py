@@ -6,7 +6,7 @@ The summary sealed with the cycle is used when there is one; a cycle that is not
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,6 +27,7 @@ from controller.store.reader import CycleRow, FrameRow, JournalRow, MinuteRow, R
 HOUR_MS = 3_600_000.0
 MINUTE_MS = 60_000
 T = TypeVar("T")
+Ahead = Callable[[Reader, Header], "dict[str, float | None] | None"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +69,21 @@ class Recorded:
 
 
 @contextmanager
-def opened(path: Path, number: int | None = None) -> Iterator[Recorded]:
-    """A cycle of the record, the newest if no number is given. Raises StoreError."""
+def opened(path: Path, number: int | None = None, *, ahead: Ahead | None = None) -> Iterator[Recorded]:
+    """A cycle of the record, the newest in which something was started if no number is given. Raises StoreError.
+
+    ahead: makes the forecast as it stood at the start, for a summary that has to be worked out.
+    """
     with Reader(path) as reader:
-        yield _recorded(path, reader, number)
+        yield _recorded(path, reader, number, ahead)
 
 
-def _recorded(path: Path, reader: Reader, number: int | None) -> Recorded:
+def _recorded(path: Path, reader: Reader, number: int | None, ahead: Ahead | None) -> Recorded:
     cycles = reader.cycles()
     if not cycles:
         raise StoreError(f"the record {path} is empty; there is nothing to report yet")
-    chosen = next((index for index, row in enumerate(cycles) if row.cycle == (number or cycles[-1].cycle)), None)
+    wanted = number or next((row.cycle for row in reversed(cycles) if reader.ran(row.cycle)), cycles[-1].cycle)
+    chosen = next((index for index, row in enumerate(cycles) if row.cycle == wanted), None)
     if chosen is None:
         known = ", ".join(str(row.cycle) for row in cycles)
         raise StoreError(f"the record {path} has no cycle {number}; give one of these: {known}")
@@ -105,7 +110,7 @@ def _recorded(path: Path, reader: Reader, number: int | None) -> Recorded:
         span=span,
         last_ms=last[1] if last else span.ended,
         journal=journal,
-        summary=row.summary or _worked_out(path, reader, row, is_newest, recipe, chamber, journal),
+        summary=row.summary or _worked_out(path, reader, row, is_newest, recipe, chamber, journal, ahead),
         sealed=sealed,
         recipe=recipe,
         chamber=chamber.value if chamber else None,
@@ -141,6 +146,7 @@ def _worked_out(
     recipe: Loaded[Recipe] | None,
     chamber: Loaded[ChamberFile] | None,
     journal: list[JournalRow],
+    ahead: Ahead | None,
 ) -> Summary:
     """The summary of a cycle that has none, from what its record says."""
     if recipe is None or chamber is None:
@@ -172,7 +178,7 @@ def _worked_out(
             invariants_broken=sum(1 for line in journal if line.kind == "invariant"),
             finished=any(line.kind == "state" and line.data.get("to") == "complete" for line in journal),
             ready_age_h=chamber.value.product.ready_age_h,
-            ready_forecast=_forecast_beside(path, recipe.sha256),
+            ready_forecast=ahead(reader, row.header) if ahead else _forecast_beside(path, recipe.sha256),
         ),
     )
 

@@ -133,6 +133,10 @@ class Runner:
         """End after the scan that runs now. Safe to call from a signal handler."""
         self._stop = True
 
+    def begin_cycle(self, header: Header) -> None:
+        """The next scan is the first of another cycle of the record. Called between scans."""
+        self._begins = header
+
     def run(
         self,
         start: Start,
@@ -198,7 +202,7 @@ class Runner:
                 change = self._changeover.look(state, commands, raw, now_s)
                 if change is not None:
                     commands, state, step = change.commands, change.state, change.step or step
-                    self._begins = change.header
+                    self._begins = change.header or self._begins
             result = step(state, raw, commands, now_s)
             state = result.state
             words_in, age = self._words, raw.age_scans

@@ -116,13 +116,14 @@ class Glance:
         )
         return _line(rows[0]) if rows else None
 
-    def began(self) -> JournalRow | None:
-        """The line with which the newest cycle left idle, None when none ever did."""
+    def began(self) -> tuple[int, int] | None:
+        """(cycle of the record, UTC ms) in which something was started last, None when nothing ever was. What comes
+        after the end of a cycle is a cycle of the record too."""
         rows = self._all(
-            "SELECT id, scan, utc_ms, kind, tag, text, data FROM journal WHERE kind = 'state'"
-            " AND json_extract(data, '$.from') = 'idle' ORDER BY id DESC LIMIT 1"
+            "SELECT cycle, utc_ms FROM journal WHERE kind = 'state' AND json_extract(data, '$.from') = 'idle'"
+            " ORDER BY id DESC LIMIT 1"
         )
-        return _line(rows[0]) if rows else None
+        return (rows[0][0], rows[0][1]) if rows else None
 
     def columns(self, after: int = 0) -> dict[int, tuple[str, ...]]:
         """The columns of a minute, for every cycle with a greater number."""

@@ -107,6 +107,7 @@ class Recorder(Generic[State]):
         self._minute = _Minute()
         self._next_id = self._writer.last_id + 1
         self._newest: Scan | None = None  # not yet in a commit
+        self._summaries: deque[tuple[int, str]] = deque()
         self._minutes = 0
         self._pause = 0
         self.notices: deque[Event] = deque(maxlen=100)
@@ -157,6 +158,8 @@ class Recorder(Generic[State]):
             return False
         batch = self._batch
         self._minutes = 0
+        while self._summaries:
+            batch.summaries.append(self._summaries.popleft())
         self._complete(batch)
         try:
             self._writer.write(batch)
@@ -168,6 +171,10 @@ class Recorder(Generic[State]):
         if self._failing:
             self._recovered()
         return True
+
+    def sum_up(self, cycle: int, summary: Mapping[str, Any]) -> None:
+        """Put its summary to a cycle that is over, with the next commit. Any thread may call it."""
+        self._summaries.append((cycle, json.dumps(summary)))
 
     def end_cycle(self, summary: Mapping[str, Any], utc_ms: int) -> None:
         """Write everything, then the summary and the seal of the cycle. Raises StoreError when it cannot."""
@@ -188,7 +195,7 @@ class Recorder(Generic[State]):
         if self._minute.words:
             self._fold()
         batch = self._batch
-        if self._newest is None and not batch.blocks:
+        if self._newest is None and not batch.blocks and not self._summaries:
             return
         self._pause = 0
         if not self.commit():

@@ -67,6 +67,10 @@ class ThreadedRecorder(Generic[State]):
                 text = "the disk does not keep up; control goes on, scans are lost to the record; check the disk"
                 self.notices.append(Event("note", "RECORD", text, (("active", True),)))
 
+    def sum_up(self, cycle: int, summary: Mapping[str, Any]) -> None:
+        """Put its summary to a cycle that is over, with the next commit."""
+        self._recorder.sum_up(cycle, summary)
+
     def drain(self, timeout_s: float) -> bool:
         """Wait until everything handed over has been committed or refused; False when it takes longer."""
         deadline = time.monotonic() + timeout_s

@@ -62,6 +62,7 @@ class Batch:
     blocks: list[Block] = field(default_factory=list)
     tails: list[Tail] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
+    summaries: list[tuple[int, str]] = field(default_factory=list)  # of cycles that are over: (cycle, JSON)
     latest: Tail | None = None
     checkpoint: Checkpoint | None = None
 
@@ -75,6 +76,7 @@ class Writer:
         self._began_ms = began_ms
         self._db: sqlite3.Connection | None = None
         self._cycle = 0
+        self._anew = False  # the open cycle is over, whatever its header
         self.last_scan = -1
         self.last_id = 0
         self._frames_head = self._journal_head = GENESIS
@@ -90,6 +92,8 @@ class Writer:
             frames_head, last_scan = self._put_blocks(db, batch.blocks)
             journal_head, last_id = self._put_lines(db, batch.lines)
             self._put_rest(db, batch)
+            for cycle, summary in batch.summaries:
+                self._sum_up(db, cycle, summary)
             db.execute("COMMIT")
         except (sqlite3.Error, OSError):
             self._abandon()
@@ -98,8 +102,9 @@ class Writer:
         self.last_scan, self.last_id = last_scan, last_id
 
     def begin_cycle(self, header: Header, began_ms: int) -> None:
-        """The next write ends the open cycle without a summary and begins one with this header."""
-        self._header, self._began_ms = header, began_ms
+        """The next write ends the open cycle without a summary and begins one with this header. A summary may follow
+        with a later batch."""
+        self._header, self._began_ms, self._anew = header, began_ms, True
         self._abandon()
 
     def end_cycle(self, summary: str, utc_ms: int) -> None:
@@ -131,7 +136,7 @@ class Writer:
         except BaseException:
             db.close()
             raise
-        self._db = db
+        self._db, self._anew = db, False
         return db
 
     def _enter_cycle(self, db: sqlite3.Connection, *, fold: bool) -> None:
@@ -144,7 +149,7 @@ class Writer:
             self._cycle = last[0]
             self._frames_head = _head(db, "frames", "first_scan", last[0], last[2])
             self._journal_head = _head(db, "journal", "id", last[0], last[2])
-            if last[3] is None and last[1] == header:
+            if last[3] is None and last[1] == header and not self._anew:
                 return
             if last[3] is None:
                 if fold:
@@ -208,6 +213,19 @@ class Writer:
             "UPDATE cycles SET ended_ms = ?, last_scan = ?, summary = ?, seal = ? WHERE cycle = ?",
             (utc_ms, self.last_scan, summary, seal, self._cycle),
         )
+
+    def _sum_up(self, db: sqlite3.Connection, cycle: int, summary: str) -> None:
+        """Put the summary to a cycle that ended without one, and seal it anew: its chains have not changed since."""
+        row = db.execute(
+            "SELECT chain, ended_ms, last_scan FROM cycles WHERE cycle = ? AND ended_ms IS NOT NULL AND summary = ''",
+            (cycle,),
+        ).fetchone()
+        if row is None:  # nothing to put it to, or it has one
+            return
+        chain, ended_ms, last_scan = row
+        frames = _head(db, "frames", "first_scan", cycle, chain)
+        seal = seal_of(ended_ms, last_scan, summary, frames, _head(db, "journal", "id", cycle, chain))
+        db.execute("UPDATE cycles SET summary = ?, seal = ? WHERE cycle = ?", (summary, seal, cycle))
 
     def _abandon(self) -> None:
         db, self._db = self._db, None

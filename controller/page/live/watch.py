@@ -40,7 +40,7 @@ class ChamberWatch:
         self._checkpoint: Checkpoint | None = None
         self._state: ScanState | None = None
         self._spent: Spent | None = None
-        self._began_ms: int | None = None
+        self._began: tuple[int, int] | None = None  # cycle of the record and UTC ms of the last start
         self._outlook_for: tuple[int, int] | None = None
         self._next_outlook_s = 0.0
 
@@ -85,7 +85,7 @@ class ChamberWatch:
             if text != self._head or self.bound is None:
                 self.bound, self._head = bound(header), text
             self.plate = plate(self.place, self.bound, self._cycle)
-            self._spent = self._began_ms = None
+            self._spent = self._began = None
         here = self.bound
         newest = glance.newest(here.header)
         if self._checkpoint is None or glance.checkpoint_scan() != self._checkpoint.scan:
@@ -106,20 +106,21 @@ class ChamberWatch:
         now.update({"began_ms": None, "spent": {}, "finish_ms": None, "ready_ms": None})
         if began is None or now["state"] == "idle":
             return
-        if self._spent is None or began.utc_ms != self._began_ms:
-            self._began_ms, self._spent = began.utc_ms, Spent(here, self._cycle, began.utc_ms)
+        cycle, began_ms = began
+        if self._spent is None or began != self._began:
+            self._began, self._spent = began, Spent(here, cycle, began_ms)
         self._spent.follow(glance)
-        now.update({"began_ms": began.utc_ms, "spent": self._spent.shown()})
-        if self.outlook is not None and self._outlook_for == (self._cycle, began.utc_ms):
+        now.update({"began_ms": began_ms, "spent": self._spent.shown()})
+        if self.outlook is not None and self._outlook_for == began:
             running = now["state"] not in AT_REST and now["state"] not in ("held", "holding", "paused", "stopping")
             now.update(self.outlook.times(now["utc_ms"], now["product"]["age_min_h"], running))
 
     def look_ahead(self) -> None:
         """Make the forecast of the cycle in progress once, about a second of work. Called between polls."""
-        if self._glance is None or self.bound is None or self._began_ms is None:
+        if self._glance is None or self.bound is None or self._began is None:
             return
-        wanted = (self._cycle, self._began_ms)
-        first_ms = self.seen.get("utc_ms", 0) - self._began_ms
+        wanted = self._began
+        first_ms = self.seen.get("utc_ms", 0) - wanted[1]
         if self._outlook_for == wanted or self._clock() < self._next_outlook_s or first_ms < 120_000:
             return
         try:

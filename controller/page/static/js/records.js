@@ -21,4 +21,5 @@ function row(one) {
 try {
   const found = await ask(`${base}/cycles`);
   $("cycles").replaceChildren(...found.cycles.map(row));
+  if (!found.cycles.length) $("said-here").textContent = t("records.none");
 } catch (error) { $("said-here").textContent = error.message; }
