@@ -9,6 +9,8 @@ from pathlib import Path
 from controller.cli import options as opt
 from controller.cli.ending import on_request
 from controller.errors import UnavailableError
+from controller.page.behind import step_back
+from controller.page.live.places import places
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,15 +32,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises what `main` says."""
+    port = int(opt.within("--port", args.port, 0, 65535, ""))
+    works = places(Path(args.data), args.site)
+    step_back()  # before the rest is read in, which takes a core for a second or two
     try:
-        from controller.page.live.places import places
         from controller.page.serve import Listen, serve
     except ModuleNotFoundError as error:
         raise UnavailableError(
             f"the page needs the package {error.name}; install Dewhold with its extra: pip install 'dewhold[page]'"
         ) from None
-    port = int(opt.within("--port", args.port, 0, 65535, ""))
-    works = places(Path(args.data), args.site)
     listen = Listen(
         host=args.host, port=port, certificate=args.tls_cert, key=args.tls_key, without_tls=args.without_tls,
         names=tuple(args.name),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ipaddress
-import os
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,7 +19,6 @@ from controller.page.web.app import make_app
 from controller.page.web.context import Page
 
 PORT = 8460
-_NICE = 10  # control goes first
 _CONNECTIONS_MAX = 400
 
 
@@ -49,19 +47,12 @@ def serve(works: Works, listen: Listen, tell: Callable[[str], object]) -> None:
         Feed(works), book, passwords.setup_code(), tls=listen.certificate is not None, hosts=_hosts(listen)
     )
     _greet(here, listen, port, tell)
-    _step_back()
     config = uvicorn.Config(
         make_app(here), log_config=None, access_log=False, server_header=False, date_header=True,
         limit_concurrency=_CONNECTIONS_MAX, timeout_keep_alive=20, timeout_graceful_shutdown=2, ws="none",
         ssl_certfile=listen.certificate, ssl_keyfile=listen.key, proxy_headers=False,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[sock])
-
-
-def _step_back() -> None:
-    """Control goes first on a shared computer."""
-    if hasattr(os, "nice"):
-        os.nice(_NICE)
 
 
 def require_safe(listen: Listen) -> None:

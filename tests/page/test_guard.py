@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 
 import pytest
@@ -9,7 +10,9 @@ from starlette.testclient import TestClient
 
 from controller.errors import ConfigError
 from controller.page.people import accounts, tokens
+from controller.page.people.limiter import Pace
 from controller.page.serve import Listen, is_loopback, require_safe
+from controller.page.web.guard import WAIT_S
 from tests.page.conftest import CODE, PASSWORD, Served
 
 Browse = Callable[[], TestClient]
@@ -121,3 +124,17 @@ def test_others_reach_the_page_only_with_tls_or_on_purpose(host: str) -> None:
 def test_loopback_is_what_only_this_computer_reaches() -> None:
     assert all(map(is_loopback, ("127.0.0.1", "127.9.9.9", "::1", "localhost")))
     assert not any(map(is_loopback, ("0.0.0.0", "::", "example.org", "10.0.0.1")))
+
+
+def test_who_asks_too_often_is_answered_late_and_others_at_once(served: Served, browse: Browse) -> None:
+    served.page.pace = Pace(3.0, 0.001)
+    greedy, other = browse(), browse()
+    greedy.headers["authorization"] = "Bearer greedy"
+    for _ in range(3):
+        greedy.get("/api/v1/alive")
+    begun = time.monotonic()
+    assert greedy.get("/api/v1/alive").status_code == 429
+    assert time.monotonic() - begun > 0.9 * WAIT_S
+    begun = time.monotonic()
+    assert other.get("/api/v1/alive").status_code == 401
+    assert time.monotonic() - begun < 0.9 * WAIT_S

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
@@ -18,6 +19,7 @@ Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 BODY_BYTES_MAX = 200_000
+TOO_MANY, WAIT_S, WAITING_MAX = 429, 1.0, 200
 CSRF_HEADER = "x-dewhold-token"
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _BEFORE_LOGIN = ("/setup", "/login")
@@ -42,6 +44,7 @@ class Guard:
 
     def __init__(self, app: App) -> None:
         self._app = app
+        self._waiting = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on with our headers."""
@@ -65,9 +68,22 @@ class Guard:
 
         refusal = _refusal(request)
         if refusal is not None:
+            if refusal.status_code == TOO_MANY:
+                await self._let_wait()
             await refusal(scope, receive, with_headers)
             return
         await self._app(scope, receive, with_headers)
+
+
+    async def _let_wait(self) -> None:
+        """Who asks too often is answered late: a program that asks again at once then takes next to nothing."""
+        if self._waiting >= WAITING_MAX:
+            return
+        self._waiting += 1
+        try:
+            await asyncio.sleep(WAIT_S)
+        finally:
+            self._waiting -= 1
 
 
 def _sender(request: Request) -> str:
@@ -83,7 +99,7 @@ def _refusal(request: Request) -> PlainTextResponse | None:
     if hosts and name not in hosts:
         return PlainTextResponse(f"this page is not called {name[:100]}: give it that name with --name", 421)
     if not request.url.path.startswith("/static/") and not page_of(request).pace.takes(_sender(request)):
-        return PlainTextResponse("too many requests: wait a second", 429, {"retry-after": "1"})
+        return PlainTextResponse("too many requests: wait a second", TOO_MANY, {"retry-after": "1"})
     length = request.headers.get("content-length", "0")
     if not length.isdigit() or int(length) > BODY_BYTES_MAX or "transfer-encoding" in request.headers:
         return PlainTextResponse(f"at most {BODY_BYTES_MAX} bytes, with their length said before", 413)
