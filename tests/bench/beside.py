@@ -97,5 +97,5 @@ def control(port: int, folder: Path, scans: int, scan_s: float) -> subprocess.Po
     """A controller of its own record; touch `end` in the folder to end it."""
     return subprocess.Popen(
         [sys.executable, "-m", "tests.bench.lateness", str(port), str(folder), str(scans), str(scan_s)], cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip

@@ -8,6 +8,8 @@ from __future__ import annotations
 import asyncio
 import os
 import sys
+from contextlib import suppress
+from pathlib import Path
 
 ASKS = ("/api/v1/chambers", "/api/v1/chambers/chamber", "/api/v1/alive", "/api/v1/chambers/chamber/journal?limit=50")
 
@@ -32,8 +34,9 @@ async def viewer(number: int, port: int, token: str) -> None:
 
 async def main() -> None:
     """All of them."""
-    if hasattr(os, "SCHED_IDLE"):  # a crowd elsewhere would take nothing of this computer
+    with suppress(OSError, AttributeError):  # a crowd elsewhere would take nothing of this computer
         os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+        Path("/proc/self/autogroup").write_text("19\n", encoding="ascii")
     port, token, viewers = int(sys.argv[1]), sys.argv[2], int(sys.argv[3])
     await asyncio.gather(*[viewer(number, port, token) for number in range(viewers)])
 

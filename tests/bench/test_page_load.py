@@ -1,7 +1,8 @@
 """Control goes on in time whatever happens to the page: flooded, frozen, killed. And what the page itself takes.
 
 Lateness of a 100 ms scan is compared with that of the same controller at times without a page; figures are printed
-with -s. DEWHOLD_LATENESS_SCANS changes how many scans each condition has.
+with -s. Each program has a session of its own, as services have: what one takes is not counted against another.
+DEWHOLD_LATENESS_SCANS changes how many scans each condition has.
 """
 
 from __future__ import annotations
@@ -63,7 +64,7 @@ class Bench:
         book = Book(data / "page" / "people.sqlite")
         token = tokens.give(book, "bench", "view", 1, "bench")
         book.close()
-        process = self._processes.start("page", "--data", str(data), "--port", "0")
+        process = self._processes.start("page", "--data", str(data), "--port", "0", start_new_session=True)
         assert process.stdout is not None
         assert select.select([process.stdout], [], [], 60.0)[0]
         found = re.search(r":(\d+)/", process.stdout.readline())
@@ -73,7 +74,7 @@ class Bench:
     def crowd(self, port: int, token: str, viewers: int) -> subprocess.Popen[str]:
         process = subprocess.Popen(
             [sys.executable, "-m", "tests.bench.crowd", str(port), token, str(viewers)], cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT)}, text=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT)}, text=True, start_new_session=True,
         )  # fmt: skip
         self._processes.started.append(process)
         return process

@@ -80,7 +80,7 @@ def test_a_forecast_gives_end_and_ready_time(data: Path) -> None:
 
 
 def alarm(tag: str, priority: str, state: str, by_ms: int = 5, hidden: str = "") -> dict[str, object]:
-    return {"tag": tag, "priority": priority, "state": state, "by_ms": by_ms, "hidden": hidden}
+    return {"tag": tag, "text": f"{tag}!", "priority": priority, "state": state, "by_ms": by_ms, "hidden": hidden}
 
 
 @pytest.mark.parametrize(
@@ -101,6 +101,7 @@ def test_one_word_says_what_a_chamber_needs(
 ) -> None:
     found = call(alarms, state)
     assert (found["level"], found["about"], found["by_ms"]) == expected
+    assert found["text"] == (f"{expected[1]}!" if expected[1] and expected[1] != "held" else "")
 
 
 def test_a_folder_of_records_is_a_site(data: Path, tmp_path: Path) -> None:

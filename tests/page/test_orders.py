@@ -156,6 +156,19 @@ def test_what_every_recipe_would_do_can_be_compared(as_role: AsRole) -> None:
     assert low < mid < high
 
 
+def test_a_forecast_counts_the_bays_that_are_empty_and_refuses_a_chamber_without_any_boards(as_role: AsRole) -> None:
+    browser = as_role("view")
+    digest = browser.get(f"{HERE}/recipes").json()["recipes"][0]["sha256"]
+    full, half = (
+        browser.post(f"{HERE}/forecasts/{digest}", json={"load_t": 60, "empty_bays": empty}).json()
+        for empty in ([], [3, 4])  # the bays whose boards no probe watches: without them nothing is held in reserve
+    )
+    assert full["ready_h"] != half["ready_h"]
+    for empty in ([1, 2, 3, 4, 5, 6], [7]):
+        answer = browser.post(f"{HERE}/forecasts/{digest}", json={"load_t": 60, "empty_bays": empty})
+        assert (answer.status_code, "bays 1 to 6" in answer.text) == (422, True)
+
+
 def test_a_note_is_kept_with_who_left_it(as_role: AsRole) -> None:
     browser = as_role("operate")
     assert browser.post(f"{HERE}/notes", json={"text": "door 3 drips"}).status_code == 200

@@ -8,6 +8,7 @@ from typing import Any
 
 from controller.core.climate.places import positions, shares
 from controller.core.frames import Quality
+from controller.core.product.moves import release_list
 from controller.core.scan import ScanState
 from controller.page.live.bound import Bound
 from controller.page.live.numbers import clean
@@ -33,6 +34,25 @@ def places_now(bound: Bound, newest: Newest, state: ScanState) -> dict[str, Any]
         "age_h": [clean(age, 1) if full[index] else None for index, age in enumerate(product.ages_h)],
         "ready_in_h": ready,
     }
+
+
+def boards_now(bound: Bound, state: ScanState) -> list[dict[str, Any]] | None:
+    """Boards that are entered one by one, those that are ready first, then the longest in; None where a charge is one.
+
+    young: they take heat and get wet still, and are not watched. ready_in_h: None when it is not known.
+    """
+    charges = state.charges
+    if not bound.plan.charges.each and not charges.places:
+        return None
+    found = [
+        {
+            "bay": one.bay, "level": one.level, "t": round(one.tonnes, 2), "mix": one.mix, "own_h": round(one.own_h, 2),
+            "age_h": clean(one.age_h, 1), "ready": one.ready, "ready_in_h": clean(one.ready_in_h, 1),
+            "young": charges.young[(one.bay - 1) * bound.chamber.levels + one.level - 1],
+        }
+        for one in release_list(bound.plan.charges, charges, state.product)
+    ]  # fmt: skip
+    return sorted(found, key=lambda one: (not one["ready"], -one["own_h"]))
 
 
 def _full(bound: Bound, state: ScanState) -> list[bool]:

@@ -13,7 +13,7 @@ from controller.core.sequence.recipe import band
 from controller.errors import DewholdError
 from controller.page.live.bound import Bound
 from controller.page.live.byhand import overridden
-from controller.page.live.face import places_now
+from controller.page.live.face import boards_now, places_now
 from controller.page.live.numbers import clean
 from controller.page.live.urgency import alarm_line, call
 from controller.store.glance import Newest
@@ -48,6 +48,7 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
         "contacts": [int(on) for on in discrete],
         "outputs": [clean(value, 1) for value in state.outputs.analog] + [int(on) for on in state.outputs.discrete],
         **places_now(bound, newest, state),
+        "boards": boards_now(bound, state),
         "alarms": alarms,
         "call": call(alarms, state.sequence.state),
         "trips": trips,
@@ -74,6 +75,7 @@ def _where(bound: Bound, state: ScanState, newest: Newest, checkpoint: Checkpoin
         "mix": bound.mix.name,
         "load_t": bound.fact("load_t"),
         "mix_degC": bound.fact("mix_degC"),
+        "empty_bays": [int(bay) for bay in str(bound.fact("empty_bays") or "").split(",") if bay.strip()],
         "phase": number + 1 if here else 0,
         "phases": [phase.kind for phase in phases],
         "phase_kind": here.kind if here else "",

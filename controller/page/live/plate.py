@@ -36,6 +36,8 @@ def plate(place: ChamberPlace, bound: Bound, cycle: int) -> dict[str, Any]:
         ],
         "computed": [{"tag": tag, "text": text, "unit": unit} for tag, text, unit in COMPUTED],
         "alarms": sorted(bound.plan.alarms.numbers),
+        "t_per_place_max": bound.plan.product.config.t_per_position_max,
+        "mixes": sorted(name for name in bound.plan.charges.mixes if name),
         "hand": choices(bound.plan),
     }  # fmt: skip
 

@@ -156,7 +156,7 @@ class ChamberWatch:
         }  # fmt: skip
 
     def _nothing(self, trouble: str, why: str) -> dict[str, Any]:
-        call = {"level": "look", "about": trouble, "by_ms": None, "rank": 2, "unacked": 0, "hidden": 0}
+        call = {"level": "look", "about": trouble, "text": "", "by_ms": None, "rank": 2, "unacked": 0, "hidden": 0}
         return {**self._name(), "live": False, "age_s": None, "trouble": trouble, "why": why, "call": call}
 
     def _let_go(self) -> None:

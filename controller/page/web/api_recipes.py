@@ -24,13 +24,15 @@ Why = Annotated[str, Field(max_length=300)]
 
 
 class Charging(BaseModel):
-    """What is to be in the chamber. outdoor_*: null = as measured now, else the demo's 8 degC and 80 %."""
+    """What is to be in the chamber. outdoor_*: null = as measured now, else the demo's 8 degC and 80 %.
+    empty_bays: bays without product."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
     load_t: Annotated[float, Field(ge=0.0, le=150.0)] = 120.0
     mix: Annotated[str, Field(max_length=40)] = ""
     mix_degC: Annotated[float, Field(ge=5.0, le=40.0)] = 20.0
     age_h: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0
+    empty_bays: Annotated[list[Annotated[int, Field(ge=1, le=99)]], Field(max_length=99)] = []
     outdoor_degC: Annotated[float, Field(ge=-40.0, le=60.0)] | None = None
     outdoor_rh_pct: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
 
@@ -196,7 +198,10 @@ def _ahead(
     if charging.mix and charging.mix not in known:
         raise HTTPException(422, f"mix {charging.mix} is not known: {', '.join(sorted(known))}")
     degC, rh = _outdoor(page, place, charging)
-    charge = Charge(charging.load_t, charging.mix_degC, charging.age_h, degC, rh)
+    empty, bays = tuple(sorted(set(charging.empty_bays))), bound.chamber.bays
+    if len(empty) >= bays or (empty and empty[-1] > bays):
+        raise HTTPException(422, f"empty_bays must name some of bays 1 to {bays}, not all")
+    charge = Charge(charging.load_t, charging.mix_degC, charging.age_h, degC, rh, empty)
     try:
         return recipes.ahead(bound, recipe, known.get(charging.mix, bound.mix), charge, interval=interval)
     except UnavailableError as error:

@@ -7,7 +7,7 @@ export const phaseWord = (kind) => known(`phase.${kind}`, kind);
 
 export function about(tag, row) {
   if (!tag) return "";
-  return known(`alarm.${tag}.text`, row?.text ?? known(`about.${tag}`, tag));
+  return known(`alarm.${tag}.text`, row?.text || known(`about.${tag}`, tag));
 }
 
 export function levelWord(level) {
@@ -88,7 +88,7 @@ export function say(text) {
 // What a screen reader is told when it changes, and the title of the window.
 export function announce(now) {
   const call = now.live ? now.call : { level: "lost", about: "" };
-  say(`${now.name}: ${levelWord(call.level)} ${call.about ? about(call.about) : ""}`);
+  say(`${now.name}: ${levelWord(call.level)} ${call.about ? about(call.about, call) : ""}`);
   document.title = `${levelWord(call.level)}: ${now.name} · Dewhold`;
   document.body.dataset.level = call.level;
 }

@@ -2,6 +2,7 @@
 import { $, data, el, t } from "./core.js";
 import { announce, badges, end, liveness, need } from "./answers.js";
 import { drawAlarms } from "./alarmlist.js";
+import { drawBoards } from "./boards.js";
 import { drawByHand } from "./byhand.js";
 import { drawDetail } from "./detail.js";
 import { DewChart } from "./dew.js";
@@ -34,6 +35,7 @@ function draw(ageS = 0) {
   parts.plan.add(now);
   parts.doing.draw(now, live);
   drawAlarms($("alarms"), now, parts.doing);
+  drawBoards($("boards"), plate, now, parts.doing, live);
   drawByHand($("byhand"), plate, now, parts.doing, live);
   drawDetail($("detail"), plate, now);
 }

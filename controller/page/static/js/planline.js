@@ -83,7 +83,7 @@ export class PlanLine {
   words(now) {
     if (!this.plan) return now.state === "running" ? t("plan.soon") : t("plan.no_forecast");
     if (now.state === "complete") return t("plan.complete");
-    if (!now.finish_ms) return t("plan.no_promise");
+    if (!now.finish_ms) return t(now.state === "running" ? "plan.open_end" : "plan.no_promise");
     const late = (now.finish_ms - now.began_ms) / 3600e3 - this.plan.end_h;
     return t(late > 0.25 ? "plan.late" : "plan.as_planned", { clock: clock(now.finish_ms, now.utc_ms), late: number(Math.abs(late), 1, "h") });
   }

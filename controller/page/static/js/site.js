@@ -10,7 +10,7 @@ let reachable = true;
 function lane(row) {
   const call = row.live && reachable ? row.call : { level: "lost", about: row.trouble || "stale", unacked: 0 };
   const level = call.level;
-  const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? about(call.about) : row.state ? stateWord(row.state) : "";
+  const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? about(call.about, call) : row.state ? stateWord(row.state) : "";
   return el("a", { class: `sheet lane level-${level} ${level === "lost" && row.utc_ms ? "stale" : ""}`, href: `/chamber/${row.id}`, "data-chamber": row.id },
     el("div", {}, el("div", { class: "name" }, row.name), el("div", { class: "soft small" }, [row.line, row.recipe].filter(Boolean).join(" · ")), badges(row)),
     el("div", {}, el("div", { class: `word ${call.unacked ? "unacked" : ""}` }, sign(level), levelWord(level)), el("div", { class: "small" }, why),
@@ -45,8 +45,8 @@ function figures(row) {
 
 // How far the cycle is: one bar from begin to end with a mark for now; nothing where nothing is known.
 function progress(row) {
-  if (!row.began_ms || !row.phase) return svg("svg", { class: "track", viewBox: "0 0 300 40", preserveAspectRatio: "none", "aria-hidden": "true" }, svg("line", { x1: 0, x2: 300, y1: 20, y2: 20, stroke: "var(--edge)", "stroke-width": 2 }));
-  const endMs = row.finish_ms ?? row.utc_ms + 3600e3;
+  if (!row.began_ms || !row.phase || !row.finish_ms) return svg("svg", { class: "track", viewBox: "0 0 300 40", preserveAspectRatio: "none", "aria-hidden": "true" }, svg("line", { x1: 0, x2: 300, y1: 20, y2: 20, stroke: "var(--edge)", "stroke-width": 2 }));
+  const endMs = row.finish_ms;
   const share = Math.min(1, Math.max(0, (row.utc_ms - row.began_ms) / Math.max(1, endMs - row.began_ms)));
   const label = t("track.label", { pct: Math.round(100 * share) });
   return svg("svg", { class: "track", viewBox: "0 0 300 40", preserveAspectRatio: "none", role: "img", "aria-label": label },
@@ -69,7 +69,7 @@ function head() {
   const count = rows.filter((row) => row.live && row.call.rank >= 2).length;
   $("answers").replaceChildren(
     el("div", { class: `sheet level-${level}` }, el("div", { class: "big" }, sign(level), levelWord(level)),
-      el("div", { class: "sub" }, level === "well" || level === "note" ? t("site.all_well", { count: rows.length }) : [count ? t("site.need", { count, name: worst.name }) : "", lost.length ? t("site.lost", { count: lost.length }) : ""].filter(Boolean).join(" · "))),
+      el("div", { class: "sub" }, level === "well" || level === "note" ? t("site.all_well", { count: rows.length }) : [count ? t(count === 1 ? "site.need_one" : "site.need", { count, name: worst.name }) : "", lost.length ? t("site.lost", { count: lost.length }) : ""].filter(Boolean).join(" · "))),
     el("div", { class: "sheet" }, el("div", { class: "soft small" }, t("site.next_end")), nextEnd()),
     el("div", { class: "sheet" }, el("div", { class: "big" }, reachable ? el("span", { class: "pulse on", "aria-hidden": "true" }) : sign("lost"), reachable ? t("live.word") : t("live.not")), el("div", { class: "sub" }, reachable ? t("site.live", { live: rows.length - lost.length, count: rows.length }) : t("live.cut", { age: "" }))));
   document.title = `${levelWord(level)}: ${known("site.title", "Dewhold")}`;

@@ -7,7 +7,8 @@ import { preview } from "./start-preview.js";
 let doing = null, found = null, chosen = null, detail = null, due = null, asked = 0;
 
 const value = (id) => Number($(id).value);
-const charging = () => ({ load_t: value("start-load"), mix: $("start-mix").value, mix_degC: value("start-degC"), age_h: value("start-age") });
+const charging = () => ({ load_t: value("start-load"), mix: $("start-mix").value, mix_degC: value("start-degC"), age_h: value("start-age"), empty_bays: emptyBays() });
+const emptyBays = () => [...$("start-empty").querySelectorAll("input:checked")].map((box) => Number(box.value));
 const wantedMs = () => ($("start-wanted").value ? new Date($("start-wanted").value).getTime() : null);
 const local = (ms) => new Date(ms - new Date(ms).getTimezoneOffset() * 60000).toISOString().slice(0, 16);
 
@@ -17,6 +18,7 @@ export function openStart(from) {
   if (!$("start-load").value) {
     $("start-load").value = now.load_t ?? 120;
     $("start-degC").value = now.mix_degC ?? 20;
+    $("start-empty").replaceChildren(...Array.from({ length: doing.plate.bays }, (_, index) => el("label", {}, el("input", { type: "checkbox", value: index + 1, checked: (now.empty_bays ?? []).includes(index + 1) }), t("rack.bay", { bay: index + 1 }))));
   }
   if (!wantedMs() || wantedMs() < now.utc_ms) $("start-wanted").value = local(now.utc_ms + 24 * 3600e3);
   $("start-said").textContent = "";
@@ -65,9 +67,19 @@ function drawCards() {
     const fits = readyMs !== null && wantedMs() ? (wantedMs() - readyMs) / 3600e3 : null;
     return el("button", { type: "button", class: "ahead", "aria-pressed": String(one === chosen), on: { click: () => choose(one) } },
       el("strong", {}, one.name), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
-      el("span", { class: "small" }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
-      el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0) }) : t("start.not_here")));
+      el("span", { class: "small", style: { display: "block" } }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
+      el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0) }) : t("start.not_here")),
+      el("span", { class: "small num", style: { display: "block" } }, against(one)));
   }));
+}
+
+// What a recipe gives and takes against the chosen one: sooner or later, more or less energy.
+function against(one) {
+  const mine = one.forecast, its = chosen?.forecast;
+  if (one === chosen || !mine || !its) return one === chosen ? t("start.chosen") : "";
+  const kWh = mine.heat_kWh + mine.fan_kWh - its.heat_kWh - its.fan_kWh, h = mine.ready_h[1] === null || its.ready_h[1] === null ? null : mine.ready_h[1] - its.ready_h[1];
+  const words = h === null ? [] : [t(Math.abs(h) < 0.05 ? "start.as_soon" : h < 0 ? "start.sooner" : "start.later", { h: number(Math.abs(h), 1, "h") })];
+  return [...words, t(kWh < 0 ? "start.less" : "start.more", { energy: number(Math.abs(kWh), 0, "kWh") })].join(", ");
 }
 
 function drawChosen() {
@@ -90,8 +102,8 @@ async function go() {
   const recipe = chosen;
   try {
     await ask(`/api/v1/chambers/${data.chamber}/recipes/${recipe.sha256}/ready`, {}, "POST");
-    const { mix, ...rest } = charging();
-    const outcome = await doing.give("start", { ...rest, mix, recipe: recipe.sha256 });
+    const { empty_bays: empty, ...rest } = charging();
+    const outcome = await doing.give("start", { ...rest, empty_bays: empty.join(","), recipe: recipe.sha256 });
     if (outcome?.done) { $("start").close(); return; }
     $("start-said").textContent = outcome ? t("doing.refused", { verb: t("start.go"), reason: outcome.reason }) : $("outcome").textContent;
   } catch (error) {
@@ -103,7 +115,7 @@ async function go() {
 document.addEventListener("start-dialog", (event) => openStart(event.detail));
 $("start-shut").addEventListener("click", () => $("start").close());
 $("start-go").addEventListener("click", go);
-for (const id of ["start-load", "start-mix", "start-degC", "start-age"]) {
+for (const id of ["start-load", "start-mix", "start-degC", "start-age", "start-empty"]) {
   $(id).addEventListener("change", () => { clearTimeout(due); due = setTimeout(refresh, 300); });
 }
 $("start-wanted").addEventListener("change", () => { if (found) drawCards(); });
