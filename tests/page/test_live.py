@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from controller.core.alarms.alarms import ActiveAlarm, AlarmsConfig
+from controller.core.rows.alarms import ALARMS
+from controller.errors import StoreError
 from controller.page.live import rollups, trends
+from controller.page.live.bound import bound
 from controller.page.live.places import places
-from controller.page.live.urgency import call
+from controller.page.live.urgency import alarm_line, call
 from controller.page.live.watch import STALE_S_MIN, ChamberWatch
 from controller.store.glance import Glance
 from controller.store.reader import Reader
+from controller.store.writer import Checkpoint
 
 
 def test_a_picture_has_the_numbers_of_the_newest_scan(data: Path) -> None:
@@ -155,3 +161,24 @@ def test_coarse_copies_are_made_from_the_record_and_made_again_when_lost(data: P
     assert rollups.done_ms(again, "chamber") == 0
     again.close()
     glance.close()
+
+
+def test_by_when_somebody_should_come_is_what_the_chamber_file_says() -> None:
+    config = AlarmsConfig(respond_medium_min=20.0, respond_min={"door-long": 5.0})
+    said = [config.minutes_to_respond(tag, "medium") for tag in ("door-long", "temperature-low")]
+    assert said == [5.0, 20.0]
+    checkpoint = Checkpoint(0, 1_000_000, 600.0, "")
+    row = next(row for row in ALARMS if row.tag == "temperature-low")
+    line = alarm_line(ActiveAlarm(row, 300.0, "U", ""), checkpoint, config)
+    assert (line["from_ms"], line["by_ms"]) == (700_000, 700_000 + 60_000 * 20)
+
+
+def test_a_time_for_an_alarm_that_is_none_is_refused(data: Path) -> None:
+    glance = Glance(data / "record.sqlite")
+    found = glance.header()
+    glance.close()
+    assert found is not None
+    chamber = found[2].texts["chamber"].replace("# [alarms.respond_min]", "[alarms.respond_min]")
+    texts = {**found[2].texts, "chamber": chamber.replace("# door-long = 5.0", "door-lung = 5.0")}
+    with pytest.raises(StoreError, match="door-lung"):
+        bound(replace(found[2], texts=texts))

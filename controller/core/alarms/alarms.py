@@ -106,6 +106,9 @@ def bind(
     switches = [binder.column("in_hand", tag, "DI") for tag in config.in_hand] or [mains]
     numbers = {one.tag: number for number, one in enumerate(rows)}
     told = tuple(one.tag for one in TOLD)
+    for tag in config.respond_min:
+        if tag not in numbers:
+            binder.refuse(f"respond_min.{tag}", tag, f"must be one of {', '.join(sorted(numbers))}", "correct the tag")
     plan = AlarmPlan(
         config, all_good(len(of_kind(points, "AI"))), bool(config.battery),
         itemgetter(switches[0], *switches[1:], mains, battery),

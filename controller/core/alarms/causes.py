@@ -6,7 +6,8 @@ last hour) are kept here too, because limits are set on them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from math import nan
 from typing import Annotated
 
@@ -30,6 +31,8 @@ class AlarmsConfig:
     fighting_share_max: share of the heat of the last hour that may work against the vent; a mean below
     fighting_kW_min is never counted, or a little heat long ago would stop a ramp. beacon: lit while anything is shown;
     beacon_high, beacon_medium, beacon_low: lamps while something of that priority is, "" where there is none.
+    respond_*_min: minutes that somebody may take for an alarm of that priority until its consequence threatens, and
+    respond_min for single ones by their tag. Shown as "by when"; control does nothing with it.
     """
 
     dew_margin_K_min: Annotated[float, Ge(0), Le(5)] = 0.0
@@ -51,6 +54,15 @@ class AlarmsConfig:
     beacon_low: str = ""
     horn: str = "YA-191"
     healthy: str = "YC-192"
+    respond_high_min: Annotated[float, Gt(0), Le(10_000)] = 10.0
+    respond_medium_min: Annotated[float, Gt(0), Le(10_000)] = 30.0
+    respond_low_min: Annotated[float, Gt(0), Le(10_000)] = 240.0
+    respond_min: Mapping[str, Annotated[float, Gt(0), Le(10_000)]] = field(default_factory=dict)
+
+    def minutes_to_respond(self, tag: str, priority: str) -> float:
+        """How long somebody may take for an alarm until its consequence threatens, min."""
+        usual = {"high": self.respond_high_min, "medium": self.respond_medium_min, "low": self.respond_low_min}
+        return self.respond_min.get(tag, usual[priority])
 
 
 @dataclass(frozen=True, slots=True)

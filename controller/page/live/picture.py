@@ -27,7 +27,8 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
     discrete = _contacts(bound, newest)
     frame = Frame(newest.values, newest.qualities, ("",) * len(newest.values), discrete, newest.age_scans)
     _, air = observe(bound.plan.climate, state.climate, frame, 0.0, state.aside.mask if state.aside else None)
-    alarms = [alarm_line(one, checkpoint) for one in active_list(bound.plan.alarms, state.alarms)]
+    config = bound.plan.alarms.config
+    alarms = [alarm_line(one, checkpoint, config) for one in active_list(bound.plan.alarms, state.alarms)]
     rows = bound.plan.protection.rows
     trips = [row.tag for row, tripped in zip(rows, state.protection.tripped, strict=True) if tripped]
     return {

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.alarms.alarms import ActiveAlarm
+from controller.core.alarms.alarms import ActiveAlarm, AlarmsConfig
 from controller.store.writer import Checkpoint
 
-# How long somebody may take until the consequence threatens. Our choice; a site sets its own with its own alarms.
-RESPOND_MIN = {"high": 10, "medium": 30, "low": 240}
 _LEVELS = {"high": "act", "medium": "look", "low": "note"}
 _RANK = ("well", "note", "look", "act")
 
 
-def alarm_line(one: ActiveAlarm, checkpoint: Checkpoint) -> dict[str, Any]:
-    """One alarm as plain data. state: N, U, A, R or L as in the core; by_ms: when somebody should have seen to it."""
+def alarm_line(one: ActiveAlarm, checkpoint: Checkpoint, config: AlarmsConfig) -> dict[str, Any]:
+    """One alarm as plain data. state: N, U, A, R or L as in the core; by_ms: when somebody should have seen to it, as
+    the chamber file says."""
     came_ms = checkpoint.utc_ms - round(1000.0 * (checkpoint.now_s - one.from_s))
     row = one.row
     return {
         "tag": row.tag, "text": row.text, "priority": row.priority, "state": one.state, "from_ms": came_ms,
-        "by_ms": came_ms + 60_000 * RESPOND_MIN[row.priority], "hidden": one.hidden, "latch": row.latch,
-        "cause": row.cause, "consequence": row.consequence, "action": row.action,
+        "by_ms": came_ms + round(60_000 * config.minutes_to_respond(row.tag, row.priority)), "hidden": one.hidden,
+        "latch": row.latch, "cause": row.cause, "consequence": row.consequence, "action": row.action,
     }  # fmt: skip
 
 
