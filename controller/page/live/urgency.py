@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from controller.core.alarms.alarms import ActiveAlarm, AlarmsConfig
+from controller.core.rows.alarms import ALARMS
 from controller.store.writer import Checkpoint
 
+USUAL = {row.tag: row for row in ALARMS}  # whose words the page has in other languages; a heater may have its own
 _LEVELS = {"high": "act", "medium": "look", "low": "note"}
 _RANK = ("well", "note", "look", "act")
 
@@ -19,7 +21,8 @@ def alarm_line(one: ActiveAlarm, checkpoint: Checkpoint, config: AlarmsConfig) -
     return {
         "tag": row.tag, "text": row.text, "priority": row.priority, "state": one.state, "from_ms": came_ms,
         "by_ms": came_ms + round(60_000 * config.minutes_to_respond(row.tag, row.priority)), "hidden": one.hidden,
-        "latch": row.latch, "cause": row.cause, "consequence": row.consequence, "action": row.action,
+        "latch": row.latch, "usual": USUAL.get(row.tag) == row, "cause": row.cause,
+        "consequence": row.consequence, "action": row.action,
     }  # fmt: skip
 
 

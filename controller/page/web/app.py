@@ -17,9 +17,10 @@ from starlette.types import ASGIApp
 from controller import __version__
 from controller.errors import StoreError
 from controller.page.web import api_live, api_orders, api_people, api_recipes, api_records, entry, views
-from controller.page.web.context import Page
+from controller.page.web.context import Page, language_of
 from controller.page.web.guard import Guard
 from controller.page.web.html import page as html_page
+from controller.page.web.wording import said
 
 STATIC = Path(__file__).parents[1] / "static"
 ABOUT = (
@@ -64,7 +65,8 @@ def _wants_html(request: Request) -> bool:
 async def _refused(request: Request, error: Exception) -> Response:
     found = cast("HTTPException", error)
     if _wants_html(request):
-        return html_page(request, "refused.html", found.status_code, status=found.status_code, why=str(found.detail))
+        why, _known = said(str(found.detail), language_of(request))
+        return html_page(request, "refused.html", found.status_code, status=found.status_code, why=why)
     return JSONResponse({"detail": found.detail}, found.status_code, headers=found.headers)
 
 

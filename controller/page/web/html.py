@@ -15,7 +15,7 @@ from markupsafe import Markup
 from controller import __version__
 from controller.page.people.roles import MAY, allowed
 from controller.page.web.context import language_of, page_of, visitor_of
-from controller.page.web.wording import LANGUAGES, texts
+from controller.page.web.wording import LANGUAGES, phrases, texts
 
 FOLDER = Path(__file__).parents[1] / "templates"
 
@@ -39,6 +39,7 @@ def page(request: Request, template: str, status_code: int = 200, **values: Any)
         "locked": bool(visitor and visitor.locked),
         "may": [what for what in MAY if visitor and allowed(visitor.role, what)],
         "texts": {key: text for key, text in words.items() if not key.startswith("html.")},
+        "phrases": phrases(language),
         **values.pop("data", {}),
     }
     html = _environment().get_template(template).render(

@@ -1,5 +1,5 @@
 // Active alarms: cause, consequence, action, and what may be done about each.
-import { badge, el, known, may, sign, t } from "./core.js";
+import { badge, el, known, may, sign, spoken, t } from "./core.js";
 import { clock, span } from "./format.js";
 
 let shown = "";
@@ -19,7 +19,7 @@ const LEVEL = { high: "act", medium: "look", low: "note" };
 
 function alarm(one, now, doing) {
   const dl = el("dl", { class: "pairs" });
-  for (const part of ["cause", "consequence", "action"]) dl.append(el("dt", {}, t(`alarm.${part}`)), el("dd", {}, known(`alarm.${one.tag}.${part}`, one[part])));
+  for (const part of ["cause", "consequence", "action"]) dl.append(el("dt", {}, t(`alarm.${part}`)), one.usual ? el("dd", {}, known(`alarm.${one.tag}.${part}`, one[part])) : spoken(one[part], "dd"));
   const waiting = one.state === "U" || one.state === "R";
   const buttons = el("div", { class: "buttons" });
   if (waiting && !one.hidden && may("operate")) buttons.append(el("button", { type: "button", on: { click: () => doing.give("acknowledge", { tag: one.tag }, `acknowledge ${one.tag}`) } }, t("alarm.acknowledge_one")));

@@ -1,5 +1,5 @@
 // Boards in and out, place by place: where a chamber is filled and emptied while its climate stands.
-import { el, may, sign, t } from "./core.js";
+import { el, may, saidIn, sign, t } from "./core.js";
 import { number, span } from "./format.js";
 
 let made = null, shown = "";
@@ -36,7 +36,7 @@ function build(box, plate, doing) {
     let done = 0;
     for (const place of places()) {
       const outcome = await doing.give(verb, { ...place, ...more }, `${verb} ${place.bay} ${place.level}`);
-      if (!outcome?.done) { said.replaceChildren(sign("look"), " ", t("boards.stopped", { ...place, done, reason: outcome ? outcome.reason : t("doing.no_answer", { verb: t(`verb.${verb}`) }) })); return; }
+      if (!outcome?.done) { said.replaceChildren(sign("look"), " ", t("boards.stopped", { ...place, done, reason: outcome ? saidIn(outcome.reason) : t("doing.no_answer", { verb: t(`verb.${verb}`) }) })); return; }
       done++;
     }
     said.replaceChildren(sign("well"), " ", t(`boards.${verb}d`, { count: done }));

@@ -1,5 +1,5 @@
 // What is overridden by hand, and the dialog to override something: always with a reason and an end.
-import { badge, data, el, known, may, sign, t } from "./core.js";
+import { badge, data, el, known, may, saidIn, sign, t } from "./core.js";
 import { clock, number } from "./format.js";
 
 const RIGHT = { trim: "operate", manual: "bypass", bypass: "bypass", force: "tune", simulate: "tune", "lock-out": "tune" };
@@ -60,7 +60,7 @@ function override(plate, doing, kinds) {
     if (!fields.value.hidden && value.value !== "") args.value = Number(value.value);
     const outcome = await doing.give(kind.value, args, `${kind.value} ${tag.value}`);
     if (outcome?.done) { shut(); return; }
-    problem.replaceChildren(sign("look"), " ", outcome ? outcome.reason : t("doing.no_answer", { verb: t("hand.new") }));
+    problem.replaceChildren(sign("look"), " ", outcome ? saidIn(outcome.reason) : t("doing.no_answer", { verb: t("hand.new") }));
     problem.hidden = false;
   }
   chosen();

@@ -11,6 +11,39 @@ export function known(key, words) {
   return data.texts[key] ?? words;
 }
 
+// Sentences of the record and of forecasts are English. A page in another language has patterns for them: {names} in a
+// pattern stand for what is between, and some of these are looked up too. Two parts called a and b must both be known.
+const INSIDE = new Set(["verb", "reason", "why", "phase", "band", "from", "to", "kind", "state", "was", "is", "limit", "remedy", "what", "surface", "a", "b"]);
+const EXACT = new Map(), PATTERNS = [];
+for (const [english, own] of Object.entries(data.phrases ?? {})) {
+  if (!english.includes("{")) { EXACT.set(english, own); continue; }
+  const names = [];
+  const source = english.split(/\{(\w+)\}/).map((part, index) => (index % 2 ? (names.push(part), "(.+?)") : part.replace(/[.*+?^${}()|[\]\\]/g, "\\$&"))).join("");
+  PATTERNS.push({ match: new RegExp(`^${source}$`), names, own, weight: english.replace(/\{\w+\}/g, "").length });
+}
+PATTERNS.sort((one, other) => other.names.includes("a") - one.names.includes("a") || other.weight - one.weight);
+
+// [words, known]: a sentence in the reader's language, or as it is.
+export function said(text) {
+  if (EXACT.has(text)) return [EXACT.get(text), true];
+  for (const { match, names, own } of PATTERNS) {
+    const found = match.exec(text);
+    if (!found) continue;
+    const parts = Object.fromEntries(names.map((name, index) => [name, INSIDE.has(name) ? said(found[index + 1]) : [found[index + 1], true]]));
+    if ((parts.a && !parts.a[1]) || (parts.b && !parts.b[1])) continue;
+    return [own.replace(/\{(\w+)\}/g, (_, name) => parts[name]?.[0] ?? ""), true];
+  }
+  return [text, false];
+}
+
+export const saidIn = (text) => said(String(text ?? ""))[0];
+
+// The same as an element that says which language it is in.
+export function spoken(text, name = "span", attributes = {}) {
+  const [words, known_] = said(String(text ?? ""));
+  return el(name, { ...attributes, lang: known_ || data.language === "en" ? null : "en" }, words);
+}
+
 export function el(name, attributes = {}, ...children) {
   return fill(document.createElement(name), attributes, children);
 }
@@ -62,7 +95,7 @@ export async function ask(path, body = null, method = body ? "POST" : "GET") {
   });
   const type = answer.headers.get("content-type") ?? "";
   const found = type.includes("json") ? await answer.json() : { detail: await answer.text() };
-  if (!answer.ok) throw new Error(inWords(found.detail) || `${answer.status}`);
+  if (!answer.ok) throw new Error(saidIn(inWords(found.detail)) || `${answer.status}`);
   return found;
 }
 

@@ -1,5 +1,5 @@
 // Orders: one button one intention, an id that lasts until its outcome is known, and the outcome in words.
-import { $, ask, data, el, may, sign, t } from "./core.js";
+import { $, ask, data, el, may, saidIn, sign, t } from "./core.js";
 import { seconds } from "./format.js";
 import { confirmed, shelveDialog } from "./dialogs.js";
 
@@ -87,7 +87,7 @@ export class Doing {
     const name = t(`verb.${verb}`);
     if (!outcome) this.say("look", t("doing.no_answer", { verb: name }));
     else if (outcome.done) this.say("well", t("doing.done", { verb: name, clock: seconds(outcome.utc_ms) }));
-    else this.say("look", t("doing.refused", { verb: name, reason: outcome.reason }));
+    else this.say("look", t("doing.refused", { verb: name, reason: saidIn(outcome.reason) }));
   }
 
   say(level, words) {

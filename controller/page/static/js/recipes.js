@@ -1,5 +1,5 @@
 // Recipes: versions, a text to write in, what is wrong with it while it is written, and what it would do.
-import { $, ask, data, el, may, sign, t } from "./core.js";
+import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
 import { moment, number, setNow } from "./format.js";
 import { preview } from "./start-preview.js";
@@ -67,16 +67,16 @@ async function check() {
   try {
     const found = await ask(`${base}/recipes/check`, { text: $("text").value, forecast: true, load_t: data.now.load_t ?? 120, mix_degC: data.now.mix_degC ?? 20 });
     if (number_ !== asked) return;
-    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", { lang: "en" }, el("code", {}, one.field), ` = ${one.value}: ${one.limit}; ${one.remedy}`))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right"))]));
+    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", {}, el("code", {}, saidIn(one.field)), ` = ${one.value}: `, spoken(one.limit), "; ", spoken(one.remedy)))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right"))]));
     $("phases").replaceChildren(found.phases.length ? table(found.phases) : "");
     const ahead = found.forecast;
-    $("plan").replaceChildren(...(ahead ? [preview(ahead, data.now.utc_ms ?? Date.now()), el("p", { class: "small" }, ahead.ready_h[1] === null ? t("start.never") : t("recipes.ahead", { ready: number(ahead.ready_h[1], 1, "h"), heat: number(ahead.heat_kWh, 0, "kWh"), fan: number(ahead.fan_kWh, 0, "kWh"), load: number(data.now.load_t ?? 120, 0, "t") })), ...[...ahead.problems, ...ahead.notes].map((text) => el("p", { class: "small", lang: "en" }, sign("note"), " ", text))] : []));
+    $("plan").replaceChildren(...(ahead ? [preview(ahead, data.now.utc_ms ?? Date.now()), el("p", { class: "small" }, ahead.ready_h[1] === null ? t("start.never") : t("recipes.ahead", { ready: number(ahead.ready_h[1], 1, "h"), heat: number(ahead.heat_kWh, 0, "kWh"), fan: number(ahead.fan_kWh, 0, "kWh"), load: number(data.now.load_t ?? 120, 0, "t") })), ...[...ahead.problems, ...ahead.notes].map((text) => el("p", { class: "small" }, sign("note"), " ", spoken(text)))] : []));
   } catch (error) { if (number_ === asked) $("problems").replaceChildren(el("p", { class: "problem" }, error.message)); }
 }
 
 function table(phases) {
   const cell = (value, digits, unit) => (value === null ? "–" : number(value, digits, unit));
-  return el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "rate", "fog", "accept", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, phases.map((one, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(one.kind)}`), el("td", { class: "num" }, one.floor_degC === one.ceiling_degC ? cell(one.floor_degC, 1, "degC") : `${number(one.floor_degC, 1)}–${cell(one.ceiling_degC, 1, "degC")}`), el("td", { class: "num" }, cell(one.rate_K_per_h, 1, "K/h")), el("td", { class: "num" }, cell(one.rh_fog_below_pct, 1, "%")), el("td", { class: "num" }, cell(one.rh_accept_pct, 1, "%")), el("td", { lang: "en" }, one.ends)))));
+  return el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "rate", "fog", "accept", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, phases.map((one, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(one.kind)}`), el("td", { class: "num" }, one.floor_degC === one.ceiling_degC ? cell(one.floor_degC, 1, "degC") : `${number(one.floor_degC, 1)}–${cell(one.ceiling_degC, 1, "degC")}`), el("td", { class: "num" }, cell(one.rate_K_per_h, 1, "K/h")), el("td", { class: "num" }, cell(one.rh_fog_below_pct, 1, "%")), el("td", { class: "num" }, cell(one.rh_accept_pct, 1, "%")), spoken(one.ends, "td")))));
 }
 
 async function keep() {

@@ -1,5 +1,5 @@
 // The cycles of a chamber: verdict, charge, energy, report and figures.
-import { $, ask, badge, data, el, known, t } from "./core.js";
+import { $, ask, badge, data, el, known, spoken, t } from "./core.js";
 import { moment, number } from "./format.js";
 
 const base = `/api/v1/chambers/${data.chamber}`;
@@ -12,7 +12,7 @@ function row(one) {
   const csv = new URLSearchParams([...TAGS.map((tag) => ["tag", tag]), ["from_ms", one.began_ms], ["to_ms", Math.max(to, one.began_ms + 1)]]);
   const trend = new URLSearchParams([["tag", "TY-101"], ["tag", "MY-101"], ["tag", "MY-102"], ["from_ms", one.began_ms], ["to_ms", Math.max(to, one.began_ms + 60000)]]);
   return el("tr", {}, el("td", { class: "num" }, moment(one.began_ms), el("br"), one.simulated ? el("span", { class: "small soft" }, t("badge.simulated")) : null), el("td", {}, one.recipe ?? ""), el("td", { class: "num" }, `${number(one.load_t, 0, "t")}, ${one.mix ?? ""}`),
-    el("td", {}, one.verdict ? badge(LEVEL[one.verdict], known(`verdict.${one.verdict}`, one.verdict)) : t(one.ended_ms ? "records.see_report" : "records.open"), el("div", { class: "small", lang: "en" }, one.reasons.slice(0, 3).join("; "))),
+    el("td", {}, one.verdict ? badge(LEVEL[one.verdict], known(`verdict.${one.verdict}`, one.verdict)) : t(one.ended_ms ? "records.see_report" : "records.open"), el("div", { class: "small" }, one.reasons.slice(0, 3).map((text) => spoken(text, "div")))),
     el("td", { class: "num" }, one.ready_h === null ? "–" : number(one.ready_h, 1, "h"), one.ready_forecast_h ? el("div", { class: "small soft" }, t("records.forecast", { h: number(one.ready_forecast_h, 1, "h") })) : null),
     el("td", { class: "num" }, energy === null ? "–" : number(energy, 0, "kWh")), el("td", { class: "num" }, one.verdict ? number(one.alarms, 0) : "–"),
     el("td", {}, el("a", { class: "button", href: `${base}/cycles/${one.cycle}/report`, target: "_blank" }, t("records.report")), " ", el("a", { class: "button", href: `/chamber/${data.chamber}/trends?${trend}` }, t("tab.trends")), " ", el("a", { class: "button", href: `${base}/minutes.csv?${csv}` }, t("trends.csv"))));

@@ -1,5 +1,5 @@
 // The start dialog: what is in the chamber, when it is wanted, what each recipe would do, and the start itself.
-import { $, ask, data, el, may, sign, t } from "./core.js";
+import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
 import { clock, number } from "./format.js";
 import { preview } from "./start-preview.js";
@@ -85,16 +85,16 @@ function against(one) {
 function drawChosen() {
   const now = doing.now, one = chosen;
   if (!detail) {
-    $("start-chosen").replaceChildren(el("div", { class: "problem" }, one.problems.map((text) => el("p", { lang: "en" }, text))));
+    $("start-chosen").replaceChildren(el("div", { class: "problem" }, one.problems.map((text) => spoken(text, "p"))));
     return;
   }
   const [low, mid, high] = detail.ready_h;
   const words = mid === null ? t("start.never") : detail.ready_h[0] === null || low === mid ? t("start.ready_about", { clock: clock(now.utc_ms + mid * 3600e3, now.utc_ms) })
     : t("start.ready_between", { low: clock(now.utc_ms + low * 3600e3, now.utc_ms), high: clock(now.utc_ms + high * 3600e3, now.utc_ms) });
   $("start-chosen").replaceChildren(el("h3", {}, `${one.name}: ${words}`), el("p", { class: "small soft" }, t("start.estimate")), preview(detail, now.utc_ms),
-    el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${number(phase.floor_degC, 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), el("td", { lang: "en" }, phase.ends))))),
+    el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${number(phase.floor_degC, 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), spoken(phase.ends, "td"))))),
     el("p", { class: "small" }, t("start.limits", { max: number(doing.plate.limits.degC_max, 0, "degC"), product: number(doing.plate.limits.product_degC_max, 0, "degC"), hottest: number(detail.product_max_degC, 1, "degC") })),
-    ...[...detail.problems, ...detail.notes].map((text, index) => el("p", { class: "small", lang: "en" }, sign(index < detail.problems.length ? "look" : "note"), " ", text)));
+    ...[...detail.problems, ...detail.notes].map((text, index) => el("p", { class: "small" }, sign(index < detail.problems.length ? "look" : "note"), " ", spoken(text))));
 }
 
 async function go() {
@@ -105,7 +105,7 @@ async function go() {
     const { empty_bays: empty, ...rest } = charging();
     const outcome = await doing.give("start", { ...rest, empty_bays: empty.join(","), recipe: recipe.sha256 });
     if (outcome?.done) { $("start").close(); return; }
-    $("start-said").textContent = outcome ? t("doing.refused", { verb: t("start.go"), reason: outcome.reason }) : $("outcome").textContent;
+    $("start-said").textContent = outcome ? t("doing.refused", { verb: t("start.go"), reason: saidIn(outcome.reason) }) : $("outcome").textContent;
   } catch (error) {
     $("start-said").textContent = error.message;
   }
