@@ -13,7 +13,6 @@ import importlib
 import os
 import resource
 import signal
-import sys
 import types
 import warnings
 from collections import defaultdict
@@ -56,7 +55,7 @@ class Trial:
             return True
         gc.collect()
         gc.freeze()
-        for function, mutants in groupby(self.mutants, lambda mutant: f"{module_of(mutant)}.{mutant.function}"):
+        for function, mutants in groupby(self.mutants, name_of):
             tests = self.tests.get(function, [])
             fails = self._try(None, tests)
             if fails:
@@ -68,24 +67,19 @@ class Trial:
 
     def _learn(self, items: list[pytest.Item]) -> None:
         """Which tests call which function, quickest first."""
-        names = {function_of(mutant).__code__: f"{module_of(mutant)}.{mutant.function}" for mutant in self.mutants}
+        functions = {name_of(mutant): function_of(mutant) for mutant in self.mutants}
+        called: set[str] = set()
+        kept = [(function, listen(name, function, called)) for name, function in functions.items()]
         calls: dict[str, list[pytest.Item]] = defaultdict(list)
         for item, following in zip(items, [*items[1:], *items[:1]], strict=True):  # the last leaves the session set up
-            called: set[str] = set()
-
-            def note(frame: types.FrameType, event: str, _arg: Any, called: set[str] = called) -> None:
-                if event == "call" and frame.f_code in names:
-                    called.add(names[frame.f_code])
-
+            called.clear()
             began = process_time()
-            sys.setprofile(note)
-            try:
-                item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
-            finally:
-                sys.setprofile(None)
+            item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
             self.took_s[item.nodeid] = process_time() - began
             for name in called:
                 calls[name].append(item)
+        for function, right in kept:
+            take_place(function, right)
         self.tests = {name: sorted(tests, key=lambda item: self.took_s[item.nodeid]) for name, tests in calls.items()}
 
     def _try(self, mutant: Mutant | None, tests: list[pytest.Item]) -> str:
@@ -120,6 +114,11 @@ def module_of(mutant: Mutant) -> str:
     return mutant.file.removesuffix(".py").replace("/", ".")
 
 
+def name_of(mutant: Mutant) -> str:
+    """The function of a mutant, with its module."""
+    return f"{module_of(mutant)}.{mutant.function}"
+
+
 def function_of(mutant: Mutant) -> types.FunctionType:
     """The function whose place a mutant takes."""
     found: Any = importlib.import_module(module_of(mutant))
@@ -131,12 +130,35 @@ def function_of(mutant: Mutant) -> types.FunctionType:
 def plant(mutant: Mutant) -> None:
     """Give the function its slip, for everybody who has it."""
     function = function_of(mutant)
+    short = mutant.function.rpartition(".")[2]
+    take_place(function, _made(f"from __future__ import annotations\n{mutant.source}", short, function.__globals__))
+
+
+def listen(name: str, function: types.FunctionType, called: set[str]) -> types.FunctionType:
+    """Have a function note its name in `called` whenever it is called. Returns the function as it was."""
+    right = types.FunctionType(function.__code__, function.__globals__, function.__name__, function.__defaults__)
+    right.__kwdefaults__ = function.__kwdefaults__
+    function.__globals__[f"_right_{function.__qualname__}".replace(".", "_")] = right
+    function.__globals__["_note"] = called.add
+    source = (
+        f"def wrap(*given, **named):\n    _note({name!r})\n"
+        f"    return _right_{function.__qualname__.replace('.', '_')}(*given, **named)\n"
+    )
+    take_place(function, _made(source, "wrap", function.__globals__))
+    return right
+
+
+def take_place(function: types.FunctionType, other: types.FunctionType) -> None:
+    """Make one function do what the other does."""
+    function.__code__, function.__defaults__ = other.__code__, other.__defaults__
+    function.__kwdefaults__ = other.__kwdefaults__
+
+
+def _made(source: str, name: str, inside: dict[str, Any]) -> types.FunctionType:
+    """A function from its source, in the names of a module."""
     made: dict[str, Any] = {}
-    compiled = compile(f"from __future__ import annotations\n{mutant.source}", f"mutant of {mutant.file}", "exec")
-    exec(compiled, function.__globals__, made)
-    wrong = made[mutant.function.rpartition(".")[2]]
-    function.__code__, function.__defaults__ = wrong.__code__, wrong.__defaults__
-    function.__kwdefaults__ = wrong.__kwdefaults__
+    exec(compile(source, f"made for {name}", "exec"), inside, made)
+    return made[name]  # type: ignore[no-any-return]
 
 
 def first_failure(tests: Iterable[pytest.Item]) -> str:

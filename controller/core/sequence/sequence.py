@@ -189,7 +189,7 @@ def _wait(
     elif name == "restarting":
         after, finished, why = _come_back(plan, state, state_s, dt_s)
     else:  # pausing, holding, aborting: one scan each
-        after = replace(state, state_s=state_s, rate_K_per_h=0.0)
+        after = replace(state, rate_K_per_h=0.0)
         finished = True
     if name in CONTROLLED:
         after = replace(after, held_s=after.held_s + dt_s)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.core.climate.climate import Climate
-from controller.core.orders.procedure import CONTROLLED
+from controller.core.frames import Command
 from controller.core.product.product import Product
 from controller.core.sequence import sequence
 from controller.core.sequence.recipe import End, Phase
@@ -144,6 +144,12 @@ def test_a_humidity_floor_holds_back_only_a_ramp_that_has_one(made: Callable[...
         assert (step(run, floor_degC=20.0).waiting_s > 0.0) is waits
 
 
+def test_a_ramp_without_a_humidity_floor_asks_for_no_surface(made: Callable[..., Run]) -> None:
+    run = made(replace(RAMP, ramp_rh_floor_pct=0.0), HOLD)
+    run.air = replace(run.air, surface_degC=nan, dew_limit_degC=nan, dew_point_degC=nan, rh_pct=nan)
+    assert step(run, floor_degC=20.0).waiting_s == 0.0
+
+
 def test_the_rate_is_smoothed_over_its_time_and_gone_when_it_is_nothing(made: Callable[..., Run]) -> None:
     run = made(RAMP, HOLD)
     assert step(run).rate_K_per_h == pytest.approx(1.0 * 60.0 / 360.0)
@@ -199,141 +205,48 @@ def test_a_running_scan_keeps_what_it_does_not_change(made: Callable[..., Run]) 
     )
 
 
+def test_a_phase_begins_with_its_clocks_at_nought_from_the_mean_or_the_last_floor(made: Callable[..., Run]) -> None:
+    for mean, floor in ((24.0, 24.0), (nan, 22.0)):
+        run = made(replace(HOLD, end=End(time_h=1.0)), RAMP)
+        run.at(mean)
+        after = step(run, phase_s=9000.0, waiting_s=9000.0, waiting_long=True, floor_degC=22.0, rate_K_per_h=0.5)
+        assert (after.phase, after.phase_s, after.waiting_s, after.waiting_long) == (1, 0.0, 0.0, False)
+        assert (after.floor_degC, after.rate_K_per_h, run.targets.rate_K_per_h) == (floor, 0.0, 0.0)
+
+
+@pytest.mark.parametrize("state", ["running", "held", "pausing", "stopping", "restarting"])
+def test_orders_for_others_are_passed_on_in_every_state(made: Callable[..., Run], state: str) -> None:
+    run = made(replace(HOLD, end=End(time_h=9.0)), HOLD)
+    run.at(30.0)
+    before = replace(run.state, state=state, trail=(), passed_on=())
+    orders = (Command("a", "silence", "anna"), Command("b", "charge", "anna"))
+    after, _targets, _events = sequence.advance(run.plan, before, orders, run.air, run.product, "none", 60.0)
+    assert (after.for_alarms, after.passed_on, after.reset, after.acknowledge) == (orders[:1], orders[1:], (), False)
+
+
+@pytest.mark.parametrize("verb", ["reset-trips", "acknowledge", "silence", "charge"])
+@pytest.mark.parametrize("state", ["idle", "held", "running"])
+def test_what_was_passed_on_is_passed_on_once(made: Callable[..., Run], state: str, verb: str) -> None:
+    run = made(replace(HOLD, end=End(time_h=9.0)), HOLD)
+    before = replace(run.state, state=state, trail=(), passed_on=())
+    given = (Command("a", verb, "anna"),)
+    asked, _targets, _events = sequence.advance(run.plan, before, given, run.air, run.product, "none", 60.0)
+    assert [bool(one) for one in (asked.reset, asked.acknowledge, asked.for_alarms, asked.passed_on)].count(True) == 1
+    after, _targets, _events = sequence.advance(run.plan, asked, (), run.air, run.product, "none", 60.0)
+    assert (after.reset, after.acknowledge, after.for_alarms, after.passed_on) == ((), False, (), ())
+
+
+def test_a_ramp_waits_for_a_fight_also_in_a_scan_with_an_order(made: Callable[..., Run]) -> None:
+    run = made(RAMP, HOLD)
+    run.scan()
+    run.fighting = True
+    run.scan("acknowledge")
+    assert run.state.waiting_s == 60.0
+
+
 def test_the_first_hold_marks_its_begin_and_a_second_does_not(made: Callable[..., Run]) -> None:
     run = made(replace(HOLD, end=End(time_h=1.0)), replace(HOLD, end=End(time_h=1.0)))
     run.at(30.0)
     assert run.state.hold_start_s == 0.0
     run.hours(1.5)
     assert (run.state.phase, run.state.hold_start_s) == (1, 0.0)
-
-
-@pytest.mark.parametrize("state", sorted(CONTROLLED - {"running"}))
-def test_the_climate_is_kept_at_the_last_setpoint_while_the_clock_stands(
-    made: Callable[..., Run], state: str
-) -> None:
-    run = made(RAMP, HOLD)
-    step(run, state=state, floor_degC=27.0, ceiling_degC=33.0, rate_K_per_h=0.5)
-    phase = run.plan.phases[0]
-    asked = replace(phase.targets, floor_degC=run.targets.floor_degC, ceiling_degC=33.0)
-    assert run.targets == asked
-    assert 27.0 <= run.targets.floor_degC <= 27.1
-
-
-@pytest.mark.parametrize("state", ["held", "paused"])
-def test_a_clock_that_stands_counts_its_time_and_changes_nothing_else(made: Callable[..., Run], state: str) -> None:
-    run = made(RAMP, HOLD)
-    before = {
-        "state": state, "phase_s": 5.0, "cycle_s": 6.0, "held_s": 7.0, "floor_degC": 27.0, "ceiling_degC": 33.0,
-        "waiting_s": 8.0, "waiting_long": True, "hold_start_s": 2.0, "resume_floor_degC": 28.0,
-    }
-    after = step(run, rate_K_per_h=0.5, state_s=9.0, **before)
-    assert after == replace(
-        run.state, trail=(), passed_on=(), **{**before, "held_s": 67.0, "rate_K_per_h": 0.0, "state_s": 0.0}
-    )
-
-
-@pytest.mark.parametrize(
-    ("state", "following", "counts"),
-    [("pausing", "paused", True), ("holding", "held", True), ("aborting", "aborted", False)],
-)
-def test_states_that_only_pass_on_last_one_scan(
-    made: Callable[..., Run], state: str, following: str, counts: bool
-) -> None:
-    run = made(RAMP, HOLD)
-    after = step(run, state=state, rate_K_per_h=0.5, held_s=7.0)
-    assert (after.state, after.trail, after.state_s, after.rate_K_per_h) == (following, (following,), 0.0, 0.0)
-    assert after.held_s == (67.0 if counts else 7.0)
-
-
-def test_stopping_lasts_its_time(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    assert run.plan.stop_s == 300.0
-    early = step(run, state="stopping", state_s=239.0, held_s=7.0)
-    assert (early.state, early.state_s, early.held_s, early.trail) == ("stopping", 299.0, 7.0, ())
-    assert run.targets.vent
-    assert not run.targets.heat
-    late = step(run, state="stopping", state_s=240.0)
-    assert (late.state, late.state_s, late.trail) == ("stopped", 0.0, ("stopped",))
-    assert run.targets is run.plan.rest
-
-
-def test_a_restart_moves_by_the_faster_of_its_own_rate_and_that_of_a_ramp(made: Callable[..., Run]) -> None:
-    """2 K/h of its own; a ramp of 3 K/h is faster, one of 1 K/h and a cooldown of 3 K/h are not asked."""
-    for phase, rate in (
-        (replace(RAMP, rate_K_per_h=3.0), 3.0), (RAMP, 2.0), (replace(COOL, rate_K_per_h=3.0), 2.0),
-        (replace(HOLD, end=End(time_h=9.0)), 2.0),
-    ):
-        after = step(made(phase), state="restarting", floor_degC=25.0, ceiling_degC=33.0, resume_floor_degC=28.0)
-        assert after.floor_degC == pytest.approx(25.0 + rate / 60.0)
-        assert (after.state, after.resume_floor_degC, after.ceiling_degC) == ("restarting", 28.0, 33.0)
-
-
-def test_a_restart_ends_at_its_goal_and_takes_one_setpoint_along(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    near = step(run, state="restarting", floor_degC=27.99, ceiling_degC=33.0, resume_floor_degC=28.0, held_s=7.0)
-    assert (near.state, near.floor_degC, near.ceiling_degC, near.resume_floor_degC) == ("running", 28.0, 33.0, None)
-    assert near.held_s == 67.0
-    single = step(run, state="restarting", floor_degC=27.0, ceiling_degC=27.0, resume_floor_degC=28.0)
-    assert single.floor_degC == single.ceiling_degC > 27.0
-    nowhere = step(run, state="restarting", floor_degC=27.0, ceiling_degC=33.0, resume_floor_degC=None)
-    assert (nowhere.state, nowhere.floor_degC) == ("running", 27.0)
-
-
-def test_a_restart_gives_up_after_its_longest_time(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    longest = run.plan.restart_s_max
-    given = {"state": "restarting", "floor_degC": 20.0, "ceiling_degC": 33.0, "resume_floor_degC": 28.0}
-    early = step(run, state_s=longest - 61.0, **given)
-    assert (early.state, early.state_s) == ("restarting", longest - 1.0)
-    late = step(run, state_s=longest - 60.0, **given)
-    assert (late.state, late.floor_degC) == ("running", 28.0)
-
-
-@pytest.mark.parametrize(
-    ("mean", "floor", "resume", "begins", "goal"),
-    [
-        (25.0, 27.0, None, 25.0, 27.0), (29.0, 27.0, None, 27.0, 27.0), (nan, 27.0, None, 27.0, 27.0),
-        (25.0, 26.0, 28.0, 25.0, 28.0), (29.0, 26.0, 28.0, 28.0, 28.0), (nan, 26.0, 28.0, 28.0, 28.0),
-    ],
-)
-def test_a_restart_begins_at_the_mean_and_remembers_where_it_stood(
-    made: Callable[..., Run], mean: float, floor: float, resume: float | None, begins: float, goal: float
-) -> None:
-    run = made(RAMP, HOLD)
-    for ceiling in (36.0, floor):
-        run.state = replace(
-            run.state, state="held", trail=(), passed_on=(), floor_degC=floor, ceiling_degC=ceiling,
-            resume_floor_degC=resume,
-        )
-        run.air = replace(run.air, temperature_degC=mean)
-        run.scan("restart")
-        assert (run.state.floor_degC, run.state.resume_floor_degC) == (begins, goal)
-        assert run.state.ceiling_degC == (begins if ceiling == floor else ceiling)
-
-
-def test_entering_a_state_sets_its_clock_and_the_rate_to_nought(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    run.hours(0.5, follow=True)
-    assert run.state.rate_K_per_h > 0.5
-    run.scan("hold", "stop")
-    assert (run.state.state_s, run.state.rate_K_per_h, run.state.trail) == (0.0, 0.0, ("holding", "stopping"))
-
-
-def test_a_scan_without_orders_or_effects_at_rest_gives_the_same_state(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    for state in ("idle", "stopped", "aborted", "complete"):
-        before = replace(run.state, state=state, trail=(), passed_on=())
-        after, targets, events = sequence.advance(
-            run.plan, before, (), run.air, run.product, "none", 60.0
-        )
-        assert after is before
-        assert targets is run.plan.rest
-        assert events == ()
-
-
-def test_an_effect_stops_in_its_scan_whatever_was_ordered(made: Callable[..., Run]) -> None:
-    run = made(RAMP, HOLD)
-    run.scan()
-    run.effect = "hold"
-    run.scan("acknowledge")
-    assert (run.state.state, run.state.acknowledge) == ("holding", True)
