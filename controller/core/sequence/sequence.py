@@ -283,11 +283,10 @@ def _end_phase(
     plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, events: list[Event]
 ) -> SequenceState:
     """A person ends the phase: only where the recipe leaves that to people, and only while it runs."""
-    phase = plan.phases[state.phase] if state.phase >= 0 else None
     reason = ""
-    if state.state != "running" or phase is None:
+    if state.state != "running":
         reason = f"refused while {state.state}: only a running cycle has a phase to end"
-    elif not (phase.by_operator or phase.kind == "fill"):
+    elif not ((phase := plan.phases[state.phase]).by_operator or phase.kind == "fill"):
         reason = f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
     events.append(outcome(command, reason))
     if reason:

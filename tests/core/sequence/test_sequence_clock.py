@@ -129,6 +129,23 @@ def test_a_restart_gives_up_after_its_longest_time(made: Callable[..., Run]) -> 
     assert (late.state, late.floor_degC) == ("running", 28.0)
 
 
+def test_a_restart_that_arrives_in_its_last_scan_has_arrived(made: Callable[..., Run]) -> None:
+    run = made(RAMP, HOLD)
+    before = replace(run.state, state="restarting", trail=(), passed_on=(), floor_degC=27.99, resume_floor_degC=28.0,
+                     state_s=run.plan.restart_s_max)
+    _state, _targets, events = sequence.advance(
+        run.plan, before, (), run.air, run.product, "none", 60.0
+    )
+    assert dict(events[0].data)["why"] == "the setpoint is back where it stood"
+
+
+def test_what_stops_after_a_restart_has_its_whole_time(made: Callable[..., Run]) -> None:
+    run = made(RAMP, HOLD)
+    run.state = replace(run.state, state="restarting", trail=(), passed_on=(), state_s=250.0)
+    run.scan("stop")
+    assert (run.state.state, run.state.state_s) == ("stopping", 0.0)
+
+
 @pytest.mark.parametrize(
     ("mean", "floor", "resume", "begins", "goal"),
     [

@@ -163,6 +163,32 @@ def test_what_speaks_against_going_on(
     assert refused(run, verb) == (ACTS if acts else NO_AIR)
 
 
+def test_what_the_table_refuses_is_refused_in_its_words(run: Run) -> None:
+    assert refused(run, "hold") == (
+        "refused while idle: the clock can be stopped only while a cycle runs, pauses or restarts"
+    )
+    run.scan("start")
+    assert refused(run, "start") == (
+        "refused while running: the chamber must be idle: reset it after a finished or stopped cycle"
+    )
+
+
+def test_an_order_is_held_against_what_its_sender_saw_and_how_long_it_lay(run: Run) -> None:
+    run.scan("start")
+    run.scan("pause")
+    run.scan()
+    assert refused(run, "resume", seen="paused", age_s=30.0) == ""
+    assert refused(run, "resume", seen="running") == (
+        "stale: given while the chamber was running, it is paused now; look and give it again"
+    )
+    assert refused(run, "resume", age_s=30.5) == "stale: 30.5 s old, at most 30 s; give it again"
+
+
+def test_acknowledging_all_is_answered_at_once(run: Run) -> None:
+    run.scan("acknowledge")
+    assert (run.outcome(), run.state.acknowledge, len(run.events)) == ("done", True, 1)
+
+
 def test_who_locked_it_is_named(run: Run) -> None:
     command = (Command("x", "start", "bert"),)
     for locked, reason in (("locked out by ana", "locked out by ana; the lock must be lifted first"), ("", "")):
