@@ -91,7 +91,7 @@ def catalogue() -> list[str]:
 ROOMS: Final = {
     "sensor": "sensors (probe: tag of an analog input; humidity: of one that sees humidity)",
     "actuator": "actuators (drive: fan, heat, vent, fog-a, fog-b, frames; throttle, witness: fan, heat, vent)",
-    "plant": "chamber and supplies (door, bay: number of the bay)",
+    "plant": "chamber and supplies (door, bay: number of the bay; circuit: one of the panel, a wrong one names them)",
     "wire": "the wire to the panel (device: one of several by its name, or left out; word: tag, or number of the word)",
     "operator": "people at the panel or at a screen (switch: fan, heat, fog)",
 }

@@ -30,6 +30,7 @@ def places(params: PlantParams, points: tuple[Point, ...], image: Image | PanelI
         probes=own.probes,
         bays=own.bays,
         doors=own.doors,
+        circuits=own.circuits,
         words=[point.tag for point in (*of_kind(points, "AI"), *of_kind(points, "DI"))],
         word_count=0 if several else image.input_count,
         devices=_names(image) if several and len(_names(image)) > 1 else (),

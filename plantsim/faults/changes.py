@@ -7,7 +7,7 @@ from typing import Protocol
 
 from plantsim.faults.actuators import POWER
 from plantsim.faults.fault import Fault
-from plantsim.faults.fit import amount_of
+from plantsim.faults.fit import CIRCUITS, amount_of
 from plantsim.knobs import Turnable
 
 Turn = Callable[[float], float]
@@ -101,6 +101,8 @@ def contact_of(fault: Fault, heat: str = "water") -> str | None:
     """The contact that a fault opens in a chamber heated so, or None. A burner without gas locks out, and says so."""
     if fault.kind == "heat-lost":
         return "burner_healthy" if heat == "gas" and amount_of(fault) == 0.0 else None
+    if fault.kind == "circuit-open":
+        return CIRCUITS[fault.target]
     return {
         "door-open": f"door_{fault.target}_closed", "power-dip": "mains", "hand-left-on": f"{fault.target}_auto",
     }.get(fault.kind)  # fmt: skip

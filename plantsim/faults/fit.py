@@ -13,6 +13,12 @@ from plantsim.params import PlantParams
 DRIVES = ("fan", "heat", "vent", "fog-a", "fog-b", "frames")
 THROTTLES = ("fan", "heat", "vent")
 SWITCHES = ("fan", "heat", "fog")
+# target -> contact of the chamber; burner: of one that is heated with gas
+CIRCUITS = {
+    "emergency-stop": "estop_healthy", "person-inside": "person_healthy", "fog-pressure": "fog_pressure",
+    "heat-enabled": "heat_enabled", "fan-isolator": "fan_isolator", "heat-isolator": "heat_isolator",
+    "fog-isolator": "fog_isolator", "burner": "burner_healthy",
+}  # fmt: skip
 WORDS_MAX = 122
 
 
@@ -21,7 +27,7 @@ class Places:
     """What a chamber has that a fault may strike. probes: tag -> what it sees; words: tags of channels with a word.
 
     word_count: words of the input block that may be named by number, 0 on a panel of several devices.
-    devices: their names, if there are several.
+    devices: their names, if there are several. circuits: of CIRCUITS.
     """
 
     probes: Mapping[str, str]
@@ -30,6 +36,7 @@ class Places:
     words: Sequence[str] = ()
     word_count: int = WORDS_MAX + 1
     devices: Sequence[str] = ()
+    circuits: Sequence[str] = tuple(CIRCUITS)
 
     def of(self, kind: Kind) -> tuple[str, ...]:
         """All targets that a kind may have here; ("",) where it needs none."""
@@ -45,6 +52,7 @@ class Places:
             "device": ("", *self.devices),
             "word": (*self.words, *map(str, range(self.word_count))),
             "switch": SWITCHES,
+            "circuit": self.circuits,
         }
         return tuple(targets[kind.target])
 
@@ -68,6 +76,7 @@ def places_of(params: PlantParams) -> Places:
         probes={probe.tag: probe.sees for probe in params.probe},
         bays=params.room.bays,
         doors=tuple(getattr(params.hall, "doors", ())),
+        circuits=tuple(name for name in CIRCUITS if name != "burner" or params.heat.kind == "gas"),
     )
 
 

@@ -10,6 +10,7 @@ bay       number of a bay; door: of one that has a door
 device    of a panel of several devices one by its name; left out, all of them suffer
 word      tag of a channel, or the number of a word in the input block of the only device
 switch    fan, heat or fog
+circuit   a contact at the panel that is closed while all is well: see fit.CIRCUITS
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 Room = Literal["sensor", "actuator", "plant", "wire", "operator"]
-Needs = Literal["", "probe", "humidity", "drive", "throttle", "witness", "bay", "door", "device", "word", "switch"]
+Needs = Literal[
+    "", "probe", "humidity", "drive", "throttle", "witness", "bay", "door", "device", "word", "switch", "circuit"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,7 @@ KINDS: dict[str, Kind] = {
         Kind("draught", "plant", "bay", "outdoor air is blown in, {}", "kg/s", 0.2, 0.001, 5.0),
         Kind("overfilled", "plant", "bay", "overfull racks let {} of the bay's air pass", "", 0.4, 0.02, 1.0),
         Kind("power-dip", "plant", "", "the mains are gone for the drives; the panel goes on"),
+        Kind("circuit-open", "plant", "circuit", "its circuit is open: pressed, switched off, or a loose wire"),
         Kind("lost-request", "wire", "device", "a request does not arrive"),
         Kind("slow-reply", "wire", "device", "a reply comes late, within the time-out"),
         Kind("lost-reply", "wire", "device", "the device acts, its reply comes after the time-out or never"),

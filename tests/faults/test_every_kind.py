@@ -22,10 +22,11 @@ START_S, LENGTH_S, END_S = 220.0, 60.0, 580.0  # half a minute into the hold, th
 TARGETS = {
     "probe": "TT-101C", "humidity": "MT-101B", "drive": "heat", "throttle": "heat", "witness": "fan", "bay": "2",
     "door": "2", "word": "TT-101D", "switch": "fog",
+    "circuit": "fan-isolator",
 }  # fmt: skip
 AMOUNTS = {"slow": 36000.0}  # so that a minute is enough to see it
 # a minute without a fresh frame stops the clock, as do a door, still air and lost mains; a person restarts it
-HELD = ("door-open", "belt-off", "power-dip", *kinds_of("wire"))
+HELD = ("door-open", "belt-off", "power-dip", "circuit-open", *kinds_of("wire"))
 RIDDEN = ("slow-reply", "duplicated", "stuck-register", "bit-flip")
 ENDS = {**{kind: "held" for kind in HELD if kind not in RIDDEN}, "abort": "aborted"}
 # in lockstep a reply that comes in time is a reply like any other

@@ -9,10 +9,14 @@ import numpy as np
 import pytest
 
 from plantsim.faults import KINDS, Fault, Faulted, kinds_of
+from plantsim.faults.fit import CIRCUITS
 from plantsim.kernel import layout as at
 
 FIRST, END = 20, 60  # scans of what `struck` makes
-OPENED = [("door-open", "3", "door_3_closed"), ("power-dip", "", "mains"), ("hand-left-on", "fog", "fog_auto")]
+OPENED = [
+    ("door-open", "3", "door_3_closed"), ("power-dip", "", "mains"), ("hand-left-on", "fog", "fog_auto"),
+    *(("circuit-open", name, contact) for name, contact in CIRCUITS.items() if name != "burner"),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("kind", "target", "contact"), OPENED, ids=[case[2] for case in OPENED])
@@ -53,11 +57,12 @@ def test_an_overfull_bay_gets_less_air_and_the_others_more(see: Any) -> None:
     assert share.sum() == pytest.approx(1.0)
 
 
+IN_PLANT = {"door": "4", "bay": "4", "circuit": "fog-pressure"}
 ALL = [
     *(Fault(kind=kind, target="TT-101A") for kind in kinds_of("sensor") if kind != "pegged"),
     Fault(kind="pegged", target="MT-101A"),
     *(Fault(kind=kind, target="heat") for kind in kinds_of("actuator")),
-    *(Fault(kind=kind, target={"door": "4", "bay": "4"}.get(KINDS[kind].target, "")) for kind in kinds_of("plant")),
+    *(Fault(kind=kind, target=IN_PLANT.get(KINDS[kind].target, "")) for kind in kinds_of("plant")),
     Fault(kind="hand-left-on", target="fan"),
 ]
 
