@@ -49,6 +49,7 @@ WET_K, WET_S = 0.15, 1200.0  # quiet cycles fog at -0.1 K for moments, measured;
 PULSE_S = 120.0  # fog comes in pulses of at most so long
 BELIEVED_K = 0.6  # air and dew point, probes against all cells; quiet cycles have up to 0.3, measured
 ONE_PROBE_K = 1.6  # a probe up to 5 K off is believed, and weighs a quarter where there are four
+HANDED_S = 1200.0  # what people have simulated or fogged by hand is gone after so long: fog that ends soon, filters
 CHECKPOINT_S, BOOKS_S = 1800.0, 600.0
 _T, _LO, _HI = COLUMN["air_mean_degC"], COLUMN["rh_min_pct"], COLUMN["rh_max_pct"]
 _HOTTEST, _DEW = COLUMN["air_max_degC"], COLUMN["dew_point_mean_degC"]
@@ -86,6 +87,7 @@ class Judge:
         self._heated_s = self._fogged_s = inf  # since heat and fog were on
         self._aged: tuple[float, float] = (0.0, 0.0)
         self._calm = calm.spans(faults, plant.params)
+        self._handed_s = inf  # since people had overridden something
         self._every = (round(CHECKPOINT_S / dt_s), round(BOOKS_S / dt_s))
 
     def look(self, scan: int, result: ScanResult) -> None:
@@ -96,11 +98,12 @@ class Judge:
         if heat or self._heated_s < inf:
             self._look_at_heat(scan, result, truth, heat)
         self._fogged_s = 0.0 if fog else self._fogged_s + self._dt_s
+        self._handed_s = self._handed_s + self._dt_s if result.state.by_hand.idle else 0.0
         wets = self._fogged_s < PULSE_S and truth[_MARGIN] < -WET_K
         self._wet_s = self._wet_s + self._dt_s if wets else 0.0
         if wets:
             self.live.add("fogs-wet-surfaces")
-        if self._wet_s > WET_S and self._calm.sensors(scan * self._dt_s):
+        if self._wet_s > WET_S and self._handed_s > HANDED_S and self._calm.sensors(scan * self._dt_s):
             self._found(scan, "fogs-wet-surfaces", f"{truth[_MARGIN]:.2f} K of dew margin for {self._wet_s:.0f} s")
         if truth[_HI] > SATURATED_PCT:
             self.live.add("humidity-range")
@@ -117,6 +120,10 @@ class Judge:
         """After the last scan."""
         self._look_at_books(scan)
         self._look_at_checkpoint(scan, result)
+
+    def restarted(self) -> None:
+        """Another controller goes on: its heartbeat begins where the device is, and nobody wrote meanwhile."""
+        self._beat, self._unlike, self._heated_s, self._fogged_s = None, 0, inf, inf
 
     def _found(self, scan: int, rule: str, what: str) -> None:
         if self.first is None:
@@ -171,7 +178,7 @@ class Judge:
     def _look_at_belief(self, scan: int, result: ScanResult, truth: Any) -> None:
         """What the controller believes against what is true, while it can know."""
         air, now_s = result.climate, scan * self._dt_s
-        if result.frame.age_scans or not (air.temperature_ok and air.moisture_ok):
+        if self._handed_s <= HANDED_S or result.frame.age_scans or not (air.temperature_ok and air.moisture_ok):
             return
         if self._calm.all(now_s):
             self.live.add("believes-wrong")

@@ -65,6 +65,7 @@ class Overhearing:
 
     def __init__(self, link: Link) -> None:
         self.sent: Sequence[int] = ()
+        self.cut = False  # nothing that is written arrives any more
         self._link: Any = link
         self._turn = link.turn
 
@@ -90,7 +91,8 @@ class Overhearing:
     def write(self, words: Sequence[int]) -> None:
         """As of the link, remembered."""
         self.sent = words
-        self._link.write(words)
+        if not self.cut:
+            self._link.write(words)
 
     def turn(self, words: Sequence[int]) -> list[int]:
         """As of the link, remembered."""

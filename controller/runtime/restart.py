@@ -90,6 +90,12 @@ def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State]
     if checkpoint is None:
         return None
     scan, utc_ms = max(last or (-1, 0), (checkpoint.scan, checkpoint.utc_ms))
+    now_s = checkpoint.now_s + (scan - checkpoint.scan) * scan_s
+    return after_outage(codec.load(checkpoint.state), scan + 1, now_s, utc_ms, now_ms)
+
+
+def after_outage(state: State, scan: int, now_s: float, utc_ms: int, now_ms: int) -> Resumed[State]:
+    """Where to go on from a state. scan: the next one; now_s, utc_ms: of the last one before the outage."""
     outage_s = 1e-3 * (now_ms - utc_ms)
     kind = _kind(outage_s)
     clamped_s = min(max(outage_s, 0.0), OUTAGE_S_MAX)
@@ -97,9 +103,9 @@ def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State]
     if kind == "clock":
         text += "; the computer's clock was set back, check its time"
     return Resumed(
-        state=codec.load(checkpoint.state),
-        scan=scan + 1,
-        now_s=checkpoint.now_s + (scan - checkpoint.scan) * scan_s + clamped_s,
+        state=state,
+        scan=scan,
+        now_s=now_s + clamped_s,
         outage_s=clamped_s,
         kind=kind,
         event=Event("note", "OUTAGE", text, (("from_ms", utc_ms), ("to_ms", now_ms), ("kind", kind))),

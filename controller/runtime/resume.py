@@ -15,7 +15,7 @@ from controller.core.scan import ScanState
 from controller.core.upkeep.upkeep import carried
 from controller.errors import ConfigError, Problem
 from controller.runtime.loop import Start
-from controller.runtime.restart import commands_after, restore
+from controller.runtime.restart import Resumed, commands_after, restore
 from controller.runtime.session import CODEC, Session
 from controller.store.header import Header
 from controller.store.reader import Reader
@@ -47,6 +47,12 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
         state = replace(session.fresh(), by_hand=only_locks(state.by_hand))
     else:
         state = new_charge(session, state)
+    return going_on(session, resumed, state, now_ms)
+
+
+def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, now_ms: int) -> Start:
+    """The first scan after an outage, with this state: a cycle in progress has its clock stopped, or is aborted."""
+    procedure = state.sequence.state
     return Start(
         state=replace(
             _tended(session, state, resumed.state, resumed.now_s - resumed.outage_s, now_ms, resumed.now_s),

@@ -6,10 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.orders.verbs import VERBS
-from controller.rig.campaign import swarm
+from controller.core.frames import Command
+from controller.core.orders.verbs import BYPASS, FORCE, LIFT, LOCK_OUT, MANUAL, SIMULATE, TRIM, VERBS
+from controller.rig.campaign import people, swarm
 from controller.rig.campaign.bases import BASES, session_of
 from controller.rig.campaign.swarm import HEAL_S, base_of, case_of
+from controller.runtime.restart import LONG_S
 from plantsim.faults import Fault, kinds_of
 
 SCAN_S = 2.0
@@ -58,12 +60,28 @@ def test_a_fault_that_would_last_is_cut_at_the_healing(start_s: float, length_s:
     assert swarm.healed([Fault(kind="belt-off", start_s=998.0)], 1000.0, SCAN_S) == ()
 
 
-def test_people_order_everything_that_a_person_can_order_but_boards() -> None:
-    ordered = {order.verb for seed in OWN for _scan, order in swarm._people(seed, 14_400.0, SCAN_S)}
-    assert ordered >= VERBS_OF_PEOPLE
+def ordered(*seeds: int) -> list[tuple[int, Command]]:
+    session = session_of(BASES["gentle"], SCAN_S)
+    return [order for seed in seeds or OWN for order in people.orders(seed, session, 14_400.0, SCAN_S)]
 
 
-VERBS_OF_PEOPLE = VERBS & {
-    "start", "pause", "resume", "hold", "restart", "stop", "abort", "reset", "reset-trips", "acknowledge",
-    "next-phase", "shelve", "unshelve", "out-of-service", "in-service", "silence",
-}  # fmt: skip
+def test_people_order_everything_that_there_is() -> None:
+    assert {order.verb for _scan, order in ordered()} == VERBS
+
+
+def test_what_people_override_ends_before_the_healing_and_their_locks_are_lifted() -> None:
+    for scan, order in ordered():
+        if order.verb in (BYPASS, FORCE, SIMULATE, MANUAL, TRIM):
+            assert scan * SCAN_S + 3600.0 * float(dict(order.args)["hours"]) <= 14_400.0 + SCAN_S
+    locked = [seed for seed in OWN if LOCK_OUT in {order.verb for _scan, order in ordered(seed)}]
+    assert locked
+    assert all((7200, LIFT) in [(scan, order.verb) for scan, order in ordered(seed)] for seed in locked)
+
+
+def test_an_outage_lies_before_the_healing_and_some_are_long_enough_for_an_abort() -> None:
+    heal_s = 4 * 3600.0 - HEAL_S
+    outages = [outage for seed in range(400) if (outage := swarm._outage(seed, heal_s, SCAN_S)) is not None]
+    assert len(outages) == pytest.approx(swarm.OUTAGE_SHARE * 400, abs=20)
+    assert all(one.start_s >= 60.0 and one.start_s + one.length_s <= heal_s for one in outages)
+    assert max(one.length_s for one in outages) > LONG_S
+    assert {one.crashed for one in outages} == {True, False}

@@ -18,6 +18,10 @@ class Ledger:
         self.gaps: list[int] = []
         self._next: int | None = None
 
+    def restarted(self) -> None:
+        """Another controller goes on: the scans in which there was none are not missing."""
+        self._next = None
+
     def add(self, row: Any) -> None:
         """Take one scan."""
         if self._next is not None and row.scan != self._next:

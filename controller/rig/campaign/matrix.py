@@ -15,13 +15,14 @@ from typing import Any
 
 from controller.core.frames import Command
 from controller.errors import ConfigError, Problem
-from controller.rig.campaign import moments, pool, swarm, trial
+from controller.rig.campaign import chance, moments, pool, trial
 from controller.rig.campaign.bases import BASES, params_of, session_of
 from controller.rig.campaign.campaign import Asked as Runs
 from controller.rig.campaign.campaign import Campaign, Show, conditions
 from controller.rig.campaign.kept import Kept, Key
 from controller.rig.campaign.moments import REST, STANDING, Moment
-from controller.rig.campaign.swarm import WHO, Case, after_healing
+from controller.rig.campaign.people import WHO
+from controller.rig.campaign.swarm import Case, Outage, after_healing
 from controller.rig.campaign.trial import Outcome
 from controller.rig.wires import places
 from plantsim.faults import KINDS, Fault, draw, kinds_of
@@ -30,16 +31,18 @@ BEGINS_S, LASTS_S, SHORTLY_S = 120.0, 600.0, 60.0
 WATCHED_S = 990.0  # after healing: liveness is asked for at 900 s
 HOURS_TO_DRAW_IN = 500.0
 STOPPED_SCAN, RESTARTED_SCAN = 2, 40
-STOPPED, COMING_BACK = "clock stopped", "coming back"
+STOPPED, COMING_BACK, AFTER_OUTAGE = "clock stopped", "coming back", "after an outage"
 
 
 @dataclass(frozen=True, slots=True)
 class Situation:
-    """base, phase: which moment a run begins at. orders: given before the fault begins."""
+    """base, phase: which moment a run begins at. orders: given before the fault begins.
+    outage: the controller has been gone, and is back before the fault begins."""
 
     base: str
     phase: str
     orders: tuple[tuple[int, str], ...] = ()
+    outage: Outage | None = None
 
 
 _STOP = (STOPPED_SCAN, "hold")
@@ -49,6 +52,7 @@ SITUATIONS: dict[str, Situation] = {
     STANDING: Situation("standing", STANDING),
     STOPPED: Situation("every phase", "hold", (_STOP,)),
     COMING_BACK: Situation("every phase", "ramp", (_STOP, (RESTARTED_SCAN, "restart"))),
+    AFTER_OUTAGE: Situation("every phase", "ramp", (), Outage(20.0, 60.0, crashed=True)),
 }
 
 
@@ -105,7 +109,8 @@ def case_of(cell: Cell, scan_s: float) -> Case:
     return Case(
         seed=cell.seed, base=base, moment=_moment(situation, cell.seed, scan_s), outdoor=base.outdoor,
         hours=(heal_s + WATCHED_S) / 3600.0, scan_s=scan_s, heal_s=heal_s, faults=(fault,),
-        orders=(*before, *(after_healing(heal_s, scan_s) if attended else ())), attended=attended,
+        orders=(*before, *(after_healing(heal_s, scan_s, cell.seed % 4 == 3) if attended else ())), attended=attended,
+        outage=situation.outage,
     )  # fmt: skip
 
 
@@ -191,7 +196,7 @@ def _moment(situation: Situation, seed: int, scan_s: float) -> Moment:
     found = [moment for moment in moments.known(situation.base, scan_s) if moment.situation == situation.phase]
     if situation.phase == REST:
         return found[-1]
-    return found[int(swarm.number(seed, "where") * len(found))]
+    return found[int(chance.number(seed, "where") * len(found))]
 
 
 @lru_cache(maxsize=1024)

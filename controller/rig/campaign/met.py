@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import get_args
 
 from controller.core.frames import Event
-from controller.core.invariants import invariants
+from controller.core.invariants.invariants import invariants
 from controller.core.orders.procedure import EDGES, STATES
 from controller.core.orders.verbs import VERBS
 from controller.core.scan import ScanResult, ScanState
@@ -37,6 +37,7 @@ TOPICS: dict[str, str] = {
     INVARIANTS: "invariants with something to say",
     RULES: "rules of the judge with something to say",
 }
+OUTAGE = "without its controller"
 NOT_HERE = frozenset(("overrun",))  # time over a direct link waits: no scan can be late
 Met = Mapping[str, tuple[str, ...]]  # topic -> what was met, sorted
 
@@ -51,6 +52,10 @@ class Lookout:
         self.situations: set[str] = set()
         self.states: set[str] = {state.sequence.state}
         self._looked = False
+
+    def restarted(self, state: ScanState) -> None:
+        """Another controller goes on from this state."""
+        self._before = state
 
     def look(self, result: ScanResult) -> None:
         """One scan."""
@@ -68,11 +73,13 @@ class Lookout:
 
 
 def met(lookout: Lookout, judged: Iterable[str], faults: Sequence[Fault], events: Sequence[tuple[int, Event]],
-        until_s: float) -> Met:
-    """All that one run met. judged: rules of the judge that had something to say; until_s: when the run ended."""
+        outage: bool, until_s: float) -> Met:
+    """All that one run met. judged: rules of the judge that had something to say. outage: the controller was gone in
+    it; until_s: when it ended.
+    """
     found: dict[str, set[str]] = {topic: set() for topic in TOPICS}
     found[KINDS] = {fault.kind for fault in faults if fault.start_s < until_s}
-    found[SITUATIONS], found[STATES_IN] = lookout.situations, lookout.states
+    found[SITUATIONS], found[STATES_IN] = lookout.situations | ({OUTAGE} if outage else set()), lookout.states
     found[INVARIANTS], found[RULES] = lookout.live, {*judged, *(("journal",) if events else ())}
     for _scan, event in events:
         data = dict(event.data)
@@ -94,7 +101,7 @@ def there_is(sessions: Iterable[Session]) -> dict[str, frozenset[str]]:
     plans = [session.plan for session in sessions]
     return {
         KINDS: frozenset(kinds_of()),
-        SITUATIONS: frozenset((*get_args(PhaseKind), REST, STANDING)),
+        SITUATIONS: frozenset((*get_args(PhaseKind), REST, STANDING, OUTAGE)),
         STATES_IN: frozenset(STATES),
         WAYS: frozenset(f"{before} > {after}" for before, after in EDGES),
         DONE: frozenset(VERBS),

@@ -4,34 +4,34 @@ what people order. Every number comes from (seed, purpose) by counting, the same
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log
-from typing import TypeVar
 
 from controller.core.frames import Command
-from controller.core.orders.verbs import HIDING
-from controller.core.rows.alarms import ALARMS
-from controller.rig.campaign import moments
+from controller.rig.campaign import moments, people
 from controller.rig.campaign.bases import BASES, MILD, SUMMER, WINTER, Air, Base, params_of, session_of
+from controller.rig.campaign.chance import number, pick
 from controller.rig.campaign.moments import Moment
+from controller.rig.campaign.people import WHO
 from controller.rig.wires import places
 from plantsim.faults import Fault, draw
-from plantsim.kernel.noise import step_key, uniform
+from plantsim.remote_io import SCANS_PER_BLOCK_MAX
 
-T = TypeVar("T")
 HEAL_S = 1800.0  # the last part of a run, in which nothing is wrong any more
 AFRESH_SHARE = 0.25  # of the seeds begin a cycle of their own, with their own charge
 ATTENDED_SHARE = 0.5  # of the seeds have people who come after everything is healed
-WHO = "people"
-# what people order while things go wrong, in the weights of their list: mostly they try to get on
-VERBS = (
-    "acknowledge", "acknowledge", "reset-trips", "reset-trips", "reset-trips", "restart", "restart", "restart",
-    "resume", "hold", "pause", "reset", "start", "next-phase", "stop", "abort", *HIDING, "silence",
-)  # fmt: skip
-ANEW_SHARE = 0.5
-HASTE_LO, HASTE_HI = 0.5, 12.0  # orders an hour, assumed
+AGAIN_SHARE = 0.5  # of these begin another cycle where the one before is over
+OUTAGE_SHARE, OUTAGE_LO_S, OUTAGE_HI_S = 0.25, 4.0, 5400.0  # of the seeds lose their controller for so long: assumed
+FIRST_GONE = 30  # scans, at the earliest
+
+
+@dataclass(frozen=True, slots=True)
+class Outage:
+    """The controller is gone and comes back. crashed: without a last word to the panel."""
+
+    start_s: float
+    length_s: float
+    crashed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ class Case:
     """One run. base: the chamber and its files; moment: where it begins, None = a cycle of its own, from idle.
 
     heal_s: after it nothing is wrong any more, None = things are wrong to the end. orders: (scan, order). attended:
-    people come after healing, and restart.
+    people come after healing, and restart. outage: the controller is gone meanwhile.
     """
 
     seed: int
@@ -52,6 +52,7 @@ class Case:
     faults: tuple[Fault, ...]
     orders: tuple[tuple[int, Command], ...]
     attended: bool
+    outage: Outage | None = None
 
 
 def base_of(seed: int) -> str | None:
@@ -69,10 +70,14 @@ def case_of(seed: int, hours: float, scan_s: float) -> Case:
     heal_s = max(0.0, hours * 3600.0 - HEAL_S)
     attended = number(seed, "attended") < ATTENDED_SHARE
     faults = healed(drawn(seed, base, scan_s, heal_s / 3600.0), heal_s, scan_s)
-    orders = _people(seed, heal_s, scan_s) + (after_healing(heal_s, scan_s) if attended else [])
+    orders = people.orders(seed, session_of(base, scan_s), heal_s, scan_s)
+    if attended:
+        orders += after_healing(heal_s, scan_s, number(seed, "again") < AGAIN_SHARE)
+    outage = _outage(seed, heal_s, scan_s)
     return Case(
         seed=seed, base=base, moment=moment, outdoor=pick(seed, "weather", (base.outdoor, MILD, SUMMER, WINTER)),
         hours=hours, scan_s=scan_s, heal_s=heal_s, faults=faults, orders=tuple(orders), attended=attended,
+        outage=outage,
     )
 
 
@@ -81,6 +86,16 @@ def drawn(seed: int, base: Base, scan_s: float, hours: float) -> tuple[Fault, ..
     session = session_of(base, scan_s)
     where = places(params_of(base.plant), session.bundle.points, session.image)
     return draw(seed, hours, where, dt_s=scan_s)
+
+
+def _outage(seed: int, heal_s: float, scan_s: float) -> Outage | None:
+    """When the controller of this seed is gone; it is back before the healing."""
+    if number(seed, "outage") >= OUTAGE_SHARE:
+        return None
+    length_s = OUTAGE_LO_S * (OUTAGE_HI_S / OUTAGE_LO_S) ** number(seed, "outage length")
+    missed = round(min(length_s / scan_s, 0.5 * heal_s / scan_s, SCANS_PER_BLOCK_MAX - 2))
+    first = FIRST_GONE + round((heal_s / scan_s - missed - FIRST_GONE) * number(seed, "outage start"))
+    return Outage(first * scan_s, missed * scan_s, number(seed, "crashed") < 0.5) if missed > 1 else None
 
 
 def healed(faults: Sequence[Fault], heal_s: float, scan_s: float) -> tuple[Fault, ...]:
@@ -93,23 +108,16 @@ def healed(faults: Sequence[Fault], heal_s: float, scan_s: float) -> tuple[Fault
     )
 
 
-def after_healing(heal_s: float, scan_s: float) -> list[tuple[int, Command]]:
-    """People come: they acknowledge, reset, and let the cycle go on. What does not fit the state is refused."""
-    steps = ((60.0, "acknowledge"), (90.0, "reset-trips"), (120.0, "restart"), (130.0, "resume"), (240.0, "restart"))
+def after_healing(heal_s: float, scan_s: float, again: bool = False) -> list[tuple[int, Command]]:
+    """People come: they acknowledge, reset, and let the cycle go on; again: or begin another one. What does not fit the
+    state is refused."""
+    steps = [(60.0, "acknowledge"), (90.0, "reset-trips"), (120.0, "restart"), (130.0, "resume"), (240.0, "restart")]
+    if again:
+        steps += [(150.0, "reset"), (160.0, "start")]
     return [
         (round((heal_s + at_s) / scan_s), Command(f"after-{n}-{verb}", verb, WHO))
         for n, (at_s, verb) in enumerate(steps)
     ]
-
-
-def number(seed: int, purpose: str, n: int = 0) -> float:
-    """Inside (0, 1): the n-th of its purpose."""
-    return uniform(step_key(seed, zlib.crc32(f"campaign {purpose}".encode())), n)
-
-
-def pick(seed: int, purpose: str, among: Sequence[T], n: int = 0) -> T:
-    """One of several, evenly."""
-    return among[int(number(seed, purpose, n) * len(among))]
 
 
 def _own_base(seed: int) -> Base:
@@ -124,30 +132,3 @@ def _own_base(seed: int) -> Base:
         mix_degC=round(8.0 + 24.0 * number(seed, "mix"), 1),
         empty_bays=empty if len(empty) < 6 else (),
     )
-
-
-def _people(seed: int, until_s: float, scan_s: float) -> list[tuple[int, Command]]:
-    """Orders at random times, as many an hour as this seed's people are hasty. Half of the time they see to it that a
-    cycle runs again afterwards."""
-    per_h = HASTE_LO * (HASTE_HI / HASTE_LO) ** number(seed, "haste")
-    found: list[tuple[int, Command]] = []
-    time_s, n = 0.0, 0
-    while True:
-        time_s -= 3600.0 * log(number(seed, "pause", n)) / per_h
-        if time_s >= until_s:
-            return found
-        verb = pick(seed, "verb", VERBS, n)
-        verbs = (verb, "reset", "start") if number(seed, "anew", n) < ANEW_SHARE else (verb,)
-        for after_s, verb in zip((0.0, 30.0, 60.0), verbs, strict=False):
-            scan = round((time_s + after_s) / scan_s)
-            found.append((scan, Command(f"people-{n}-{verb}", verb, WHO, _args(seed, verb, n))))
-        n += 1
-
-
-def _args(seed: int, verb: str, n: int) -> tuple[tuple[str, str | float | bool], ...]:
-    """What an order about an alarm needs; some of it is refused."""
-    if verb not in HIDING:
-        return ()
-    tag = pick(seed, "tag", ALARMS, n).tag
-    hours = (("hours", round(13.0 * number(seed, "hours", n), 2)),) if verb == "shelve" else ()
-    return (*hours, ("reason", "drawn"), ("tag", tag))

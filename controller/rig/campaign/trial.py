@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -11,7 +12,7 @@ from controller.core.invariants.invariants import FRESH
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import InvariantError
 from controller.rig import journal
-from controller.rig.campaign import moments
+from controller.rig.campaign import moments, outages
 from controller.rig.campaign.bases import orders_of, scene_of, session_of
 from controller.rig.campaign.ledger import Ledger
 from controller.rig.campaign.met import Lookout, Met, met
@@ -69,25 +70,46 @@ def run(case: Case) -> Outcome:
     plant = build(scene, bundle.points, bundle.devices, lockstep=True, steps_max=scans + 64, around=around)
     made[0].device = plant.device
     ledger = Ledger()
+    orders = with_wrong_orders(ScriptOrders([*script, *case.orders]), case.faults, case.scan_s)
+    traces: list[str] = []
     with linked("direct", plant, session.image) as direct:
-        link = Overhearing(faulty(direct, case.faults, bundle.points, session.image, case.scan_s))
-        watch = _Watch(
-            case, session, Judge(plant, session, link, made[0], case.faults), plant.chamber, Lookout(session, state)
-        )
-        runner = session.runner(
-            link=link, clock=LockstepClock(0, case.scan_s),
-            orders=with_wrong_orders(ScriptOrders([*script, *case.orders]), case.faults, case.scan_s),
-            recorder=ledger, strict=True,
-        )
-        violation = _lived(runner, Start(state=state, now_s=now_s), scans, watch, ledger)
+        wired = outages.on_the_wire(case.faults, case.outage, case.scan_s)
+        link = Overhearing(faulty(direct, wired, bundle.points, session.image, case.scan_s))
+        judge = Judge(plant, session, link, made[0], [*case.faults, *outages.as_faults(case.outage)])
+        watch = _Watch(case, session, judge, plant.chamber, Lookout(session, state), link)
+        violation, overruns = None, 0
+        for start, end in _controllers(case, session, Start(state=state, now_s=now_s), scans, watch):
+            runner = session.runner(
+                link=link, clock=LockstepClock(0, case.scan_s), orders=orders, recorder=ledger, strict=True
+            )
+            violation = _lived(runner, start, end, watch)
+            traces.append(runner.trace.hexdigest())
+            overruns += runner.overruns
+            ledger.restarted()
     if violation is None:
-        violation = watch.verdict(ledger.scans) or journal.judged(
-            ledger.events, ledger.gaps, runner.overruns, session.plan.alarms.rows, case.scan_s
+        violation = watch.verdict() or journal.judged(
+            ledger.events, ledger.gaps, overruns, session.plan.alarms.rows, case.scan_s
         )
     return Outcome(
-        case.seed, ledger.scans, case.scan_s, len(case.faults), runner.trace.hexdigest(), watch.condition, violation,
-        met(watch.lookout, watch.judge.live, case.faults, ledger.events, ledger.scans * case.scan_s),
+        case.seed, ledger.scans, case.scan_s, len(case.faults), "+".join(traces), watch.condition, violation,
+        met(watch.lookout, judge.live, case.faults, ledger.events, case.outage is not None, scans * case.scan_s),
     )
+
+
+def _controllers(
+    case: Case, session: Session, start: Start, scans: int, watch: _Watch
+) -> Iterator[tuple[Start, int]]:
+    """(where a controller begins, scan before which it ends): one, or two with an outage between them."""
+    outage = case.outage
+    if outage is None:
+        yield start, scans
+        return
+    gone = round(outage.start_s / case.scan_s)
+    yield start, gone
+    if watch.last is not None and not watch.judge.first:
+        begin = outages.over(session, outage, watch.last.state, start.now_s, case.scan_s)
+        watch.restarted(begin.state)
+        yield begin, scans
 
 
 def _beginning(case: Case, session: Session) -> tuple[ScanState, float, Scene, list[tuple[int, Command]]]:
@@ -102,16 +124,16 @@ def _beginning(case: Case, session: Session) -> tuple[ScanState, float, Scene, l
     return replace(loaded.state, memory=FRESH), case.moment.now_s, replace(scene, moment=loaded.chamber), left
 
 
-def _lived(runner: Runner, start: Start, scans: int, watch: _Watch, ledger: Ledger) -> Violation | None:
-    """Run it; what an invariant or an error ended it with."""
+def _lived(runner: Runner, start: Start, end: int, watch: _Watch) -> Violation | None:
+    """Run it up to scan `end`; what an invariant or an error ended it with."""
     gc.disable()  # a scan leaves no cycles of references, and a run is short
     try:
-        runner.run(start, max_scans=scans, until=watch.over, each=watch.each)
+        runner.run(start, max_scans=end - start.scan, until=watch.over, each=watch.each)
     except InvariantError as error:
         text = str(error)
-        return Violation(ledger.scans - 1, text.split(": ", 1)[-1], text)
+        return Violation(watch.scan, text.split(": ", 1)[-1], text)
     except Exception as error:  # noqa: BLE001 - whatever it is, it is what a campaign looks for
-        return Violation(ledger.scans, CRASH, f"{type(error).__name__}: {error}")
+        return Violation(watch.scan + 1, CRASH, f"{type(error).__name__}: {error}")
     finally:
         gc.enable()
     return None
@@ -121,10 +143,12 @@ class _Watch:
     """Shows every scan to the judge, and remembers what liveness wants to see."""
 
     def __init__(
-        self, case: Case, session: Session, judge: Judge, chamber: Chamber, lookout: Lookout
+        self, case: Case, session: Session, judge: Judge, chamber: Chamber, lookout: Lookout, link: Overhearing
     ) -> None:
         self.condition = ""
-        self.judge, self.lookout = judge, lookout
+        self.scan = -1
+        self.last: ScanResult | None = None
+        self.judge, self.lookout, self._link = judge, lookout, link
         self._chamber, self._case = chamber, case
         self._truth: Any = chamber.state.truth
         self._live = Liveness(attended=case.attended)
@@ -133,13 +157,16 @@ class _Watch:
         self._moments: list[Moment] = []
         self._healed = NEVER if case.heal_s is None else round(case.heal_s / case.scan_s)
         self._every = round(CALM_EVERY_S / case.scan_s)
-        self._last: ScanResult | None = None
+        crashes = case.outage is not None and case.outage.crashed
+        self._cut = round(case.outage.start_s / case.scan_s) - 1 if case.outage is not None and crashes else NEVER
 
     def each(self, scan: int, result: ScanResult) -> None:
         """One scan."""
         self.judge.look(scan, result)
         self.lookout.look(result)
-        self._last = result
+        self.scan, self.last = scan, result
+        if scan == self._cut:
+            self._link.cut = True
         if scan > self._healed and (scan - self._healed) % self._every == 0:
             self._moments.append(self._moment((scan - self._healed) * self._case.scan_s, result))
 
@@ -147,16 +174,22 @@ class _Watch:
         """Has something been found?"""
         return self.judge.first is not None
 
-    def verdict(self, scans: int) -> Violation | None:
+    def restarted(self, state: ScanState) -> None:
+        """Another controller goes on from this state."""
+        self._link.cut = False
+        self.judge.restarted()
+        self.lookout.restarted(state)
+
+    def verdict(self) -> Violation | None:
         """What was found in the whole run."""
-        if self.judge.first is None and self._last is not None:
-            self.judge.finish(scans - 1, self._last)
+        if self.judge.first is None and self.last is not None:
+            self.judge.finish(self.scan, self.last)
         if self._moments:
             self.condition = self._live.condition(self._moments)
         if self.judge.first is not None or self._healed == NEVER:
             return self.judge.first
         missing = self._live.missing(self._moments)
-        return Violation(scans - 1, LIVENESS, missing) if missing else None
+        return Violation(self.scan, LIVENESS, missing) if missing else None
 
     def _moment(self, since_s: float, result: ScanResult) -> Moment:
         state, targets = result.state, result.targets
