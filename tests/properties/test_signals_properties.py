@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from controller.core.frames import Quality, RawInputs
 from controller.core.points import Point
-from controller.core.signals.signals import signals
+from controller.core.signals import signals
 
 POINTS = tuple(
     Point(

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.invariants.invariants import invariants
+from controller.core.invariants import invariants
 from controller.rig import judge
 from controller.rig.campaign import matrix, met, trial
 from controller.rig.campaign.campaign import there

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import get_args
 
 from controller.core.frames import Event
-from controller.core.invariants.invariants import invariants
+from controller.core.invariants import invariants
 from controller.core.orders.procedure import EDGES, STATES
 from controller.core.orders.verbs import VERBS
 from controller.core.scan import ScanResult, ScanState

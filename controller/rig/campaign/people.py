@@ -7,9 +7,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import log
 
-from controller.core.alarm_rows import ALARMS
 from controller.core.frames import Command
-from controller.core.hand_points import LOOPS, TRIMS, HandPoints, Range
+from controller.core.hand.points import LOOPS, TRIMS, HandPoints, Range
 from controller.core.orders.verbs import (
     ACKNOWLEDGE,
     BY_HAND,
@@ -27,6 +26,7 @@ from controller.core.orders.verbs import (
     SIMULATE,
     TRIM,
 )
+from controller.core.rows.alarms import ALARMS
 from controller.rig.campaign.chance import number, pick
 from controller.runtime.session import Session
 

@@ -111,9 +111,11 @@ def healed(faults: Sequence[Fault], heal_s: float, scan_s: float) -> tuple[Fault
 def after_healing(heal_s: float, scan_s: float, again: bool = False) -> list[tuple[int, Command]]:
     """People come: they acknowledge, reset, and let the cycle go on; again: or begin another one. What does not fit the
     state is refused."""
-    steps = [(60.0, "acknowledge"), (90.0, "reset-trips"), (120.0, "restart"), (130.0, "resume"), (240.0, "restart")]
-    if again:
-        steps += [(150.0, "reset"), (160.0, "start")]
+    steps = [
+        (60.0, "acknowledge"), (90.0, "reset-trips"), (120.0, "restart"), (130.0, "resume"),
+        *([(150.0, "reset"), (160.0, "start")] if again else []),
+        (230.0, "reset-trips"), (240.0, "restart"),
+    ]  # fmt: skip
     return [
         (round((heal_s + at_s) / scan_s), Command(f"after-{n}-{verb}", verb, WHO))
         for n, (at_s, verb) in enumerate(steps)

@@ -168,6 +168,8 @@ class _Watch:
         if scan == self._cut:
             self._link.cut = True
         if scan > self._healed and (scan - self._healed) % self._every == 0:
+            if self._case.attended:
+                self._chamber.reset_limiter()  # a button at the panel, for whoever has come
             self._moments.append(self._moment((scan - self._healed) * self._case.scan_s, result))
 
     def over(self, _result: ScanResult) -> bool:
