@@ -9,11 +9,11 @@ from pathlib import Path
 from controller.core.frames import Command, Event
 from controller.core.hand.register import ALL, only_locks
 from controller.core.invariants.invariants import FRESH
-from controller.core.orders.procedure import AT_REST
+from controller.core.orders.procedure import AT_REST, STATES
 from controller.core.orders.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, SIMULATE
 from controller.core.scan import ScanState
 from controller.core.upkeep.upkeep import carried
-from controller.errors import ConfigError, Problem
+from controller.errors import ConfigError, Problem, StoreError
 from controller.runtime.loop import Start
 from controller.runtime.restart import Resumed, commands_after, restore
 from controller.runtime.session import CODEC, Session
@@ -38,6 +38,11 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
         before = reader.header()
     state = _fresh_runtime(resumed.state)
     procedure = state.sequence.state
+    if procedure not in STATES:
+        raise StoreError(
+            f"the checkpoint does not fit this version of the program (it knows no state {procedure!r}); the chamber"
+            " must be started anew: give another --out and keep the old record"
+        )
     differing = differences(before, header)
     if procedure not in AT_REST:
         _refuse(record, f"a cycle is in progress there ({procedure})", differing)
