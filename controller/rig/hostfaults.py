@@ -9,16 +9,25 @@ from typing import Final
 
 # name -> (what it is, where it is tried)
 HOST: Final[dict[str, tuple[str, str]]] = {
-    "killed": ("the controller's process is killed", "tests/e2e/test_kill.py, tests/store/test_kill.py"),
-    "stopped": ("the process gets no time for a while", "tests/runtime/test_clock.py"),
-    "clock-forward": ("the wall clock jumps ahead", "tests/runtime/test_restart.py"),
-    "clock-back": ("the wall clock jumps back", "tests/runtime/test_restart.py"),
-    "daylight-saving": ("the wall clock changes by an hour", "tests/runtime/test_restart.py"),
-    "disk-full": ("the disk takes nothing more", "tests/faults/test_disk.py, tests/store/test_trouble.py"),
-    "slow-disk": ("the disk hangs", "tests/store/test_trouble.py"),
-    "bad-checkpoint": ("the saved state cannot be used", "tests/store/test_checkpoint.py"),
-    "bad-record": ("the record is damaged or gone", "tests/store/test_verify.py, tests/store/test_trouble.py"),
-    "config-edited": ("files are edited while a cycle runs", "tests/faults/test_resume.py"),
-    "starved": ("other programs take the processor", "tests/runtime/test_loop.py"),
-    "two-instances": ("a second controller is started", "tests/runtime/test_restart.py"),
+    "killed": (
+        "the controller's process is killed",
+        "tests/e2e/test_kill.py",
+    ),
+    "stopped": ("the process gets no time for a while", "tests/e2e/test_host.py"),
+    "clock-forward": ("the wall clock jumps ahead", "tests/e2e/test_host.py, tests/runtime/test_restart.py"),
+    "clock-back": ("the wall clock jumps back", "tests/e2e/test_host.py, tests/runtime/test_restart.py"),
+    "daylight-saving": ("the wall clock changes by an hour", "tests/e2e/test_host.py"),
+    "disk-full": (
+        "the disk takes nothing more",
+        "tests/faults/test_crash_points.py, tests/faults/test_disk.py",
+    ),
+    "slow-disk": ("the disk hangs", "tests/e2e/test_host.py"),
+    "bad-checkpoint": ("the saved state cannot be used", "tests/e2e/test_host.py, tests/store/test_checkpoint.py"),
+    "bad-record": (
+        "the record is damaged or gone",
+        "tests/e2e/test_host.py, tests/store/test_verify.py",
+    ),
+    "config-edited": ("files are edited while a cycle runs", "tests/e2e/test_host.py, tests/faults/test_resume.py"),
+    "starved": ("other programs take the processor", "tests/e2e/test_host.py, tests/runtime/test_loop.py"),
+    "two-instances": ("a second controller is started", "tests/e2e/test_two_controllers.py"),
 }

@@ -52,9 +52,9 @@ class Processes:
     started: list[subprocess.Popen[str]] = field(default_factory=list)
 
     def start(self, *arguments: str, **options: Any) -> subprocess.Popen[str]:
-        """A command in the background, its two outputs as pipes."""
+        """A command in the background, its two outputs as pipes. program: what Python runs in place of `dewhold`."""
         process = subprocess.Popen(
-            [sys.executable, "-m", "controller.cli.main", *arguments],
+            [sys.executable, *options.pop("program", ("-m", "controller.cli.main")), *arguments],
             cwd=self.folder,
             env={**os.environ, "PYTHONPATH": str(ROOT), **options.pop("environment", {})},
             stdout=subprocess.PIPE,
