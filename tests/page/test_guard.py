@@ -36,6 +36,16 @@ def test_the_first_account_needs_the_printed_code_and_can_be_made_once(served: S
     assert len(accounts.people(served.page.book)) == 1
 
 
+def test_a_field_left_empty_is_said_in_the_form_and_a_full_name_may_be_missing(served: Served, browse: Browse) -> None:
+    """A browser sends an empty field, and what reads forms drops it."""
+    for missing in ("code", "name", "password"):
+        answer = browse().post("/setup", data=SETUP | {missing: "", **({"again": ""} if missing == "password" else {})})
+        assert (answer.status_code, 'class="problem"' in answer.text) == (422, True)
+    assert browse().post("/setup", data=SETUP | {"full_name": ""}).status_code == 303
+    assert [one.name for one in accounts.people(served.page.book)] == ["berta"]
+    assert browse().post("/login", data={"name": "", "password": ""}).status_code == 401
+
+
 def test_guessing_the_code_is_slowed_down(served: Served, browse: Browse) -> None:
     for _ in range(6):
         browse().post("/setup", data=SETUP | {"code": "wrong"})

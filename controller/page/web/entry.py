@@ -15,7 +15,7 @@ from controller.page.web.html import page
 from controller.page.web.wording import LANGUAGES, texts
 
 router = APIRouter(include_in_schema=False)
-Field = Annotated[str, Form(max_length=200)]
+Field = Annotated[str, Form(max_length=200)]  # with "" as default: a field left empty is not sent as a field
 _YEAR_S = 365 * 86_400
 
 
@@ -29,7 +29,8 @@ def ask_setup(request: Request, here: ThisPage, code: str = "") -> Response:
 
 @router.post("/setup", response_class=HTMLResponse)
 def set_up(
-    request: Request, here: ThisPage, code: Field, name: Field, full_name: Field, password: Field, again: Field
+    request: Request, here: ThisPage, code: Field = "", name: Field = "", full_name: Field = "",
+    password: Field = "", again: Field = "",
 ) -> Response:
     """Make the first account, which administers: it makes those that operate."""
     station = station_of(request)
@@ -61,7 +62,7 @@ def ask_login(request: Request, here: ThisPage, then: str = "/") -> Response:
 
 
 @router.post("/login", response_class=HTMLResponse)
-def log_in(request: Request, here: ThisPage, name: Field, password: Field, then: Field = "/") -> Response:
+def log_in(request: Request, here: ThisPage, name: Field = "", password: Field = "", then: Field = "/") -> Response:
     """Come in, or be told to wait."""
     station = station_of(request)
     keys = (f"name {name.strip().lower()}", f"station {station}")
@@ -94,7 +95,7 @@ def lock(here: ThisPage, visitor: Onlooker) -> Json:
 
 
 @router.post("/unlock")
-def unlock(request: Request, here: ThisPage, visitor: Onlooker, password: Field) -> Json:
+def unlock(request: Request, here: ThisPage, visitor: Onlooker, password: Field = "") -> Json:
     """Work again. Raises 401 for a wrong password, 429 after too many."""
     keys = (f"name {visitor.name}", f"station {station_of(request)}")
     if here.limiter.wait_s(*keys):
