@@ -20,6 +20,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="folder of a controller's record (its --out), or of several such folders (default: out/run)",
     )  # fmt: skip
     parser.add_argument("--site", metavar="SITE", help="site file that names chambers and lines (name or file)")
+    parser.add_argument(
+        "--units", choices=("si", "us"), help="units to show (default: as the site file says, else si); stored are SI"
+    )
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: 127.0.0.1, this computer)")
     parser.add_argument("--port", type=int, default=8460, help="port (default: 8460; 0 = any free)")
     parser.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate (PEM), to serve over HTTPS")
@@ -33,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises what `main` says."""
     port = int(opt.within("--port", args.port, 0, 65535, ""))
-    works = places(Path(args.data), args.site)
+    works = places(Path(args.data), args.site, args.units)
     step_back()  # before the rest is read in, which takes a core for a second or two
     try:
         from controller.page.serve import Listen, serve

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from annotated_types import Len
 
@@ -31,10 +31,11 @@ class SiteLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteFile:
-    """A factory: its lines in order."""
+    """A factory: its lines in order. units: those that its page shows; records, recipes and the API are in SI units."""
 
     name: Annotated[str, Len(1, 60)]
     text: Annotated[str, Len(0, 200)] = ""
+    units: Literal["si", "us"] = "si"
     line: Annotated[tuple[SiteLine, ...], Len(1, 20)]
 
 

@@ -32,14 +32,15 @@ class ChamberPlace:
 
 @dataclass(frozen=True, slots=True)
 class Works:
-    """What one page looks at. home: the folder of the page's own files."""
+    """What one page looks at. home: the folder of the page's own files. units: the set that it shows them in."""
 
     name: str
     home: Path
     chambers: tuple[ChamberPlace, ...]
+    units: str = "si"
 
 
-def places(data: Path, site: str | None = None) -> Works:
+def places(data: Path, site: str | None = None, units: str | None = None) -> Works:
     """The chambers below a data folder. Raises ConfigError for a site file that is not right or no such folder.
 
     Without a site file: the folder itself when it has a record or nothing, else each of its folders that has one.
@@ -58,11 +59,11 @@ def places(data: Path, site: str | None = None) -> Works:
             for line in file.line
             for chamber in line.chamber
         )
-        return Works(file.name, home, chambers)
+        return Works(file.name, home, chambers, units or file.units)
     below = sorted(path.parent for path in data.glob(f"*/{RECORD}")) if not (data / RECORD).is_file() else []
     if below:
-        return Works(data.name, home, tuple(ChamberPlace(_id(f.name), f.name, "", "", f) for f in below))
-    return Works("", home, (ChamberPlace("chamber", "", "", "", data),))
+        return Works(data.name, home, tuple(ChamberPlace(_id(f.name), f.name, "", "", f) for f in below), units or "si")
+    return Works("", home, (ChamberPlace("chamber", "", "", "", data),), units or "si")
 
 
 def _id(name: str) -> str:

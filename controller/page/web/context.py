@@ -15,6 +15,7 @@ from controller.page.people.accounts import Visitor
 from controller.page.people.book import Book
 from controller.page.people.limiter import Limiter, Pace
 from controller.page.people.roles import allowed
+from controller.page.web.units import sets
 from controller.page.web.wording import best
 
 COOKIE = "dewhold"
@@ -65,6 +66,12 @@ def language_of(request: Request) -> str:
     visitor = visitor_of(request)
     chosen = request.cookies.get("language", "") or (visitor.language if visitor else "")
     return best(request.headers.get("accept-language", ""), chosen)
+
+
+def units_of(request: Request) -> str:
+    """The set of units to show: as somebody chose at this window, else as the works have it."""
+    chosen = request.cookies.get("units", "")
+    return chosen if chosen in sets() else page_of(request).feed.works.units
 
 
 def looks_on(request: Request) -> Visitor:

@@ -12,6 +12,7 @@ from controller.page.people import accounts, audit
 from controller.page.people.roles import ADMINISTER
 from controller.page.web.context import COOKIE, Json, Onlooker, ThisPage, language_of, station_of, visitor_of
 from controller.page.web.html import page
+from controller.page.web.units import sets
 from controller.page.web.wording import LANGUAGES, texts
 
 router = APIRouter(include_in_schema=False)
@@ -107,6 +108,15 @@ def unlock(request: Request, here: ThisPage, visitor: Onlooker, password: Field 
     here.limiter.passed(keys[0])
     accounts.lock(here.book, visitor.secret, locked=False)
     return {"locked": False}
+
+
+@router.get("/units/{code}")
+def choose_units(here: ThisPage, code: str, then: str = "/") -> Response:
+    """Choose the units that this window shows. What is stored stays as it is."""
+    answer = RedirectResponse(_inside(then), 303)
+    if code in sets():
+        answer.set_cookie("units", code, max_age=_YEAR_S, samesite="strict", secure=here.tls, httponly=True)
+    return answer
 
 
 @router.get("/language/{code}")

@@ -14,7 +14,9 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.page.people.roles import MAY, allowed
-from controller.page.web.context import language_of, page_of, visitor_of
+from controller.page.web.context import language_of, page_of, units_of, visitor_of
+from controller.page.web.units import label
+from controller.page.web.units import sets as unit_sets
 from controller.page.web.wording import LANGUAGES, phrases, texts
 
 FOLDER = Path(__file__).parents[1] / "templates"
@@ -32,7 +34,7 @@ def page(request: Request, template: str, status_code: int = 200, **values: Any)
     """One page. values: for the template; `data` of them is handed to the scripts as JSON."""
     visitor, language = visitor_of(request), language_of(request)
     words = texts(language)
-    works = page_of(request).feed.works
+    works, chosen = page_of(request).feed.works, units_of(request)
     data = {
         "csrf": visitor.csrf if visitor else "",
         "language": language,
@@ -40,12 +42,14 @@ def page(request: Request, template: str, status_code: int = 200, **values: Any)
         "may": [what for what in MAY if visitor and allowed(visitor.role, what)],
         "texts": {key: text for key, text in words.items() if not key.startswith("html.")},
         "phrases": phrases(language),
+        "units": unit_sets()[chosen]["unit"],
         **values.pop("data", {}),
     }
     html = _environment().get_template(template).render(
         t=lambda key, **names: _said(words, key, names), language=language, languages=LANGUAGES, visitor=visitor,
         may=lambda what: bool(visitor and allowed(visitor.role, what)), works=works, version=__version__,
-        data=Markup(_embedded(data)), path=request.url.path, chambers=works.chambers, light=_light(request),
+        data=Markup(_embedded(data)), path=request.url.path, chambers=works.chambers,
+        unit=lambda name: label(name, chosen), units=chosen, unit_sets=unit_sets(), light=_light(request),
         **{"chamber": works.chambers[0] if len(works.chambers) == 1 else None, "view": "", **values},
     )  # fmt: skip
     return HTMLResponse(html, status_code)

@@ -1,6 +1,6 @@
 // Boards in and out, place by place: where a chamber is filled and emptied while its climate stands.
 import { el, may, saidIn, sign, t } from "./core.js";
-import { number, span } from "./format.js";
+import { number, readField, setField, span, unitOf } from "./format.js";
 
 let made = null, shown = "";
 
@@ -27,8 +27,11 @@ function build(box, plate, doing) {
   const choice = (id, count) => el("select", { id }, Array.from({ length: count }, (_, index) => el("option", { value: index + 1 }, String(index + 1))));
   const bay = choice("boards-bay", plate.bays), from = choice("boards-from", plate.levels), to = choice("boards-to", plate.levels);
   const amount = (id, value, step) => el("input", { id, type: "number", inputmode: "decimal", step, min: 0, value });
-  const tonnes = amount("boards-t", usual(plate, doing.now), "any"), degC = amount("boards-degC", doing.now?.mix_degC ?? 20, 0.5), age = amount("boards-age", 0, 0.1);
+  const tonnes = amount("boards-t", 0, "any"), degC = amount("boards-degC", 0, "any"), age = amount("boards-age", 0, 0.1);
   const mix = el("select", { id: "boards-mix" }, plate.mixes.map((name) => el("option", { value: name }, name)));
+  setField(tonnes, usual(plate, doing.now), "t", 3);
+  setField(degC, doing.now?.mix_degC ?? 20, "degC", 1);
+  degC.removeAttribute("min");
   const said = el("p", { role: "status", class: "small" });
   const places = () => { const [low, high] = [Number(from.value), Number(to.value)].sort((a, b) => a - b); return Array.from({ length: high - low + 1 }, (_, index) => ({ bay: Number(bay.value), level: low + index })); };
   // One order a place, one after the other; the first refusal ends it and says where.
@@ -41,10 +44,10 @@ function build(box, plate, doing) {
     }
     said.replaceChildren(sign("well"), " ", t(`boards.${verb}d`, { count: done }));
   };
-  const entered = () => ({ tonnes: Number(tonnes.value), degC: Number(degC.value), age_h: Number(age.value), mix: mix.value });
+  const entered = () => ({ tonnes: readField(tonnes, "t"), degC: readField(degC, "degC"), age_h: Number(age.value), mix: mix.value });
   const buttons = [["charge", () => give("charge", entered()), "main"], ["discharge", () => give("discharge", {}), ""]].map(([verb, run, kind]) => el("button", { type: "button", class: kind, "data-verb": verb, on: { click: async (event) => { event.target.disabled = true; await run(); event.target.disabled = false; } } }, t(`boards.${verb}`)));
   from.addEventListener("change", () => { to.value = from.value; });
-  const field = (id, key, input) => el("div", { class: "field" }, el("label", { for: id }, t(key)), input);
+  const field = (id, key, input) => el("div", { class: "field" }, el("label", { for: id }, t(key, { unit: { "boards.tonnes": unitOf("t"), "boards.degC": unitOf("degC") }[key] ?? "" })), input);
   const list = el("div");
   box.replaceChildren(el("h2", {}, t("boards.title")), el("p", { class: "small soft" }, t("boards.words")),
     may("operate") ? el("div", { class: "form-grid" }, field("boards-bay", "boards.bay", bay), field("boards-from", "boards.from", from), field("boards-to", "boards.to", to), field("boards-t", "boards.tonnes", tonnes), field("boards-degC", "boards.degC", degC), field("boards-age", "boards.age", age), field("boards-mix", "start.mix", mix)) : null,

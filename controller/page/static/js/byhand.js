@@ -1,21 +1,23 @@
 // What is overridden by hand, and the dialog to override something: always with a reason and an end.
 import { badge, data, el, known, may, saidIn, sign, t } from "./core.js";
-import { clock, number } from "./format.js";
+import { clock, inUnits, number, plain, readField, unitOf } from "./format.js";
 
 const RIGHT = { trim: "operate", manual: "bypass", bypass: "bypass", force: "tune", simulate: "tune", "lock-out": "tune" };
 const ENDS = { trim: "release", manual: "automatic", bypass: "end-bypass", force: "release", simulate: "release", "lock-out": "lift-lock" };
 const LOOP_UNITS = { heat: "kW", fog: "kg/h", vent: "kg/s", fan: "%", temperature: "K", humidity: "%RH" };
-let shown = "";
+let shown = "", units = {};
+const probeUnit = (tag) => units[tag] ?? "";
 
 export const handName = (kind, tag) => known(`handtag.${tag}`, known(`alarm.${tag}.text`, known(`point.${tag}`, tag)));
 
 function words(one) {
-  const value = one.value === null || one.kind === "bypass" ? "" : ` ${one.kind === "trim" && one.value > 0 ? "+" : ""}${number(one.value, 2, LOOP_UNITS[one.tag] ?? "")}`;
+  const value = one.value === null || one.kind === "bypass" ? "" : ` ${one.kind === "trim" && one.value > 0 ? "+" : ""}${number(one.value, 2, LOOP_UNITS[one.tag] ?? probeUnit(one.tag))}`;
   return `${t(`hand.${one.kind}`)} ${handName(one.kind, one.tag)}${value}`;
 }
 
 export function drawByHand(box, plate, now, doing, live) {
   if (!box || !plate.hand) return;
+  units = Object.fromEntries(plate.probes.map((one) => [one.tag, one.unit]));
   const key = JSON.stringify([now.by_hand, live, data.locked]);
   if (key === shown && box.children.length) return;
   shown = key;
@@ -36,11 +38,12 @@ function override(plate, doing, kinds) {
   const problem = el("p", { class: "problem", role: "alert", hidden: true });
   const about = el("p", { class: "small soft" });
   const fields = { tag: field("hand-tag", "hand.what", tag), value: field("hand-value", "hand.value", value, hint), hours: field("hand-hours", "alarm.hours", hours) };
+  const unitFor = () => LOOP_UNITS[tag.value] ?? plate.probes.find((one) => one.tag === tag.value)?.unit ?? "";
   const table = () => plate.hand[kind.value] ?? {};
   const ranged = () => {
     const range = table()[tag.value];
     fields.value.hidden = !range;
-    hint.textContent = range ? t("hand.range", { low: number(range[0], 1), high: number(range[1], 1), unit: LOOP_UNITS[tag.value] ?? "" }) : "";
+    hint.textContent = range ? t("hand.range", { low: plain(inUnits(range[0], unitFor()), 1), high: plain(inUnits(range[1], unitFor()), 1), unit: unitOf(unitFor()) }) : "";
   };
   const chosen = () => {
     tag.replaceChildren(...Object.keys(table()).map((one) => el("option", { value: one }, handName(kind.value, one))));
@@ -57,7 +60,7 @@ function override(plate, doing, kinds) {
     if (!reason.value.trim()) { problem.textContent = t("alarm.reason_needed"); problem.hidden = false; return; }
     const args = { reason: reason.value.trim() };
     if (kind.value !== "lock-out") Object.assign(args, { tag: tag.value, hours: Number(hours.value) });
-    if (!fields.value.hidden && value.value !== "") args.value = Number(value.value);
+    if (!fields.value.hidden && value.value !== "") args.value = readField(value, unitFor());
     const outcome = await doing.give(kind.value, args, `${kind.value} ${tag.value}`);
     if (outcome?.done) { shut(); return; }
     problem.replaceChildren(sign("look"), " ", outcome ? saidIn(outcome.reason) : t("doing.no_answer", { verb: t("hand.new") }));

@@ -1,6 +1,6 @@
 // What the chamber does in figures: outputs and what came of them, contacts, product, energy, probes.
 import { el, known, sign, t } from "./core.js";
-import { number, span, unitOf } from "./format.js";
+import { number, span } from "./format.js";
 
 export function drawDetail(box, plate, now) {
   const open = new Set([...box.querySelectorAll("details[open]")].map((one) => one.id));
@@ -57,6 +57,6 @@ function contacts(plate, now) {
 }
 
 function probes(plate, now, open) {
-  const rows = plate.probes.map((one, index) => el("tr", {}, el("th", { scope: "row" }, one.tag), el("td", {}, known(`point.${one.tag}`, one.text)), el("td", { class: "n" }, now.values[index] === null ? "–" : `${number(now.values[index], one.unit === "degC" ? 1 : 1)} ${unitOf(one.unit)}`), el("td", {}, t(`quality.${now.qualities[index]}`))));
+  const rows = plate.probes.map((one, index) => el("tr", {}, el("th", { scope: "row" }, one.tag), el("td", {}, known(`point.${one.tag}`, one.text)), el("td", { class: "n" }, now.values[index] === null ? "–" : number(now.values[index], 1, one.unit)), el("td", {}, t(`quality.${now.qualities[index]}`))));
   return el("section", { class: "sheet" }, el("details", { id: "probes", open }, el("summary", {}, el("h2", { style: { display: "inline" } }, t("detail.probes"))), el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("detail.probes") }, el("table", {}, el("thead", {}, el("tr", {}, ["tag", "what", "value", "quality"].map((key) => el("th", { scope: "col" }, t(`probes.${key}`))))), el("tbody", {}, rows)))));
 }

@@ -13,15 +13,42 @@ const numbers = new Map();
 
 export function number(value, digits = 1, unit = "") {
   if (value === null || value === undefined) return t("value.unknown");
-  const key = digits;
-  if (!numbers.has(key)) {
-    numbers.set(key, new Intl.NumberFormat(language, { minimumFractionDigits: digits, maximumFractionDigits: digits }));
-  }
-  return numbers.get(key).format(value) + (unit ? ` ${unitOf(unit)}` : "");
+  return plain(inUnits(value, unit), digits) + (unit ? ` ${unitOf(unit)}` : "");
 }
 
+// A figure without its unit, which stands beside it. value: as shown.
+export function plain(value, digits = 1) {
+  if (value === null || value === undefined) return t("value.unknown");
+  if (!numbers.has(digits)) {
+    numbers.set(digits, new Intl.NumberFormat(language, { minimumFractionDigits: digits, maximumFractionDigits: digits }));
+  }
+  return numbers.get(digits).format(value);
+}
+
+// Units for display: everything is stored and sent in SI units, a window shows and takes others where it is told to.
+const units = data.units ?? {};
+
 export function unitOf(unit) {
-  return { degC: "°C", "%RH": "% RH", "kg/m2h": "kg/m²h", "": "" }[unit] ?? unit;
+  return units[unit]?.as ?? unit;
+}
+
+export function inUnits(value, unit) {
+  const one = units[unit];
+  return one && value !== null && value !== undefined ? value * one.times + one.plus : value;
+}
+
+export function fromUnits(shown, unit) {
+  const one = units[unit];
+  return one ? (shown - one.plus) / one.times : shown;
+}
+
+// A typed field of a unit: set and read in stored units. Figures of the field are as fine as they were sent.
+export function setField(input, value, unit, digits = 2) {
+  input.value = String(Number(inUnits(value, unit).toFixed(digits)));
+}
+
+export function readField(input, unit) {
+  return Number(fromUnits(Number(input.value), unit).toPrecision(9));
 }
 
 const time = new Intl.DateTimeFormat(language, { hour: "2-digit", minute: "2-digit" });

@@ -1,7 +1,7 @@
 // Line plots with the page's colours and times: one place that knows uPlot.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
 import { t } from "./core.js";
-import { clock, number } from "./format.js";
+import { clock, inUnits, plain, unitOf } from "./format.js";
 
 export function colour(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
@@ -20,25 +20,32 @@ export function plot(box, { series, columns, height = 260, bands = [], range = n
     scales: { x: { time: true }, ...Object.fromEntries(used.map((name) => [name, { range: range ?? steady }])), ...scales },
     axes: [
       axis({ values: (_u, splits) => splits.map((at) => clock(at * 1000)), space: 74 }),
-      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => number(at, step < 1 ? 1 : 0)) })),
+      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => plain(at, step < 1 ? 1 : 0)) })),
     ],
     series: [
       { label: t("trail.when"), value: (_u, at) => (at === null ? "" : clock(at * 1000)) },
       ...series.map((one) => ({
         label: one.label, stroke: colour(one.colour) || one.colour, width: one.width ?? 2, dash: one.dash, scale: one.scale ?? "y",
         points: { show: false }, spanGaps: false, show: one.show ?? true,
-        value: (_u, value) => (value === null || value === undefined ? "–" : number(value, one.digits ?? 1, one.unit)),
+        value: (_u, value) => (value === null || value === undefined ? "–" : `${plain(value, one.digits ?? 1)}${one.unit ? ` ${unitOf(one.unit)}` : ""}`),
       })),
     ],
     hooks: draw ? { draw: [draw] } : {},
   };
-  const made = new uPlot(options, columns, box);
+  const made = new uPlot(options, asShown(columns, series), box);
+  const set = made.setData.bind(made);
+  made.setData = (fresh) => set(asShown(fresh, series));
   const fit = new ResizeObserver(() => {
     const width = Math.max(260, Math.floor(box.clientWidth));
     if (Math.abs(width - made.width) > 3) made.setSize({ width, height });
   });
   fit.observe(box);
   return made;
+}
+
+// Columns in the units of the window: times first, then one a series.
+function asShown(columns, series) {
+  return columns.map((column, place) => (place && series[place - 1].unit ? column.map((value) => inUnits(value, series[place - 1].unit)) : column));
 }
 
 // A scale that does not jump about: a little room around what is there, at least one unit high.

@@ -1,6 +1,6 @@
 // The rack face, seen from the hall: air at every place against what is wanted, or how ready the product is.
 import { el, svg, t } from "./core.js";
-import { number } from "./format.js";
+import { inUnits, number, plain, unitOf } from "./format.js";
 
 const CELL = 54, ROW = 23, LEFT = 34, TOP = 8;
 const FULL_K = 1; // at one kelvin away the shade is full; beyond it the cell is also hatched and outlined
@@ -35,7 +35,7 @@ export class RackFace {
     }
     for (let bay = 1; bay <= bays; bay++) picture.append(this.foot(now, bay, LEFT + (bay - 0.5) * CELL, TOP + levels * ROW));
     this.holder.replaceChildren(picture);
-    this.caption.replaceChildren(this.words(now), el("br"), el("span", { class: "soft" }, t(this.mode === "air" ? "rack.legend_air" : "rack.legend_ready")));
+    this.caption.replaceChildren(this.words(now), el("br"), el("span", { class: "soft" }, t(this.mode === "air" ? "rack.legend_air" : "rack.legend_ready", { unit: unitOf("degC"), full: number(FULL_K, Number.isInteger(inUnits(FULL_K, "K")) ? 0 : 1, "K") })));
   }
 
   cell(now, bay, level, x, y) {
@@ -63,7 +63,7 @@ export class RackFace {
   probe(now, number_, x, y) {
     const good = now.qualities[number_] === 0;
     return svg("g", {}, svg("rect", { x: x + 4, y: y + 4, width: CELL - 8, height: ROW - 8, rx: 8, fill: "var(--sheet)", stroke: "var(--ink)", "stroke-width": 1.4, "stroke-dasharray": good ? null : "2 2" }),
-      svg("text", { x: x + CELL / 2, y: y + 16, "text-anchor": "middle" }, good ? number(now.values[number_]) : t("rack.bad")));
+      svg("text", { x: x + CELL / 2, y: y + 16, "text-anchor": "middle" }, good ? plain(inUnits(now.values[number_], "degC")) : t("rack.bad")));
   }
 
   foot(now, bay, x, y) {
@@ -78,7 +78,7 @@ export class RackFace {
   words(now) {
     const word = t(`product.${now.product.word}`);
     if (this.mode === "ready") return t("rack.words_ready", { pct: Math.round(100 * (now.product.ready_share ?? 0)), age: number(now.product.age_min_h), wanted: number(this.plate.ready_age_h, 0) });
-    return t("rack.words_air", { spread: number(now.air.spread_K, 2), mean: number(now.air.degC), word });
+    return t("rack.words_air", { spread: number(now.air.spread_K, 2, "K"), mean: number(now.air.degC, 1, "degC"), word });
   }
 }
 

@@ -1,7 +1,7 @@
 // Recipes: versions, a text to write in, what is wrong with it while it is written, and what it would do.
 import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
-import { moment, number, setNow } from "./format.js";
+import { inUnits, moment, number, plain, setNow } from "./format.js";
 import { preview } from "./start-preview.js";
 
 const base = `/api/v1/chambers/${data.chamber}`;
@@ -76,7 +76,7 @@ async function check() {
 
 function table(phases) {
   const cell = (value, digits, unit) => (value === null ? "–" : number(value, digits, unit));
-  return el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "rate", "fog", "accept", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, phases.map((one, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(one.kind)}`), el("td", { class: "num" }, one.floor_degC === one.ceiling_degC ? cell(one.floor_degC, 1, "degC") : `${number(one.floor_degC, 1)}–${cell(one.ceiling_degC, 1, "degC")}`), el("td", { class: "num" }, cell(one.rate_K_per_h, 1, "K/h")), el("td", { class: "num" }, cell(one.rh_fog_below_pct, 1, "%")), el("td", { class: "num" }, cell(one.rh_accept_pct, 1, "%")), spoken(one.ends, "td")))));
+  return el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "rate", "fog", "accept", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, phases.map((one, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(one.kind)}`), el("td", { class: "num" }, one.floor_degC === one.ceiling_degC ? cell(one.floor_degC, 1, "degC") : `${plain(inUnits(one.floor_degC, "degC"), 1)}–${cell(one.ceiling_degC, 1, "degC")}`), el("td", { class: "num" }, cell(one.rate_K_per_h, 1, "K/h")), el("td", { class: "num" }, cell(one.rh_fog_below_pct, 1, "%")), el("td", { class: "num" }, cell(one.rh_accept_pct, 1, "%")), spoken(one.ends, "td")))));
 }
 
 async function keep() {

@@ -1,7 +1,7 @@
 // The list of chambers: a lane each, worst first.
 import { $, data, el, known, sign, svg, t } from "./core.js";
 import { about, badges, levelWord, phaseWord, stateWord } from "./answers.js";
-import { clock, number, span } from "./format.js";
+import { clock, inUnits, number, plain, span } from "./format.js";
 import { Stream } from "./stream.js";
 
 let rows = data.rows;
@@ -36,7 +36,7 @@ function figures(row) {
   if (!row.air) return "";
   const dl = el("dl", { class: "pairs" });
   const put = (name, value) => dl.append(el("dt", {}, name), el("dd", {}, value));
-  const band = row.air.floor_degC === null ? "" : ` (${row.air.floor_degC === row.air.ceiling_degC ? number(row.air.floor_degC) : `${number(row.air.floor_degC)}–${number(row.air.ceiling_degC)}`})`;
+  const band = row.air.floor_degC === null ? "" : ` (${row.air.floor_degC === row.air.ceiling_degC ? plain(inUnits(row.air.floor_degC, "degC")) : `${plain(inUnits(row.air.floor_degC, "degC"))}–${plain(inUnits(row.air.ceiling_degC, "degC"))}`})`;
   put(t("figure.air"), number(row.air.degC, 1, "degC") + band);
   put(t("figure.margin"), number(row.dew.margin_K, 2, "K"));
   put(t("figure.spread"), number(row.air.spread_K, 1, "K"));

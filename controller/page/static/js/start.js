@@ -1,13 +1,13 @@
 // The start dialog: what is in the chamber, when it is wanted, what each recipe would do, and the start itself.
 import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
-import { clock, number } from "./format.js";
+import { clock, inUnits, number, plain, readField, setField } from "./format.js";
 import { preview } from "./start-preview.js";
 
 let doing = null, found = null, chosen = null, detail = null, due = null, asked = 0;
 
 const value = (id) => Number($(id).value);
-const charging = () => ({ load_t: value("start-load"), mix: $("start-mix").value, mix_degC: value("start-degC"), age_h: value("start-age"), empty_bays: emptyBays() });
+const charging = () => ({ load_t: readField($("start-load"), "t"), mix: $("start-mix").value, mix_degC: readField($("start-degC"), "degC"), age_h: value("start-age"), empty_bays: emptyBays() });
 const emptyBays = () => [...$("start-empty").querySelectorAll("input:checked")].map((box) => Number(box.value));
 const wantedMs = () => ($("start-wanted").value ? new Date($("start-wanted").value).getTime() : null);
 const local = (ms) => new Date(ms - new Date(ms).getTimezoneOffset() * 60000).toISOString().slice(0, 16);
@@ -16,8 +16,10 @@ export function openStart(from) {
   doing = from;
   const now = doing.now;
   if (!$("start-load").value) {
-    $("start-load").value = now.load_t ?? 120;
-    $("start-degC").value = now.mix_degC ?? 20;
+    setField($("start-load"), now.load_t ?? 120, "t");
+    setField($("start-degC"), now.mix_degC ?? 20, "degC");
+    for (const [id, unit] of [["start-load", "t"], ["start-degC", "degC"]]) for (const end of ["min", "max"]) $(id)[end] = Number(inUnits(Number($(id)[end]), unit).toFixed(1));
+    for (const id of ["start-load", "start-degC"]) $(id).step = "any";
     $("start-empty").replaceChildren(...Array.from({ length: doing.plate.bays }, (_, index) => el("label", {}, el("input", { type: "checkbox", value: index + 1, checked: (now.empty_bays ?? []).includes(index + 1) }), t("rack.bay", { bay: index + 1 }))));
   }
   if (!wantedMs() || wantedMs() < now.utc_ms) $("start-wanted").value = local(now.utc_ms + 24 * 3600e3);
@@ -68,7 +70,7 @@ function drawCards() {
     return el("button", { type: "button", class: "ahead", "aria-pressed": String(one === chosen), on: { click: () => choose(one) } },
       el("strong", {}, one.name), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
       el("span", { class: "small", style: { display: "block" } }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
-      el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0) }) : t("start.not_here")),
+      el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0, "kg") }) : t("start.not_here")),
       el("span", { class: "small num", style: { display: "block" } }, against(one)));
   }));
 }
@@ -92,7 +94,7 @@ function drawChosen() {
   const words = mid === null ? t("start.never") : detail.ready_h[0] === null || low === mid ? t("start.ready_about", { clock: clock(now.utc_ms + mid * 3600e3, now.utc_ms) })
     : t("start.ready_between", { low: clock(now.utc_ms + low * 3600e3, now.utc_ms), high: clock(now.utc_ms + high * 3600e3, now.utc_ms) });
   $("start-chosen").replaceChildren(el("h3", {}, `${one.name}: ${words}`), el("p", { class: "small soft" }, t("start.estimate")), preview(detail, now.utc_ms),
-    el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${number(phase.floor_degC, 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), spoken(phase.ends, "td"))))),
+    el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${plain(inUnits(phase.floor_degC, "degC"), 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), spoken(phase.ends, "td"))))),
     el("p", { class: "small" }, t("start.limits", { max: number(doing.plate.limits.degC_max, 0, "degC"), product: number(doing.plate.limits.product_degC_max, 0, "degC"), hottest: number(detail.product_max_degC, 1, "degC") })),
     ...[...detail.problems, ...detail.notes].map((text, index) => el("p", { class: "small" }, sign(index < detail.problems.length ? "look" : "note"), " ", spoken(text))));
 }
