@@ -21,7 +21,7 @@ __all__ = ["ChamberLike", "DeviceMap", "RemoteIo", "Terminal", "Wiring", "wiring
 NEWER_MAX = 32767
 SCANS_PER_BLOCK_MAX = 3600
 STATUS_WATCHDOG, STATUS_FAULT, STATUS_SIMULATED = 1, 2, 4
-_COUNTER_HI, _COUNTER_LO, _STATUS, _ECHO, _STALE, _TRIPS = 2, 3, 4, 5, 6, 7
+_COUNTER, _ECHO, _STALE, _TRIPS = 2, 5, 6, 7  # in two words the counter, then a status word, then the echo
 
 
 class ChamberLike(Protocol):
@@ -222,9 +222,9 @@ class RemoteIo:
         self._header()
 
     def _header(self) -> None:
-        words, counter = self._words, self._counter
-        words[_COUNTER_HI] = counter >> 16
-        words[_COUNTER_LO] = counter & 0xFFFF
-        words[_STATUS] = STATUS_SIMULATED | (STATUS_FAULT if self._fault else 0) | (1 if self._tripped else 0)
-        words[_ECHO] = self._last or 0
-        words[_TRIPS] = self._trips
+        status = STATUS_SIMULATED
+        if self._fault or self._tripped:
+            status |= (STATUS_FAULT if self._fault else 0) | (STATUS_WATCHDOG if self._tripped else 0)
+        counter = self._counter
+        self._words[_COUNTER : _ECHO + 1] = counter >> 16, counter & 0xFFFF, status, self._last or 0
+        self._words[_TRIPS] = self._trips

@@ -9,8 +9,10 @@ from controller.core.climate.siblings import SiblingsPlan, SiblingsState
 from controller.core.frames import Event, Frame, RawInputs
 from controller.core.sequence.setaside import AsideState
 from controller.core.signals import frozen, signals
-from controller.core.signals.frozen import FrozenPlan, FrozenState
+from controller.core.signals.frozen import EVERY_S, FrozenPlan, FrozenState
 from controller.core.signals.signals import SignalPlan, SignalState
+
+_NONE: tuple[Event, ...] = ()
 
 
 class Plans(Protocol):
@@ -42,11 +44,13 @@ class States(Protocol):
 def judge(
     plan: Plans, state: States, raw: RawInputs, now_s: float
 ) -> tuple[SignalState, FrozenState, SiblingsState, Frame, tuple[Event, ...]]:
-    """One scan of all channels. Siblings are looked at once a minute, or while one of them is left out."""
-    dt_s, siblings_state = plan.dt_s, state.siblings
+    """One scan of all channels. Their past and their siblings are looked at once a minute, or while one is left out."""
+    dt_s, frozen_state, siblings_state = plan.dt_s, state.frozen, state.siblings
     signal_state, frame = signals.evaluate(plan.signals, state.signals, raw, dt_s)
-    frozen_state, frame, events = frozen.watch(plan.frozen, state.frozen, frame, now_s, dt_s)
-    if siblings_state.out or now_s // siblings.EVERY_S != (now_s - dt_s) // siblings.EVERY_S:
+    events, due = _NONE, now_s // EVERY_S != (now_s - dt_s) // EVERY_S
+    if due or frozen_state.frozen:
+        frozen_state, frame, events = frozen.watch(plan.frozen, frozen_state, frame, now_s, dt_s)
+    if due or siblings_state.out:
         siblings_state, frame, more = siblings.watch(
             plan.siblings, siblings_state, frame, state.aside.mask, now_s, dt_s
         )

@@ -9,9 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import MISSING, fields
+from functools import partial
 from typing import Any, TypeVar
 
 Record = TypeVar("Record")
+Row = TypeVar("Row", bound=tuple[Any, ...])
+
+
+def row_maker(row: type[Row]) -> Callable[[tuple[Any, ...]], Row]:
+    """A function that builds `row`, a NamedTuple, from all its fields in order as a tuple; defaults are not called.
+
+    Its own constructor is a Python function called from C, which costs four times as much.
+    """
+    return partial(tuple.__new__, row)
 
 
 def maker(record: type[Record]) -> Callable[..., Record]:

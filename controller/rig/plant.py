@@ -95,7 +95,10 @@ def scene(
 
 
 class TruthLog:
-    """Keeps the model's truth row of every step. Stands between device and chamber and passes everything on."""
+    """Keeps the model's truth row of every step. Stands between device and chamber and passes everything on.
+
+    microamps: one word per probe, in the order of the plant file. contacts: state of every contact. After each step.
+    """
 
     def __init__(self, chamber: Chamber | Faulted, steps_max: int) -> None:
         self._chamber = chamber
@@ -104,28 +107,27 @@ class TruthLog:
         self.dt_s = chamber.dt_s
         self.rows: NDArray[np.float64] = np.empty((min(steps_max, 86_400), len(COLUMNS)))
         self.steps = 0
-
-    @property
-    def microamps(self) -> Sequence[int]:
-        """One word per probe, in the order of the plant file."""
-        return self._chamber.microamps
-
-    @property
-    def contacts(self) -> object:
-        """State of every contact of the plant file."""
-        return self._chamber.contacts
+        self._read()
 
     def set_spans(self, spans: Mapping[str, tuple[float, float]], /) -> None:
         """Which values the transmitters show as 4 and 20 mA."""
         self._chamber.set_spans(spans)
+        self._read()
 
     def compile(self) -> None:
         """Have everything compiled before the first step; no step is lived."""
         self._chamber.compile()
+        self._read()
+
+    def _read(self) -> None:
+        chamber = self._chamber
+        self.microamps: Sequence[int] = chamber.microamps
+        self.contacts: object = chamber.contacts
 
     def step(self, outputs: Sequence[float], /) -> None:
         """One step of the chamber, its truth kept."""
         self._step(outputs)
+        self._read()
         if self.steps == len(self.rows):
             self.rows = np.concatenate([self.rows, np.empty_like(self.rows)])
         self.rows[self.steps] = self._truth

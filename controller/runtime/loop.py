@@ -23,7 +23,7 @@ from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
 from controller.runtime.trace import Trace
 from controller.store.header import Header
-from controller.store.recorder import Scan
+from controller.store.recorder import Scan, scan_row
 
 
 class Result(Protocol):
@@ -271,12 +271,10 @@ class Runner:
             self._own_events.clear()
         frame = result.frame
         utc_ms = self._clock.utc_ms(scan)
-        recorder.add(
-            Scan(
-                scan, utc_ms, now_s, row, frame.values, frame.qualities, self._columns(result), result.state,
-                commands, events, self._begins,
-            )
-        )
+        recorder.add(scan_row((
+            scan, utc_ms, now_s, row, frame.values, frame.qualities, self._columns(result), result.state, commands,
+            events, self._begins,
+        )))  # fmt: skip
         self._begins = None
 
     def _turn(self, raw: RawInputs, words: list[int]) -> RawInputs:

@@ -24,6 +24,7 @@ class OwnTroubles:
         self._broken = -QUIET_SCANS
         self._active: set[str] = set()
         self._orders: list[Command] = []
+        self.waiting = False  # is there anything to be told or taken back? False in nearly every scan
 
     def late(self, scan: int, late_scans: float) -> None:
         """This scan overran or began late, by so many scans."""
@@ -50,17 +51,14 @@ class OwnTroubles:
             self._tell(scan, FAULT, False)
         orders = tuple(self._orders)
         self._orders.clear()
+        self.waiting = bool(self._active)
         return orders
-
-    @property
-    def waiting(self) -> bool:
-        """Is there anything to be told or taken back? False in nearly every scan."""
-        return bool(self._active or self._orders)
 
     def _tell(self, scan: int, tag: str, active: bool) -> None:
         if (tag in self._active) is active:
             return
         (self._active.add if active else self._active.discard)(tag)
+        self.waiting = True
         self._orders.append(
             Command(f"{tag}-{scan}-{active:d}", TROUBLE, RUNTIME, (("active", active), ("tag", tag)))
         )

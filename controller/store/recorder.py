@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Generic, NamedTuple
 
 from controller.core.frames import Command, Event
+from controller.core.quick import row_maker
 from controller.errors import StoreError
 from controller.store.blocks import pack_block
 from controller.store.checkpoint import State, StateCodec
@@ -48,29 +49,27 @@ class Scan(NamedTuple):
     begins: Header | None = None
 
 
-class _Minute:
-    """Scans on their way into one block, as columns: the states of all but the newest are let go at once, so that
-    the next scan finds their memory still in the cache."""
+scan_row = row_maker(Scan)  # from all its fields, as a tuple
+_Kept = tuple[bytes, tuple[float, ...], tuple[int, ...], tuple[float, ...]]
 
-    __slots__ = ("computed", "first_scan", "qualities", "utc_ms", "values", "words")
+
+class _Minute:
+    """Scans on their way into one block, only what goes into it: the states of all but the newest are let go at once,
+    so that the next scan finds their memory still in the cache."""
+
+    __slots__ = ("first_scan", "rows", "utc_ms")
 
     def __init__(self) -> None:
         self.first_scan = self.utc_ms = 0
-        self.words: list[bytes] = []
-        self.values: list[tuple[float, ...]] = []
-        self.qualities: list[tuple[int, ...]] = []
-        self.computed: list[tuple[float, ...]] = []
+        self.rows: list[_Kept] = []
 
     def take(self, row: Scan) -> int:
         """Add one scan; returns how many there are."""
-        words = self.words
-        if not words:
+        rows = self.rows
+        if not rows:
             self.first_scan, self.utc_ms = row.scan, row.utc_ms
-        words.append(row.words)
-        self.values.append(row.values)
-        self.qualities.append(row.qualities)
-        self.computed.append(row.computed)
-        return len(words)
+        rows.append(row[3:7])  # words, values, qualities, computed
+        return len(rows)
 
 
 class Recorder(Generic[State]):
@@ -137,7 +136,7 @@ class Recorder(Generic[State]):
         if row.begins is not None:
             self._begin(row.begins, row.utc_ms)
         minute = self._minute
-        if minute.words and row.scan != minute.first_scan + len(minute.words):
+        if minute.rows and row.scan != minute.first_scan + len(minute.rows):
             self._fold()  # a block has consecutive scans
             minute = self._minute
         self._newest = row
@@ -192,7 +191,7 @@ class Recorder(Generic[State]):
             self._writer.close()
 
     def _flush(self) -> None:
-        if self._minute.words:
+        if self._minute.rows:
             self._fold()
         batch = self._batch
         if self._newest is None and not batch.blocks and not self._summaries:
@@ -206,19 +205,16 @@ class Recorder(Generic[State]):
 
     def _begin(self, header: Header, utc_ms: int) -> None:
         """End the cycle and begin another. What a disk refuses just now is later written with the new one."""
-        if self._minute.words:
+        if self._minute.rows:
             self._fold()
         self.commit()
         self._writer.begin_cycle(header, utc_ms)
 
     def _fold(self) -> None:
         minute, self._minute = self._minute, _Minute()
+        words, values, qualities, computed = zip(*minute.rows, strict=True)
         block = Block(
-            minute.first_scan,
-            len(minute.words),
-            minute.utc_ms,
-            pack_block(minute.words),
-            pack_minute(minute.values, minute.computed, minute.qualities),
+            minute.first_scan, len(words), minute.utc_ms, pack_block(words), pack_minute(values, computed, qualities)
         )
         batch = self._batch
         batch.blocks.append(block)

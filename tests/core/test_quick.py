@@ -8,7 +8,8 @@ from dataclasses import FrozenInstanceError, dataclass, replace
 import pytest
 
 from controller.core.frames import Frame, RawInputs
-from controller.core.quick import maker
+from controller.core.quick import maker, row_maker
+from controller.store.recorder import Scan
 
 
 def test_a_made_record_is_equal_frozen_and_of_its_class() -> None:
@@ -50,3 +51,11 @@ def test_classes_it_would_build_wrongly_are_refused() -> None:
     for wrong in (WithoutSlots, Checked):
         with pytest.raises(TypeError, match="must be a slotted dataclass"):
             maker(wrong)
+
+
+def test_a_made_row_is_what_its_own_constructor_gives() -> None:
+    fields = (7, 1000, 7.0, b"words", (1.0,), (0,), (2.0,), None, (), (), None)
+    made = row_maker(Scan)(fields)
+    assert type(made) is Scan
+    assert made == Scan(*fields)
+    assert made.state is None

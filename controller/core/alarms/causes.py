@@ -112,24 +112,27 @@ def any_beyond(
     config: AlarmsConfig, means: Means, climate: Climate, targets: Targets, product: Product,
     sequence: SequenceState,
 ) -> bool:
-    """Whether any of `excesses` is 0 or more: what nearly every scan asks, so it compares and makes nothing."""
+    """Whether any of `excesses` is 0 or more: what nearly every scan asks, so it compares and makes nothing.
+
+    (a >= b exactly where a - b >= 0: a difference of two numbers is never rounded to nothing.)
+    """
     mean = climate.temperature_degC
     least_s = config.mean_h_min * 3600.0
     mean_drying = 3600.0 * means.drying_kg_per_m2 / (means.drying_s if means.drying_s > least_s else least_s)
     return (
-        config.dew_margin_K_min - climate.dew_margin_K >= 0.0
-        or (product.ok and product.drying_kg_per_m2h - config.drying_at_once_max >= 0.0)
-        or mean_drying - config.drying_mean_warn >= 0.0
-        or mean_drying - config.drying_mean_max >= 0.0
+        config.dew_margin_K_min >= climate.dew_margin_K
+        or (product.ok and product.drying_kg_per_m2h >= config.drying_at_once_max)
+        or mean_drying >= config.drying_mean_warn
+        or mean_drying >= config.drying_mean_max
         or (
-            targets.rh_accept_pct - climate.rh_pct >= 0.0
+            targets.rh_accept_pct >= climate.rh_pct
             and sequence.hold_start_s is not None
             and product.surface_degC > climate.dew_point_degC
             and targets.rh_accept_pct != 0.0
         )
-        or (targets.fan_pct != 0.0 and climate.spread_K - config.spread_K_max >= 0.0)
-        or (targets.heat and targets.floor_degC - config.below_floor_K_max - mean >= 0.0)
-        or mean - targets.ceiling_degC - config.above_ceiling_K_max >= 0.0
+        or (targets.fan_pct != 0.0 and climate.spread_K >= config.spread_K_max)
+        or (targets.heat and targets.floor_degC - config.below_floor_K_max >= mean)
+        or mean - targets.ceiling_degC >= config.above_ceiling_K_max
         or sequence.waiting_long
         or sequence.state == "held"
         or means.fighting

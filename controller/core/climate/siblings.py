@@ -23,9 +23,9 @@ from controller.core.climate.pairs import Way
 from controller.core.climate.watched import Mask
 from controller.core.frames import Event, Frame, Quality
 from controller.core.quick import maker
+from controller.core.signals.frozen import EVERY_S
 from controller.core.signals.voting import median
 
-EVERY_S = 60.0
 APART = "disagrees with its siblings: wrong range, drift, or a bad place"
 _ANY_K = 1000.0
 _SLOPE_PER_K = 0.04  # of ln(saturation pressure) at 70 degC, computed; it is steeper where it is colder

@@ -127,9 +127,7 @@ def check(
         heat = heat or discrete[column]
     if heat and not (discrete[plan.fan_run] and frame.discrete[plan.airflow]):
         broken.append("heat-without-air")
-    fog = False
-    for column in plan.fog_valves:
-        fog = fog or discrete[column]
+    fog = True in plan.fog_of(discrete)
     if (heat or fog) and not _readings_serve(plan, frame, climate, heat, fog):
         broken.append("bad-reading-used")
     memory = after.memory
@@ -269,8 +267,8 @@ def _check_alarms(
 
 def _bounded(plan: InvariantPlan, integrals: AllocationState) -> bool:
     return (
-        -plan.temperature_integral_max <= integrals.temperature.integral <= plan.temperature_integral_max
-        and -plan.moisture_integral_max <= integrals.moisture.integral <= plan.moisture_integral_max
+        abs(integrals.temperature.integral) <= plan.temperature_integral_max
+        and abs(integrals.moisture.integral) <= plan.moisture_integral_max
     )
 
 

@@ -52,10 +52,11 @@ class Slew:
 class InvariantPlan:
     """Columns and bounds, per scan.
 
-    closed_of: chains and doors, closed while all is well; delay_s, blocks: per cause (HOT, CHAINS, DOOR), after what
-    time it takes which outputs away.  air, humidity: columns of the pairs.  heat_contacts, fog_contacts, switches: what
-    must be closed for heat and fog to count as available, and the switches at the panel.  driven_of: contacts that are
-    not the alarms' own.  in_hand: number of the alarm of the switches.  trips: number of the alarm of each trip.
+    fog_of: the fog valves.  closed_of: chains and doors, closed while all is well; delay_s, blocks: per cause (HOT,
+    CHAINS, DOOR), after what time it takes which outputs away.  air, humidity: columns of the pairs.  heat_contacts,
+    fog_contacts, switches: what must be closed for heat and fog to count as available, and the switches at the panel.
+    driven_of: contacts that are not the alarms' own.  in_hand: number of the alarm of the switches.  trips: number of
+    the alarm of each trip.
     """
 
     airflow: int
@@ -64,7 +65,7 @@ class InvariantPlan:
     heat_valve: int
     heat_run: int
     heat_stages: tuple[int, ...]
-    fog_valves: tuple[int, ...]
+    fog_of: Picker
     frame_heat: int
     slews: tuple[Slew, ...]
     closed_of: Callable[[tuple[bool, ...]], tuple[bool, ...]]
@@ -116,7 +117,7 @@ def bind(
     return InvariantPlan(
         airflow=protection.airflow, fan_speed=protection.fan_speed, fan_run=protection.fan_run,
         heat_valve=protection.heat_valve, heat_run=protection.heat_run, heat_stages=protection.heat_stages,
-        fog_valves=protection.fog_valves, frame_heat=protection.frame_heat,
+        fog_of=picker(protection.fog_valves), frame_heat=protection.frame_heat,
         slews=_slews(protection, actuators, dt_s),
         closed_of=itemgetter(watched[0], watched[1], *watched[2:]), supply=protection.supply,
         products=protection.products, air_degC_max=protection.air_degC_max,

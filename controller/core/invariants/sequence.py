@@ -42,16 +42,20 @@ def check_sequence(
     standing = dt if state == "running" else 0.0
     if not (
         0.0 <= now.cycle_s - was.cycle_s <= standing
-        and 0.0 <= now.held_s - was.held_s <= dt
+        and (now.held_s == was.held_s or 0.0 <= now.held_s - was.held_s <= dt)
         and (not same or 0.0 <= now.phase_s - was.phase_s <= standing)
     ):
         broken.append("clock")
-    most_K = plan.floor_K_max
-    if not (
+    moved = now.floor_degC != was.floor_degC or now.ceiling_degC != was.ceiling_degC
+    if moved and same and now.state == state and not _gently(plan.floor_K_max, was, now):
+        broken.append("ramp-rate")
+
+
+def _gently(most_K: float, was: SequenceState, now: SequenceState) -> bool:
+    return (
         -most_K <= now.floor_degC - was.floor_degC <= most_K
         and -most_K <= now.ceiling_degC - was.ceiling_degC <= most_K
-    ) and (same and now.state == state):
-        broken.append("ramp-rate")
+    )
 
 
 def _edges_exist(was: SequenceState, now: SequenceState) -> bool:

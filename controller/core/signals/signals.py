@@ -150,8 +150,8 @@ def evaluate(plan: SignalPlan, state: SignalState, raw: RawInputs, dt_s: float) 
         return _partly(plan, state, raw, dt_s)
     if raw.age_scans > 0:
         return _aged(plan, state, raw, dt_s)
-    quiet = not state.suspect_s and state.silent_s == 0.0 and not state.ages and not state.broken_s
-    if quiet and len(state.raw) == len(words):
+    noted = state.suspect_s or state.broken_s or state.ages or state.silent_s
+    if not noted and len(state.raw) == len(words):
         values = _all_good(plan, state.raw, words, dt_s)
         if values:
             return _state(words, 0.0, ()), _frame(values, plan.good, plan.silent, raw.discrete, 0)

@@ -22,7 +22,7 @@ def _heats(plan: InvariantPlan, outputs: Outputs) -> bool:
 
 
 def _heats_or_fogs(plan: InvariantPlan, outputs: Outputs) -> bool:
-    return _heats(plan, outputs) or any(outputs.discrete[column] for column in plan.fog_valves)
+    return _heats(plan, outputs) or True in plan.fog_of(outputs.discrete)
 
 
 def _air_lost(plan: InvariantPlan, before: ScanState, now: ScanResult) -> bool:
