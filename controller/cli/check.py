@@ -293,6 +293,7 @@ def _as_text(report: Report) -> str:
     for recipe in report.recipes:
         title = f"{recipe.name}, version {recipe.version}" + (f": {recipe.text}" if recipe.text else "")
         lines += ["", title, summary.table([summary.HEADER, *summary.rows(recipe)])]
+        lines += ["", summary.table([summary.UNLOOKED, *summary.unlooked_for(recipe)])]
         if recipe.name in report.forecasts:
             case, ahead = report.forecasts[recipe.name]
             lines += ["", forecasts.text(ahead, case)]

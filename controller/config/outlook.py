@@ -7,6 +7,7 @@ from math import isnan
 from controller.config.chamber import ChamberFile
 from controller.core.climate.moistair import enthalpy_kJ_per_kg, humidity_ratio, vapour_pressure_Pa
 from controller.core.loops.capacity import MOIST_AIR_KJ_PER_KGK
+from controller.core.loops.constraints import DRYING
 from controller.core.outlook.diary import Forecast, PhaseForecast
 from controller.core.outlook.forecast import HOURS_MAX, Case, Room
 from controller.core.sequence.recipe import Phase, Recipe, band
@@ -110,7 +111,7 @@ def _short_hold(recipe: Recipe, ahead: Forecast) -> list[str]:
 
 def _falls_short(why: str, hours: float) -> bool:
     """What the chamber cannot give; that the dew limit vents or caps fog is how it works."""
-    return hours >= SHORT_H_MIN and not why.startswith(("vent: dew point", "dew limit"))
+    return hours >= SHORT_H_MIN and not why.startswith(("vent: dew point", "dew limit", DRYING))
 
 
 def _humidity(where: str, phase: Phase, ahead: PhaseForecast, file: str) -> list[Problem]:

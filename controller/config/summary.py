@@ -1,9 +1,11 @@
-"""A recipe in words: one row a phase, with setpoints and what ends it."""
+"""A recipe in words: one row a phase, with setpoints, what ends it, and what a door and a power loss do in it."""
 
 from __future__ import annotations
 
+from controller.core.sequence.phase_kinds import DOOR, outage_words
 from controller.core.sequence.recipe import End, Phase, Recipe
 
+UNLOOKED = ("phase", "with a door open", "after a power loss under an hour", "after a longer one")
 HEADER = ("phase", "air degC", "rate K/h", "fog below %", "judged from %", "fan kg/s", "ends when")
 
 
@@ -14,17 +16,31 @@ def rows(recipe: Recipe) -> list[tuple[str, ...]]:
             f"{number} {phase.kind}",
             _temperature(phase),
             _or_dash(phase.rate_K_per_h),
-            _or_dash(phase.rh_fog_below_pct or None),
+            _or_dash(phase.rh_fog_below_pct or None) if not phase.rh_vent_above_pct
+            else f"dry below {phase.rh_vent_above_pct:g}",
             _or_dash(phase.rh_accept_pct or None),
-            _or_dash(phase.fan_kg_per_s),
-            ending(phase.end),
+            _fan(phase),
+            ending(phase.end, dries=phase.rh_vent_above_pct > 0.0),
         )
         for number, phase in enumerate(recipe.phases, start=1)
     ]
 
 
-def ending(end: End) -> str:
-    """When a phase is over, as a sentence part."""
+def unlooked_for(recipe: Recipe) -> list[tuple[str, ...]]:
+    """One row a phase, in the order of UNLOOKED: an open door, and a controller that is back after an outage."""
+    return [
+        (
+            f"{number} {phase.kind}",
+            ", ".join(DOOR[phase.on_door]),
+            outage_words("middle", phase.on_outage, phase.kind),
+            outage_words("long", phase.on_outage, phase.kind),
+        )
+        for number, phase in enumerate(recipe.phases, start=1)
+    ]
+
+
+def ending(end: End, *, dries: bool = False) -> str:
+    """When a phase is over, as a sentence part. dries: its band is one of humidity."""
     parts = [
         text
         for value, text in (
@@ -38,7 +54,7 @@ def ending(end: End) -> str:
         if value is not None
     ]
     if end.in_band:
-        parts.append("coldest probe in the band")
+        parts.append("the air is dry" if dries else "coldest probe in the band")
     if end.full:
         parts.append("the last board is in")
     if end.by_operator:
@@ -62,6 +78,13 @@ def _temperature(phase: Phase) -> str:
     if phase.temperature_degC is not None:
         return f"{phase.temperature_degC:g}"
     return f"{_or_dash(phase.floor_degC)} to {_or_dash(phase.ceiling_degC)}"
+
+
+def _fan(phase: Phase) -> str:
+    said = _or_dash(phase.fan_kg_per_s)
+    if not phase.fan_off_s:
+        return said
+    return f"{said}, {phase.fan_on_s / 60.0:g} min of {(phase.fan_on_s + phase.fan_off_s) / 60.0:g}"
 
 
 def _or_dash(value: float | None) -> str:

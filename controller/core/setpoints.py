@@ -12,6 +12,7 @@ class Targets:
     floor_degC = ceiling_degC for a single setpoint. rate_K_per_h: how fast the floor moves now (0 when held back).
     heat, fog, vent: whether each may act in this phase and state. fan_pct: what the fan policy asks for.
     sags: the floor may sag rather than heat work against the vent.
+    rh_vent_above_pct: vent above this humidity, to dry (0 = for the dew limit only). empty: nothing stands inside.
     """
 
     floor_degC: float
@@ -25,3 +26,5 @@ class Targets:
     fog: bool
     vent: bool
     sags: bool = True
+    rh_vent_above_pct: float = 0.0
+    empty: bool = False

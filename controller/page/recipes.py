@@ -105,7 +105,8 @@ def phases(recipe: Recipe) -> list[dict[str, Any]]:
         {
             "kind": phase.kind, "text": phase.text, "floor_degC": band(phase)[0], "ceiling_degC": band(phase)[1],
             "rate_K_per_h": phase.rate_K_per_h, "rh_fog_below_pct": phase.rh_fog_below_pct or None,
-            "rh_accept_pct": phase.rh_accept_pct or None, "ends": ending(phase.end),
+            "rh_accept_pct": phase.rh_accept_pct or None,
+            "ends": ending(phase.end, dries=phase.rh_vent_above_pct > 0.0),
         }
         for phase in recipe.phases
     ]  # fmt: skip

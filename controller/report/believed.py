@@ -13,13 +13,19 @@ from controller.store.reader import MinuteRow, Reader
 MINUTE_S = 60.0
 
 
-def block(reader: Reader, from_ms: int, hold_s: tuple[float, float], band: kpis.Band) -> dict[str, Any]:
+def block(
+    reader: Reader, from_ms: int, hold_s: tuple[float, float], band: kpis.Band, until_s: float = math.inf
+) -> dict[str, Any]:
     """The block `believed`. from_ms: UTC of the cycle's first scan; hold_s: its begin and end in seconds after that.
+    until_s: when nothing stood inside any more.
 
     Samples are minutes: mean of the minute, except that lowest and highest are those within it.
     """
     columns = {tag: reader.minutes(tag, from_ms) for tag in _TAGS}
-    n = min(len(rows) for rows in columns.values())
+    n = min(bisect_left([1e-3 * (row.utc_ms - from_ms) for row in rows], until_s) for rows in columns.values())
+
+    inside = [minute for minute, row in enumerate(columns["KY-104H"][:n]) if row.mean > 0.0]
+    n = inside[-1] + 1 if inside else n  # when the last board had left its age was none
 
     def means(tag: str) -> list[float]:
         return [row.mean for row in columns[tag][:n]]

@@ -22,7 +22,8 @@ from controller.report.phases import PhaseRow
 
 INK, QUIET, GRID = "#1e2b33", "#5d6b74", "#e4e8ea"
 WARM, WET, COLD, GREEN, VIOLET = "#a8452a", "#1b6f86", "#4a5d23", "#2f6b4f", "#5f4b8b"
-TINTS = {"rest": "#f6f3ec", "ramp": "#fbf0e3", "hold": "#e9f2ef", "cooldown": "#e7eef6", "vent": "#eeeff1"}
+TINTS = {"rest": "#f6f3ec", "ramp": "#fbf0e3", "hold": "#e9f2ef", "cooldown": "#e7eef6", "vent": "#eeeff1",
+         "park": "#f1efe6", "dry-out": "#f6ece6", "standby": "#f0f0f0"}
 TRIP, ALARM = "#8f1d2c", "#e0a100"
 WIDTH_IN, TOP_IN, BOTTOM_IN = 9.6, 0.42, 0.42
 LEFT, RIGHT = 0.066, 0.972

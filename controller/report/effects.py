@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
+from controller.core.sequence.phase_kinds import AFTER, DOOR, EMPTY, KINDS, OUTAGES, outage_words
 
 _COLUMNS = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame"), (VENT_OPEN, "vent"))
 _CYCLE = {"none": "goes on", "door": "as the phase says", "hold": "clock stops", "abort": "aborts"}
@@ -36,8 +37,36 @@ def lines(rows: Sequence[Row], *, chamber: str, sha256: str) -> list[str]:
         "",
         *_LEGEND,
         "",
+        *_unlooked_for(),
+        "",
         "name ____________________  date ____________  signature ____________________",
     ]
+
+
+def _unlooked_for() -> list[str]:
+    """What an open door and a power loss do in a phase: by what its recipe says, and whether product stands inside."""
+    doors = [(f'on_door = "{name}"', *words) for name, words in DOOR.items()]
+    head = ("after a power loss of", *OUTAGES.values())
+    product, empty = next(iter(KINDS)), EMPTY[0]
+    losses = [
+        (f'on_outage = "{asked}"' + said, *[outage_words(outage, asked, kind) for outage in OUTAGES])
+        for kind, said in ((product, ""), (empty, f", in {' or '.join(EMPTY)}"))
+        for asked in dict.fromkeys(asked for _outage, asked in AFTER)
+    ]
+    return [
+        "an open door, by phase (`dewhold check RECIPE` says which is which)",
+        *_table(doors),
+        "",
+        *_table([head, *losses]),
+        "",
+        "While a clock stands the climate is kept; it stands until a person restarts it, save where it says that it",
+        "restarts. What aborts is off. Nothing restarts while a row has tripped, a lock hangs or air probes are bad.",
+    ]
+
+
+def _table(rows: Sequence[Sequence[str]]) -> list[str]:
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return [_line(row, widths) for row in rows]
 
 
 def _effects(row: Row) -> list[str]:

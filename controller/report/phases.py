@@ -164,7 +164,10 @@ def _setpoints(phase: Phase) -> str:
     values = f"{floor:g} °C" if floor == ceiling else f"{floor:g} to {ceiling:g} °C"
     rate = f", {phase.rate_K_per_h:g} K/h" if phase.kind in MOVING and phase.rate_K_per_h else ""
     fog = f"; fog below {phase.rh_fog_below_pct:g} %" if phase.rh_fog_below_pct else "; no fog"
-    return f"{values}{rate}{fog}, accept {phase.rh_accept_pct:g} %"
+    judged = f", accept {phase.rh_accept_pct:g} %" if phase.rh_accept_pct else ""
+    dry = f"; vent above {phase.rh_vent_above_pct:g} %" if phase.rh_vent_above_pct else ""
+    rests = f"; fan {phase.fan_on_s / 60.0:g} min on, {phase.fan_off_s / 60.0:g} min off" if phase.fan_off_s else ""
+    return f"{values}{rate}{fog}{judged}{dry}{rests}"
 
 
 def _in_band(here: dict[str, list[MinuteRow]], phase: Phase) -> float | None:

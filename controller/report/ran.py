@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
+from math import inf
 from typing import NamedTuple
 
 from controller.core.climate.climate import ClimateConfig
 from controller.core.orders.procedure import AT_REST
+from controller.core.sequence.phase_kinds import EMPTY
 from controller.report import believed
 from controller.report.kpis import known
 from controller.report.overrides import deviating, overrides_of
@@ -35,10 +38,13 @@ def summarise(reader: Reader, run: Run) -> Summary:
     journal = [row for row in journal if row.utc_ms >= span.began]
     asked = asked_band(run.recipe)
     hold_s = (1e-3 * (span.hold_from - span.began), 1e-3 * (span.hold_to - span.began))
-    block = believed.block(reader, span.began, hold_s, asked)
+    emptied = emptied_ms(journal)
+    until_s = inf if emptied is None else 1e-3 * (emptied - span.began)
+    block = believed.block(reader, span.began, hold_s, asked, until_s)
     trips = trips_of(journal)
     alarms = alarms_of(journal, span.began, 1e-3 * (span.ended - span.began))
-    ready_h = believed.ready_h(reader.minutes("KY-104L", span.began), run.ready_age_h)
+    ages = [row for row in reader.minutes("KY-104L", span.began) if emptied is None or row.utc_ms < emptied]
+    ready_h = believed.ready_h(ages, run.ready_age_h)
     found = replace(
         _findings(run, block, journal, alarms, trips),
         ready_late_h=late_h(run, ready_h),
@@ -74,6 +80,12 @@ def span_of(journal: list[JournalRow], last: tuple[int, int] | None) -> Span:
     over = next((row.utc_ms for row in reversed(holds) if row.data.get("what") == "end"), None)
     rest = next((row.utc_ms for row in later if row.kind == "state" and row.data.get("to") in AT_REST), ended)
     return Span(began.utc_ms, rest if hold is None else hold, rest if over is None else over, ended)
+
+
+def emptied_ms(journal: Iterable[JournalRow]) -> int | None:
+    """When the first phase without product began, UTC ms: figures of product end there. None when there was none."""
+    begins = (row for row in journal if row.kind == "phase" and row.data.get("what") == "begin")
+    return next((row.utc_ms for row in begins if row.data.get("kind") in EMPTY), None)
 
 
 def _used(reader: Reader, meters: ClimateConfig, from_ms: int) -> dict[str, dict[str, float]]:

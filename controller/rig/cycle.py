@@ -73,6 +73,7 @@ class Options:
 class Ran:
     """What a cycle leaves for those who sum it up. hold: first scan of the hold and one past its last (or equal).
 
+    product: so many scans, until a phase without product began.
     standing: what was seen of a standing climate, None for other recipes.
     """
 
@@ -82,6 +83,7 @@ class Ran:
     report: Report
     plan: ScanPlan
     hold: tuple[int, int]
+    product: int
     start_ms: int
     standing: Watch | None = None
 
@@ -142,7 +144,8 @@ def run(
     finally:
         recorder.close()
     show(1.0, "done")
-    return Ran(options, bundle, plant, report, session.plan, watch.hold(report.scans), start_ms, stands)
+    hold, inside = watch.hold(report.scans), watch.product(report.scans)
+    return Ran(options, bundle, plant, report, session.plan, hold, inside, start_ms, stands)
 
 
 def _script(options: Options, singly: bool, by_person: bool) -> list[tuple[int, Command]]:
@@ -179,6 +182,8 @@ class _Watch:
         self._show = show
         # a day is the usual length, and a longer cycle waits at the end of its bar; what a person ends is known
         self._whole_s = scans_max * dt_s if phases[-1].by_operator else min(86_400.0, scans_max * dt_s)
+        self._empty = frozenset(number for number, phase in enumerate(phases) if phase.targets.empty)
+        self._emptied = -1
         self._hold_from = -1
         self._hold_to = -1
         self._started = False
@@ -193,6 +198,8 @@ class _Watch:
             if self._hold_from < 0:
                 self._hold_from = number
             self._hold_to = number + 1
+        if sequence.phase in self._empty and self._emptied < 0:
+            self._emptied = number
         if number % self._show_every == 0:
             passed_s = sequence.cycle_s
             self._show(min(0.99, passed_s / self._whole_s), f"{sequence.state}, {passed_s / 3600.0:.1f} h")
@@ -201,6 +208,10 @@ class _Watch:
         state = result.state.sequence.state
         self._started = self._started or state not in AT_REST
         return self._started and state in AT_REST
+
+    def product(self, scans: int) -> int:
+        """Scans with product inside, of so many."""
+        return self._emptied if self._emptied >= 0 else scans
 
     def hold(self, scans: int) -> tuple[int, int]:
         """Scans of the hold: from its begin to its end (of the last hold, where there are several)."""

@@ -33,17 +33,19 @@ def summarise(ran: Ran) -> Summary:
     rows, dt_s = ran.plant.log.known(), options.scene.dt_s
     asked = asked_band(bundle.recipe)
     room = ran.plant.params.room
-    true = truth.block(rows, dt_s, ran.hold, asked, room)
+    of_product = truth.with_product(rows[: ran.product])
+    true = truth.block(of_product, dt_s, ran.hold, asked, room)
     stood = None if ran.standing is None else standing.block(ran.standing, rows, dt_s, ran.hold)
     with Reader(options.out / "record.sqlite") as reader:
-        known = believed.block(reader, ran.start_ms, (ran.hold[0] * dt_s, ran.hold[1] * dt_s), asked)
+        held_s = (ran.hold[0] * dt_s, ran.hold[1] * dt_s)
+        known = believed.block(reader, ran.start_ms, held_s, asked, ran.product * dt_s)
         journal = reader.journal()
     trips, alarms = trips_of(journal), alarms_of(journal, ran.start_ms, report.scans * dt_s)
     by_hand = overrides_of(journal, ran.start_ms, ran.start_ms + round(1000 * report.scans * dt_s))
     finished = report.state.sequence.state == "complete"
     closure = ran.plant.chamber.books
     facts = _run(ran, finished)
-    ready_h = truth.ready_h(rows, dt_s, bundle.chamber.product.ready_age_h)
+    ready_h = truth.ready_h(of_product, dt_s, bundle.chamber.product.ready_age_h)
     judged = _found(ran, true, stood, trips, finished, late_h(facts, ready_h))
     found = assemble(
         facts,

@@ -59,6 +59,12 @@ def block(rows: Rows, dt_s: float, hold: tuple[int, int], band: kpis.Band, room:
     return found
 
 
+def with_product(rows: Rows) -> Rows:
+    """The rows until the last board left; all of them where some are still inside."""
+    inside = np.flatnonzero(rows[:, COLUMN["tonnes_inside"]] > 0.0)
+    return rows[: inside[-1] + 1] if len(inside) else rows
+
+
 def _surfaces(room: Room) -> list[str]:
     bays, levels, depth = room.bays, room.levels, room.depth_cells
     return [surface_name(i, bays, levels, depth) for i in range(2 * bays * levels * depth + bays)]

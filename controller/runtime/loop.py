@@ -19,6 +19,7 @@ from controller.errors import InvariantError, LinkError
 from controller.link.liveness import Liveness, watch
 from controller.link.protocol import Link, WordImage
 from controller.runtime.clock import Clock
+from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
 from controller.runtime.trace import Trace
@@ -77,6 +78,7 @@ class Start:
     """Where a run begins: fresh, or after an outage.
 
     commands, events: applied and journaled in the first scan (a restart holds the sequence there).
+    later: (scan, command) of what is applied after that.
     skipped_scans: added to the first heartbeat, so that a lockstep device lives through an outage.
     """
 
@@ -84,6 +86,7 @@ class Start:
     scan: int = 0
     now_s: float = 0.0
     commands: tuple[Command, ...] = ()
+    later: tuple[tuple[int, Command], ...] = ()
     events: tuple[Event, ...] = ()
     skipped_scans: int = 0
 
@@ -185,6 +188,8 @@ class Runner:
     ) -> tuple[int, Any, str]:
         clock, step, scan_s, now_ns = self._clock, self._step, self._scan_s, perf_counter_ns
         lockstep, due, state, troubles = clock.lockstep, self._orders.due, start.state, self._troubles
+        if start.later:
+            due = MergedOrders(ScriptOrders(start.later), self._orders).due
         done = 0
         while max_scans is None or done < max_scans:
             scan = start.scan + done

@@ -11,21 +11,18 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Generic, Literal
+from typing import Generic
 
 from controller.core.frames import Command, Event
+from controller.core.sequence.phase_kinds import Outage, after_outage, classed
+from controller.core.sequence.recipe import Phase
 from controller.errors import UnavailableError
 from controller.store.checkpoint import State, StateCodec
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
-# Common practice of setpoint programmers: a time test on the outage. The limits are ours.
-SHORT_S = 600.0
-LONG_S = 3600.0
 OUTAGE_S_MAX = 30 * 86400.0
-CLOCK_STEP_S = 5.0  # UTC may have been set back by this much without meaning anything
-
-OutageKind = Literal["short", "middle", "long", "clock"]
+RESTART_S = 60.0  # a phase that resumes by itself does so then: fan and readings are there again, or a protection acts
 
 
 class InstanceLock:
@@ -72,7 +69,7 @@ class Resumed(Generic[State]):
     scan: int
     now_s: float
     outage_s: float
-    kind: OutageKind
+    kind: Outage
     event: Event
 
 
@@ -97,7 +94,7 @@ def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State]
 def after_outage(state: State, scan: int, now_s: float, utc_ms: int, now_ms: int) -> Resumed[State]:
     """Where to go on from a state. scan: the next one; now_s, utc_ms: of the last one before the outage."""
     outage_s = 1e-3 * (now_ms - utc_ms)
-    kind = _kind(outage_s)
+    kind = classed(outage_s)
     clamped_s = min(max(outage_s, 0.0), OUTAGE_S_MAX)
     text = f"no controller from {_utc(utc_ms)} to {_utc(now_ms)} ({clamped_s:.0f} s, {kind})"
     if kind == "clock":
@@ -112,26 +109,18 @@ def after_outage(state: State, scan: int, now_s: float, utc_ms: int, now_ms: int
     )
 
 
-def commands_after(kind: OutageKind, procedure: str, scan: int) -> tuple[Command, ...]:
-    """What the first scan after an outage is ordered to do: stop the clock, or end a cycle that was left too long.
+def commands_after(kind: Outage, procedure: str, scan: int, phase: Phase) -> tuple[Command, ...]:
+    """What is ordered after an outage, by the table of the phases: to stop the clock, or to end the cycle; in the first
+    scan, and, where the phase resumes by itself, "restart" RESTART_S later.
 
-    A person restarts it. procedure: state of the sequence in the checkpoint.
+    A clock that already stood still goes on only by a person. procedure: state of the sequence in the checkpoint.
     """
     if procedure in ("idle", "complete", "stopped", "aborted", "aborting", "stopping"):
         return ()
-    if kind in ("long", "clock"):
-        return (Command(f"outage-{scan}", "abort", "restart"),)
-    if procedure in ("held", "holding"):
+    verbs = after_outage(kind, phase.on_outage, phase.kind)
+    if procedure in ("held", "holding") and "abort" not in verbs:
         return ()
-    return (Command(f"outage-{scan}", "hold", "restart"),)
-
-
-def _kind(outage_s: float) -> OutageKind:
-    if outage_s < -CLOCK_STEP_S:
-        return "clock"
-    if outage_s < SHORT_S:
-        return "short"
-    return "middle" if outage_s < LONG_S else "long"
+    return tuple(Command(f"outage-{scan}" + (f"-{verb}" if n else ""), verb, "restart") for n, verb in enumerate(verbs))
 
 
 def _utc(utc_ms: int) -> str:

@@ -15,7 +15,7 @@ from controller.core.scan import ScanState
 from controller.core.upkeep.upkeep import carried
 from controller.errors import ConfigError, Problem, StoreError
 from controller.runtime.loop import Start
-from controller.runtime.restart import Resumed, commands_after, restore
+from controller.runtime.restart import RESTART_S, Resumed, commands_after, restore
 from controller.runtime.session import CODEC, Session
 from controller.store.header import Header
 from controller.store.reader import Reader
@@ -58,6 +58,9 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
 def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, now_ms: int) -> Start:
     """The first scan after an outage, with this state: a cycle in progress has its clock stopped, or is aborted."""
     procedure = state.sequence.state
+    number = max(0, state.sequence.phase)
+    ordered = commands_after(resumed.kind, procedure, resumed.scan, session.plan.sequence.recipe.phases[number])
+    later = resumed.scan + round(RESTART_S / session.plan.dt_s)
     return Start(
         state=replace(
             _tended(session, state, resumed.state, resumed.now_s - resumed.outage_s, now_ms, resumed.now_s),
@@ -65,7 +68,8 @@ def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, no
         ),
         scan=resumed.scan,
         now_s=resumed.now_s,
-        commands=(*commands_after(resumed.kind, procedure, resumed.scan), *_let_go(resumed.state, resumed.scan)),
+        commands=(*ordered[:1], *_let_go(resumed.state, resumed.scan)),
+        later=tuple((later, command) for command in ordered[1:]),
         events=(resumed.event,),
     )
 

@@ -288,3 +288,13 @@ def test_what_is_wrong_with_a_whole_file_is_no_equation(capsys):
     for asked, said in ((".", "    a directory: must be a file"), ("gone.toml", "    there is no such file;")):
         assert main(["check", asked]) == BAD_INPUT
         assert said in capsys.readouterr().out
+
+
+def test_a_recipe_says_what_a_door_and_a_power_loss_do_in_each_phase(capsys):
+    assert main(["check", "weekend", "--outdoor", "8/80"]) == GOOD
+    text = capsys.readouterr().out
+    assert "5 dry-out  25 to 40  -         dry below 60  -              9                the air is dry, not" in text
+    assert re.search(r"^4 park +5 to 40 .* 6, 10 min of 30 +40 h of the phase$", text, re.MULTILINE)
+    assert re.search(r"^1 rest +fog off, later heat off, clock stops +clock stops +aborts$", text, re.MULTILINE)
+    assert re.search(r"^6 standby +fog off, .*clock goes on +restarts after 1 min +restarts after 1 min$", text,
+                     re.MULTILINE)

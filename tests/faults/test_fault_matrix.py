@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli.main import BAD_INPUT, DID_NOT_HOLD, GOOD, main
-from controller.core.sequence.recipe import PhaseKind
+from controller.core.sequence.phase_kinds import PhaseKind
 from controller.rig.campaign import matrix, trial
 from controller.rig.campaign.matrix import SITUATIONS, Asked, Cell
 from controller.rig.campaign.moments import REST, recalled

@@ -53,6 +53,43 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     assert rig.plant.device.read()[6] == 0  # no block was stale: the count went on from the echo
 
 
+def test_a_phase_that_resumes_by_itself_waits_a_minute_and_goes_on_where_it_stood(
+    rig: Any, record: Path, quick_recipe: Path
+) -> None:
+    text = quick_recipe.read_text(encoding="utf-8")
+    quick_recipe.write_text(text.replace('kind = "hold"', 'kind = "hold"\non_outage = "resume"'), encoding="utf-8")
+    session = prepare(rig.session.asked)
+    rig.session = session
+    live(rig, record)
+    before = rig.results[-1].state.sequence
+    start = begin(session, record, header(rig), NOW_MS)
+    assert [command.verb for command in start.commands] == ["hold"]
+    assert [(scan - start.scan, command.verb, command.who) for scan, command in start.later] == [
+        (60, "restart", "restart")
+    ]
+    rig.results.clear()
+    rig.run(4500, start=start)
+    assert [rig.state(scan) for scan in (0, 1, 59, 60, -1)] == ["holding", "held", "held", "restarting", "running"]
+    back = next(scan for scan in range(4500) if rig.state(scan) == "running")
+    after = rig.results[-1].state.sequence
+    assert after.phase == before.phase
+    assert after.phase_s + after.waiting_s - before.phase_s - before.waiting_s == pytest.approx(4500 - back, abs=2)
+
+
+def test_nothing_resumes_by_itself_while_a_protection_acts(rig: Any, record: Path, quick_recipe: Path) -> None:
+    text = quick_recipe.read_text(encoding="utf-8")
+    quick_recipe.write_text(text.replace('kind = "hold"', 'kind = "hold"\non_outage = "resume"'), encoding="utf-8")
+    rig.session = prepare(rig.session.asked)
+    live(rig, record)
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    rig.results.clear()
+    rig.journal.clear()
+    rig.plant.chamber.set_condition("person_healthy", False)
+    rig.run(90, start=start)
+    assert rig.state(89) == "held"
+    assert "restart by restart: refused, a protection still acts" in rig.rows("command")[-1][1].text
+
+
 def test_a_latched_trip_is_latched_after_the_restart_until_a_person_resets(rig: Any, record: Path) -> None:
     """Person inside pressed and released before the controller died; nothing but the record knows of it."""
     chamber = rig.plant.chamber

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from controller.core.rows.protection import FOG, HEAT, NUMBER, ROWS, SAFE, VENT_OPEN
+from controller.core.sequence.phase_kinds import DOOR
 from controller.report import effects
 
 
@@ -37,3 +38,14 @@ def test_a_line_says_whether_people_may_leave_the_row_out() -> None:
     lines = effects.lines(ROWS, chamber="trial", sha256="0")
     said = {line.split("  ")[0]: " timed " in line for line in lines[4 : 4 + len(ROWS)]}
     assert [text for text, timed in said.items() if timed] == ["no fog water pressure"]
+
+
+def test_every_door_and_every_power_loss_has_its_line_for_every_setting() -> None:
+    found = effects.lines(ROWS, chamber="trial", sha256="0")
+    said = {cells(line)[0]: cells(line)[1:] for line in found if line.startswith("on_")}
+    assert said['on_door = "hold"'] == ["fog off", "later heat off", "clock stops"]
+    assert said['on_door = "standing"'] == ["fog off", "heat goes on", "clock goes on"]
+    assert said['on_outage = "hold"'] == ["clock stops", "clock stops", "aborts", "aborts"]
+    assert said['on_outage = "resume"'] == ["restarts after 1 min"] * 2 + ["aborts"] * 2
+    assert said['on_outage = "hold", in dry-out or standby'] == ["clock stops"] * 4
+    assert len(said) == len(DOOR) + 4

@@ -11,9 +11,12 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from controller.core.sequence.phase_kinds import KINDS, OUTAGES
+from controller.core.sequence.recipe import Phase
 from controller.errors import UnavailableError
 from controller.runtime.restart import InstanceLock, commands_after, restore
 from controller.store.checkpoint import StateCodec
@@ -31,6 +34,7 @@ class State:
 
 
 CODEC = StateCodec(State)
+HOLD = Phase(kind="hold")
 Write = Callable[[Path, int], None]
 
 
@@ -80,18 +84,34 @@ def test_outages_are_classed_and_clamped(
     assert (resumed.kind, resumed.outage_s) == (kind, counted_s)
 
 
+def ordered(outage: Any, procedure: str, phase: Phase = HOLD) -> list[str]:
+    return [command.verb for command in commands_after(outage, procedure, 9, phase)]
+
+
+@pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("procedure", ["running", "pausing", "paused", "restarting"])
-def test_an_active_cycle_is_held_and_after_a_long_outage_aborted(procedure: str) -> None:
-    assert [command.verb for command in commands_after("short", procedure, 9)] == ["hold"]
-    assert [command.verb for command in commands_after("middle", procedure, 9)] == ["hold"]
-    assert [command.verb for command in commands_after("long", procedure, 9)] == ["abort"]
-    assert [command.verb for command in commands_after("clock", procedure, 9)] == ["abort"]
+def test_an_active_cycle_is_held_in_every_phase_and_after_a_long_outage_aborted_unless_the_chamber_is_empty(
+    procedure: str, kind: Any
+) -> None:
+    phase = Phase(kind=kind)
+    long = ["hold"] if kind in ("dry-out", "standby") else ["abort"]
+    assert [ordered(outage, procedure, phase) for outage in OUTAGES] == [["hold"], ["hold"], long, long]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_resumes_by_itself_does_so_after_a_short_outage_in_every_phase(kind: Any) -> None:
+    phase = Phase(kind=kind, on_outage="resume")
+    long = ["hold", "restart"] if kind in ("dry-out", "standby") else ["abort"]
+    resumes = ["hold", "restart"]
+    assert [ordered(outage, "running", phase) for outage in OUTAGES] == [resumes, resumes, long, long]
+    assert len({command.id for command in commands_after("short", "running", 9, phase)}) == 2
+    assert ordered("short", "held", phase) == [], "a person or a protection had stopped the clock"
 
 
 def test_a_cycle_at_rest_is_left_alone_and_a_held_one_only_ended() -> None:
-    assert commands_after("long", "idle", 9) == commands_after("long", "complete", 9) == ()
-    assert commands_after("short", "held", 9) == ()
-    assert [command.verb for command in commands_after("long", "held", 9)] == ["abort"]
+    assert ordered("long", "idle") == ordered("long", "complete") == []
+    assert ordered("short", "held") == []
+    assert ordered("long", "held") == ["abort"]
 
 
 def test_second_controller_is_refused_with_the_process_to_stop(tmp_path: Path) -> None:

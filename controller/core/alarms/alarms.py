@@ -159,7 +159,8 @@ def update(
     working = sequence.state not in AT_REST
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
     if beats or (sequence.trail and "running" in sequence.trail):
-        means = with_means(plan.config, state.means, demands, product, sequence, working, beats * MEAN_EVERY_S)
+        span_s = beats * MEAN_EVERY_S
+        means = with_means(plan.config, state.means, demands, product, sequence, working, targets.empty, span_s)
         state = _state(state.lives, means, state.hidden, state.rate, state.told, state.silenced)
     if (
         not state.lives

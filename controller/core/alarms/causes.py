@@ -81,6 +81,7 @@ class Means:
 NO_MEANS = Means(0.0, 0.0, 0.0, 0.0, False)
 MEAN_EVERY_S = 10.0  # the means are brought up so often, it saves a new state in most scans
 _MEAN_S = 3600.0
+_EMPTY: tuple[float, ...] = (-100.0,) * 5  # of the alarms that concern product, while none stands inside
 _means = maker(Means)
 
 
@@ -88,17 +89,23 @@ def excesses(
     config: AlarmsConfig, means: Means, climate: Climate, targets: Targets, product: Product,
     sequence: SequenceState,
 ) -> tuple[float, ...]:
-    """How far each alarm of a working chamber is beyond its limit, in the order of OWN; NaN where it is not known."""
+    """How far each alarm of a working chamber is beyond its limit, in the order of OWN; NaN where it is not known.
+
+    In a phase without product nothing that concerns product is an alarm.
+    """
     mean = climate.temperature_degC
     least_s = config.mean_h_min * 3600.0
     mean_drying = 3600.0 * means.drying_kg_per_m2 / (means.drying_s if means.drying_s > least_s else least_s)
     dries = sequence.hold_start_s is not None and product.surface_degC > climate.dew_point_degC
-    return (
+    of_product = _EMPTY if targets.empty else (
         config.dew_margin_K_min - climate.dew_margin_K,
         product.drying_kg_per_m2h - config.drying_at_once_max if product.ok else nan,
         mean_drying - config.drying_mean_max,
         mean_drying - config.drying_mean_warn,
         targets.rh_accept_pct - climate.rh_pct if dries and targets.rh_accept_pct else -100.0,
+    )
+    return (
+        *of_product,
         climate.spread_K - config.spread_K_max if targets.fan_pct else -100.0,
         targets.floor_degC - config.below_floor_K_max - mean if targets.heat else -100.0,
         mean - targets.ceiling_degC - config.above_ceiling_K_max,
@@ -120,15 +127,20 @@ def any_beyond(
     least_s = config.mean_h_min * 3600.0
     mean_drying = 3600.0 * means.drying_kg_per_m2 / (means.drying_s if means.drying_s > least_s else least_s)
     return (
-        config.dew_margin_K_min >= climate.dew_margin_K
-        or (product.ok and product.drying_kg_per_m2h >= config.drying_at_once_max)
-        or mean_drying >= config.drying_mean_warn
-        or mean_drying >= config.drying_mean_max
-        or (
-            targets.rh_accept_pct >= climate.rh_pct
-            and sequence.hold_start_s is not None
-            and product.surface_degC > climate.dew_point_degC
-            and targets.rh_accept_pct != 0.0
+        (
+            not targets.empty
+            and (
+                config.dew_margin_K_min >= climate.dew_margin_K
+                or (product.ok and product.drying_kg_per_m2h >= config.drying_at_once_max)
+                or mean_drying >= config.drying_mean_warn
+                or mean_drying >= config.drying_mean_max
+                or (
+                    targets.rh_accept_pct >= climate.rh_pct
+                    and sequence.hold_start_s is not None
+                    and product.surface_degC > climate.dew_point_degC
+                    and targets.rh_accept_pct != 0.0
+                )
+            )
         )
         or (targets.fan_pct != 0.0 and climate.spread_K >= config.spread_K_max)
         or (targets.heat and targets.floor_degC - config.below_floor_K_max >= mean)
@@ -141,15 +153,16 @@ def any_beyond(
 
 def with_means(
     config: AlarmsConfig, means: Means, demands: Demands, product: Product, sequence: SequenceState,
-    working: bool, span_s: float,
+    working: bool, empty: bool, span_s: float,
 ) -> Means:
-    """Drying since the cycle began, and heat against vent over about the last hour, brought up by span_s."""
+    """Drying since the cycle began (while product stands inside), and heat against vent over about the last hour,
+    brought up by span_s."""
     drying, drying_s = means.drying_kg_per_m2, means.drying_s
     heat = fight = 0.0
     if sequence.trail and sequence.cycle_s == 0.0:
         drying = drying_s = 0.0
     if working:
-        if product.ok:
+        if product.ok and not empty:
             drying_s += span_s
             if product.drying_kg_per_m2h > 0.0:
                 drying += product.drying_kg_per_m2h * span_s / 3600.0

@@ -210,7 +210,8 @@ def allocate(
                 heat_kW_max *= _heat_share(plan, vent, floor - t, ceiling > floor)
                 if heat_kW_max == 0.0:
                     why_heat = FLOOR_SAGS
-            why = (*why, VENT_DEW + climate.surface)
+            if not targets.rh_vent_above_pct:  # else the constraint has said why
+                why = (*why, VENT_DEW + climate.surface)
         elif drier == 0.0 and too_moist and targets.vent:
             why = (*why, VENT_USELESS)
     else:
@@ -229,6 +230,8 @@ def allocate(
             vent = min(max(vent, (-need - plan.dead_zone_kW) / cooler), vent_max)
     else:
         why = (*why, NO_TEMPERATURE)
+    if targets.rh_vent_above_pct:
+        cooler = 0.0  # to dry is to heat what is vented: no fight
     return _result(state, temperature, moisture, need, vent, fog, fan_pct, cooler, vent_max, why)
 
 

@@ -31,6 +31,7 @@ BLIND = "dew limit: no watched surface has a good reading, taken below the colde
 PRODUCT_HOT = "product limit: core at its highest temperature, heat held back"
 AIR_AHEAD = "product limit: air too far above the product, heat held back"
 RATE = "product limit: ramp rate"
+DRYING = "vent: the chamber is dried"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +100,12 @@ def narrow(plan: ConstraintPlan, targets: Targets, climate: Climate, product: Pr
     else:
         dew_hi = climate.coldest_degC - config.blind_margin_K
         why = (BLIND,)
+    if targets.rh_vent_above_pct > 0.0 and climate.moisture_ok:
+        dry = saturation_temperature_degC(
+            0.01 * targets.rh_vent_above_pct * saturation_pressure_Pa(climate.temperature_degC)
+        )
+        if dry < dew_hi:
+            dew_hi, why = dry, (DRYING,)
     vent_above, gap_degC, gap_Pa, fog_at_gap = _at_limit(dew_hi, config.fog_gap_K)
     # rh_pct is formed at the mean temperature, so this is the vapour pressure of the asked humidity there.
     rh_pct = climate.rh_pct
@@ -116,7 +123,7 @@ def narrow(plan: ConstraintPlan, targets: Targets, climate: Climate, product: Pr
     if rate > config.ramp_K_per_h_max:
         rate = config.ramp_K_per_h_max
         why = (*why, RATE)
-    if product.ok:
+    if product.ok and not targets.empty:
         room_K = config.product_degC_max - product.core_degC_max
         if room_K < 1.0:
             heat_kW *= room_K if room_K > 0.0 else 0.0

@@ -127,6 +127,7 @@ class Diary:
         self._age_h, self._ready_h, self._hold_h = age_h, nan, nan
         self._sums = [0.0] * 6
         self._hottest = -inf
+        self._product_h, self._empty = 0.0, False
 
     def note(
         self, before: SequenceState, now: SequenceState, targets: Targets, air: Climate, product: Product,
@@ -155,7 +156,9 @@ class Diary:
         page.dry_min, page.dry_sum = min(page.dry_min, dry), page.dry_sum + dry
         page.heat, page.vent = max(page.heat, asked.heat_kW), max(page.vent, asked.vent_kg_per_s)
         page.fog = max(page.fog, asked.fog_kg_per_h)
-        self._ages(product, time_h)
+        self._empty = targets.empty
+        if not targets.empty:
+            self._ages(product, time_h)
         if self._steps % self._row_every == 0:
             self._rows.append(Row(
                 time_h, number, targets.floor_degC, targets.ceiling_degC, t, air.dew_point_degC, air.rh_pct,
@@ -168,13 +171,16 @@ class Diary:
         self, heat_kW: float, fan_kW: float, fog_kg_per_h: float, vent_kg_per_s: float, fighting_kW: float,
         drying_kg_per_m2h: float,
     ) -> None:  # fmt: skip
-        """What this step cost."""
-        step = (heat_kW, fan_kW, fog_kg_per_h, 3.6 * vent_kg_per_s, fighting_kW, max(drying_kg_per_m2h, 0.0))
+        """What this step cost. Drying counts while product stands inside."""
+        drying = 0.0 if self._empty else max(drying_kg_per_m2h, 0.0)
+        self._product_h += 0.0 if self._empty else self._dt_h
+        step = (heat_kW, fan_kW, fog_kg_per_h, 3.6 * vent_kg_per_s, fighting_kW, drying)
         self._sums = [total + rate * self._dt_h for total, rate in zip(self._sums, step, strict=True)]
 
     def end(self, product: Product) -> None:
         """The recipe is over: one last look at the product."""
-        self._ages(product, self._steps * self._dt_h)
+        if not self._empty:
+            self._ages(product, self._steps * self._dt_h)
 
     def forecast(self, *, finished: bool) -> Forecast:
         """Everything that was noted."""
@@ -187,7 +193,7 @@ class Diary:
             end_h=end_h, hold_start_h=self._hold_h, hold_h=sum(holds), ready_h=self._ready_h,
             ready_low_h=self._ready_h, ready_high_h=self._ready_h, heat_kWh=heat, fan_kWh=fan, fog_kg=fog,
             vented_t=vented, fighting_kWh=fought, product_max_degC=self._hottest,
-            drying_kg_per_m2h=dried / end_h if end_h else 0.0,
+            drying_kg_per_m2h=dried / self._product_h if self._product_h else 0.0,
         )  # fmt: skip
 
     def _phase(self, number: int, end_h: float) -> PhaseForecast:

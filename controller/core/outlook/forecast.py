@@ -96,10 +96,14 @@ def _run(
 ) -> Forecast:
     """One cycle against the reduced chamber, to the recipe's end or hours_max."""
     actuators, mean = room.actuators, dt_s / HOUR_S
-    chamber = reduced.bind(
-        room.forecast, room.climate, room.product, room.temperature, actuators, mix, load_t=case.load_t,
-        outdoor=case.outdoor, boards_estimated=room.boards_estimated, heat_factor=heat_factor,
-    )  # fmt: skip
+
+    def holding(load_t: float) -> ReducedPlan:
+        return reduced.bind(
+            room.forecast, room.climate, room.product, room.temperature, actuators, mix, load_t=load_t,
+            outdoor=case.outdoor, boards_estimated=room.boards_estimated, heat_factor=heat_factor,
+        )  # fmt: skip
+
+    chamber, full = holding(case.load_t), True
     plan = sequence.bind(room.sequence, recipe, room.limits, actuators.fan.flow_kg_per_s_at_full)
     narrow = constraints.bind(room.constraints, actuators.heat.capacity_kW)
     loops = allocation.bind(room.temperature, room.moisture, actuators, load_t=case.load_t)
@@ -115,6 +119,8 @@ def _run(
         before = order
         order, targets, _events = sequence.advance(plan, order, commands, air, product, "none", dt_s, fighting)
         commands = ()
+        if full and targets.empty:
+            chamber, full = holding(0.0), False
         limits = constraints.narrow(narrow, targets, air, product)
         can = _achieved(actuators, air.temperature_degC, heat)
         loop, asked = allocation.allocate(loops, loop, targets, limits, air, product, can, dt_s)

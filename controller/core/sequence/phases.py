@@ -5,17 +5,19 @@ Also where a moving setpoint begins and what is asked of the loops at a given se
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
 
+from controller.core.climate.climate import Climate
 from controller.core.frames import Command
 from controller.core.orders.commands import CommandState
 from controller.core.quick import maker
 from controller.core.sequence import ends
-from controller.core.sequence.recipe import HEATED, ChamberLimits, Phase, Recipe, band
+from controller.core.sequence.phase_kinds import KINDS
+from controller.core.sequence.recipe import ChamberLimits, Phase, Recipe, band
 from controller.core.setpoints import Targets
 
 
@@ -42,6 +44,8 @@ class PhasePlan:
     """One phase in the units of the scan. moves: +1 a ramp, -1 a cooldown, 0 stands still.
 
     band_floor_degC, band_ceiling_degC: when coldest and hottest good probe are inside, the band counts as reached.
+    dry_below_pct: a humidity that counts as dry, 0 for none. fan_on_s, fan_off_s: the fan's turns, fan_off_s 0 for a
+    fan that never rests; still: what is asked while it rests.
     on_door_stand: doors are daily work; door_keep_s, door_blind_s: as in the recipe.
     targets: what is asked once nothing moves any more; the same object every scan.
     """
@@ -67,6 +71,10 @@ class PhasePlan:
     door_blind_s: float
     end: ends.EndPlan
     targets: Targets
+    dry_below_pct: float
+    fan_on_s: float
+    fan_off_s: float
+    still: Targets
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +102,7 @@ class SequenceState:
     trail: procedural states entered in this scan. reset: who asked for trips to be reset in this scan (id, who).
     acknowledge: somebody acknowledged all alarms in this scan. for_alarms: orders of this scan that alarms answer.
     passed_on: orders of this scan that others answer: the charge table, what people override and lock; and start.
+    airing_s: a fan that rests by turns may not before so long after the phase began: rest did the surfaces no good.
     """
 
     state: str
@@ -115,6 +124,7 @@ class SequenceState:
     acknowledge: bool
     for_alarms: tuple[Command, ...]
     passed_on: tuple[Command, ...] = ()
+    airing_s: float = 0.0
 
 
 def bind(
@@ -165,8 +175,36 @@ def targets_at(phase: PhasePlan, floor_degC: float, ceiling_degC: float, rate_K_
     if floor_degC == arrived.floor_degC and ceiling_degC == arrived.ceiling_degC and rate_K_per_h == 0.0:
         return arrived
     return make_targets(floor_degC, ceiling_degC, rate_K_per_h, arrived.rh_fog_below_pct, arrived.rh_accept_pct,
-                   arrived.supply_over_return_K_max, arrived.fan_pct, arrived.heat, arrived.fog,
-                        arrived.vent, arrived.sags)
+                        arrived.supply_over_return_K_max, arrived.fan_pct, arrived.heat, arrived.fog,
+                        arrived.vent, arrived.sags, arrived.rh_vent_above_pct, arrived.empty)
+
+
+def in_band_now(phase: PhasePlan, ceiling_degC: float, climate: Climate) -> bool:
+    """Cooling looks at its hottest good probe, what stands still at the coldest too (a ramp at the coldest only), what
+    dries at its humidity."""
+    if phase.dry_below_pct:
+        return climate.moisture_ok and climate.rh_pct <= phase.dry_below_pct
+    if phase.moves < 0 or phase.kind == "vent":
+        if phase.end.by_setpoint:
+            return ceiling_degC <= phase.ceiling_degC
+        return climate.hottest_degC <= phase.band_ceiling_degC
+    return climate.coldest_degC >= phase.band_floor_degC and climate.hottest_degC <= phase.band_ceiling_degC
+
+
+def airing_until_s(phase: PhasePlan, airing_s: float, spent_s: float, climate: Climate) -> float:
+    """Until when a fan that rests by turns runs in any case, spent_s after the phase began: while air or surfaces are
+    not where they should be, or not known, and for one turn more."""
+    good = (
+        phase.floor_degC <= climate.temperature_degC <= phase.ceiling_degC
+        and climate.dew_point_degC <= climate.dew_limit_degC
+        and climate.surface_ok
+    )
+    return airing_s if good else spent_s + phase.fan_on_s
+
+
+def rests(phase: PhasePlan, airing_s: float, spent_s: float) -> bool:
+    """Is it the fan's turn to rest? Its turns begin with air."""
+    return spent_s >= airing_s and spent_s % (phase.fan_on_s + phase.fan_off_s) >= phase.fan_on_s
 
 
 def stopping_targets(plan: SequencePlan, state: SequenceState) -> Targets:
@@ -183,22 +221,25 @@ def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, 
         reach = phases[number + 1]
     band_floor, band_ceiling = band(reach)
     flow = config.fan_kg_per_s if phase.fan_kg_per_s is None else phase.fan_kg_per_s
-    heated = phase.kind in HEATED
+    kind = KINDS[phase.kind]
+    targets = Targets(floor, ceiling, 0.0, phase.rh_fog_below_pct, phase.rh_accept_pct, phase.supply_over_return_K_max,
+                      _fan_pct(flow, full), heat=kind.heats, fog=phase.rh_fog_below_pct > 0.0, vent=True,
+                      sags=not (phase.heat_against_vent or kind.dries), rh_vent_above_pct=phase.rh_vent_above_pct,
+                      empty=kind.empty)
     return PhasePlan(
         name=f"phase {number + 1} of {len(phases)}, {phase.kind}", kind=phase.kind,
-        moves={"ramp": 1, "cooldown": -1}.get(phase.kind, 0), single=floor == ceiling,
+        moves=kind.moves, single=floor == ceiling,
         floor_degC=floor, ceiling_degC=ceiling, rate_K_per_h=phase.rate_K_per_h or 0.0,
         rate_K_per_s=(phase.rate_K_per_h or 0.0) / 3600.0,
-        holdback_K=phase.holdback_K, waits=phase.kind in ("ramp", "hold"),
+        holdback_K=phase.holdback_K, waits=kind.waits,
         ramp_rh_floor_pct=phase.ramp_rh_floor_pct if phase.kind == "ramp" else 0.0,
         band_floor_degC=band_floor - reach.in_band_K, band_ceiling_degC=band_ceiling + reach.in_band_K,
         wait_alarm_s=phase.wait_alarm_h * 3600.0, by_operator=phase.end.by_operator,
         on_door_hold=phase.on_door == "hold",
         on_door_stand=phase.on_door == "standing", door_keep_s=phase.door_keep_s, door_blind_s=phase.door_blind_s,
-        end=ends.bind(phase),
-        targets=Targets(floor, ceiling, 0.0, phase.rh_fog_below_pct, phase.rh_accept_pct,
-                        phase.supply_over_return_K_max, _fan_pct(flow, full),
-                        heat=heated, fog=phase.rh_fog_below_pct > 0.0, vent=True, sags=not phase.heat_against_vent),
+        end=ends.bind(phase), targets=targets, dry_below_pct=phase.rh_vent_above_pct if kind.dries else 0.0,
+        fan_on_s=phase.fan_on_s, fan_off_s=phase.fan_off_s,
+        still=replace(targets, fan_pct=0.0, heat=False, fog=False, vent=False),
     )
 
 

@@ -12,8 +12,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from annotated_types import Ge, Gt, Le, Len
 
-PhaseKind = Literal["fill", "rest", "ramp", "hold", "cooldown", "vent"]
-HEATED: tuple[str, ...] = ("rest", "ramp", "hold")  # phases that may heat; fill, cooldown and vent never do
+from controller.core.sequence.phase_kinds import EMPTY, FOR_DRYING, FOR_PULSES, KINDS, OnDoor, OnOutage, PhaseKind
+
 BAND_K_MIN = 0.5  # floor = ceiling is one setpoint; a band thinner than this makes heat and vent meet
 RH_PCT_MIN = 10.0  # no curing air is that dry: a smaller figure is a fraction typed for a percentage
 
@@ -57,11 +57,18 @@ class Phase:
     supply_over_return_K_max: limits heating. fan_kg_per_s: circulated air (unset = the chamber's own).
     holdback_K: the clock of a ramp or hold stands still while the mean is further than this below the setpoint.
     in_band_K: a hold may begin, and its band counts as reached, when the coldest good probe is at most this far
-    below the floor. wait_alarm_h: waiting longer than this in one phase raises an alarm.
+    below the floor (of what is dried: when the air is no moister than rh_vent_above_pct). wait_alarm_h: waiting longer
+    than this in one phase raises an alarm.
     on_door: what an open door does. hold, continue: no fog, no heat after a while; the recipe's clock stands still or
     goes on. standing: doors are daily work. Fog goes off (its banks serve all bays), heat and vent keep their outputs
     for door_keep_s and then follow the other bays, no clock stops; the air probes of the opened bay weigh nothing
     while its door is open and for door_blind_s after it shut. Open for long, the door is alarmed (row "door-long").
+    on_outage: what a power loss does, when the controller is back. hold: the clock stands still and a person restarts
+    it. resume: it restarts by itself, from the measured temperature, unless a protection acts. Either way an outage of
+    an hour or more aborts, but for an empty chamber (see phase_kinds).
+    rh_vent_above_pct: dry-out and standby only: vent above this humidity (0 = only for the dew limit).
+    fan_on_s, fan_off_s: park and standby only: the fan runs so long and rests so long, by turns (0 = it never rests).
+    It does not rest while the air is out of the band, or a surface too near to the dew point.
     heat_against_vent: False = while the vent carries moisture out, heat fades, the floor sags and a ramp waits: saves
     energy. True = temperature comes first, whatever it costs.
     """
@@ -80,7 +87,11 @@ class Phase:
     holdback_K: Annotated[float, Ge(0.1), Le(10)] = 1.0
     in_band_K: Annotated[float, Ge(0), Le(1)] = 0.2
     wait_alarm_h: Annotated[float, Gt(0), Le(100)] = 4.0
-    on_door: Literal["hold", "continue", "standing"] = "hold"
+    rh_vent_above_pct: Annotated[float, Ge(0), Le(100)] = 0.0
+    fan_on_s: Annotated[float, Ge(60), Le(7200)] = 600.0
+    fan_off_s: Annotated[float, Ge(0), Le(7200)] = 0.0
+    on_door: OnDoor = "hold"
+    on_outage: OnOutage = "hold"
     door_keep_s: Annotated[float, Ge(0), Le(3600)] = 180.0
     door_blind_s: Annotated[float, Ge(0), Le(3600)] = 300.0
     heat_against_vent: bool = False
@@ -149,6 +160,7 @@ def problems(recipe: Recipe, limits: ChamberLimits) -> tuple[Finding, ...]:
         whole = _band_problems(where, phase, limits, found)
         _rate_problems(where, phase, limits, found)
         _air_problems(where, phase, limits, found)
+        _empty_problems(where, phase, limits, found)
         _end_problems(where, phase, limits, found)
         if whole:
             _order_problems(where, phase, before, found)
@@ -180,7 +192,7 @@ def _band_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[
 
 
 def _rate_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
-    moves = phase.kind in ("ramp", "cooldown")
+    moves = KINDS[phase.kind].moves != 0
     most = limits.ramp_K_per_h_max if phase.kind == "ramp" else limits.cooldown_K_per_h_max
     rate = phase.rate_K_per_h
     if moves and rate is None:
@@ -200,7 +212,8 @@ def _rate_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[
 def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
     fog, accept = phase.rh_fog_below_pct, phase.rh_accept_pct
     for name, value in (("rh_fog_below_pct", fog), ("rh_accept_pct", accept),
-                        ("ramp_rh_floor_pct", phase.ramp_rh_floor_pct)):
+                        ("ramp_rh_floor_pct", phase.ramp_rh_floor_pct),
+                        ("rh_vent_above_pct", phase.rh_vent_above_pct)):
         if 0.0 < value < RH_PCT_MIN:
             meant = f"did you mean {100.0 * value:g}? " if value <= 1.0 else ""
             found.append(Finding(f"{where}.{name}", f"{value:g} %", f"0 (switched off), or at least {RH_PCT_MIN:g} %",
@@ -215,8 +228,8 @@ def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     if phase.kind == "fill" and phase.on_door == "hold":
         found.append(Finding(f"{where}.on_door", "hold", '"standing" or "continue" in a fill',
                              'say on_door = "standing": doors are what a fill is done through'))
-    if phase.kind == "vent" and fog:
-        found.append(Finding(f"{where}.rh_fog_below_pct", f"{fog:g} %", "0 in a vent phase",
+    if fog and not KINDS[phase.kind].fogs:
+        found.append(Finding(f"{where}.rh_fog_below_pct", f"{fog:g} %", f"0 in a {phase.kind} phase",
                              "remove it: fog and vent would work against each other"))
     if phase.supply_over_return_K_max > limits.supply_over_return_K_max:
         found.append(Finding(
@@ -230,10 +243,27 @@ def _air_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
             "choose a flow at which the air is proven and even; without it nothing may heat"))
 
 
+def _empty_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
+    """Fields that only phases without product, or with a resting fan, may have."""
+    dry = phase.rh_vent_above_pct
+    if dry and phase.kind not in FOR_DRYING:
+        found.append(Finding(f"{where}.rh_vent_above_pct", f"{dry:g} %", f"only in a {' or a '.join(FOR_DRYING)}",
+                             "remove it: with product inside the dew limit decides when to vent"))
+    if dry > limits.rh_pct_max:
+        found.append(Finding(f"{where}.rh_vent_above_pct", f"{dry:g} %", f"at most {limits.rh_pct_max:g} %",
+                             "ask for drier air: above it nothing stays dry"))
+    if phase.kind == "dry-out" and not dry:
+        found.append(Finding(f"{where}.rh_vent_above_pct", "not given", f"10 to {limits.rh_pct_max:g} %",
+                             "say how dry the air shall be: nothing dries without it"))
+    if phase.fan_off_s and phase.kind not in FOR_PULSES:
+        found.append(Finding(f"{where}.fan_off_s", f"{phase.fan_off_s:g} s", f"only in a {' or a '.join(FOR_PULSES)}",
+                             "remove it: fresh product needs moving air all the time"))
+
+
 def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[Finding]) -> None:
     end = phase.end
-    given = (end.time_h, end.cycle_h, end.equivalent_age_h, end.product_degC_above, end.product_degC_below,
-             end.strength_MPa)
+    of_product = (end.equivalent_age_h, end.product_degC_above, end.product_degC_below, end.strength_MPa)
+    given = (end.time_h, end.cycle_h, *of_product)
     condition = any(value is not None for value in given) or end.in_band or end.full
     here = f"{where}.end"
     if not condition and end.at_most_h is None and not end.by_operator and phase.kind not in ("ramp", "cooldown"):
@@ -242,6 +272,9 @@ def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     if condition and end.by_operator:
         found.append(Finding(f"{here}.by_operator", "true beside other conditions", "alone",
                              "remove the other conditions or by_operator"))
+    if KINDS[phase.kind].empty and any(value is not None for value in of_product):
+        found.append(Finding(here, "a condition of the product", f"none in a {phase.kind} phase",
+                             "nothing stands inside any more: say time_h, or by_operator = true"))
     if end.full and phase.kind != "fill":
         found.append(Finding(f"{here}.full", "true", "only in a fill", "put a fill phase first, or say time_h"))
     most = end.at_most_h
@@ -269,6 +302,9 @@ def _order_problems(where: str, phase: Phase, before: Phase | None, found: list[
     if phase.kind == "fill" and before.kind != "fill":
         found.append(Finding(f"{where}.kind", "fill", "before every other phase",
                              "put it first; boards that come later need a hold with on_door = \"standing\""))
+    if before.kind in EMPTY and phase.kind not in EMPTY:
+        found.append(Finding(f"{where}.kind", phase.kind, f"{' or '.join(EMPTY)} after {before.kind}",
+                             "what needs product stands before the chamber is empty: end the recipe there"))
     if before.kind == "fill":
         return  # it heats nothing: the next phase begins from what is found
     floor, ceiling = band(phase)

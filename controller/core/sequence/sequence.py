@@ -21,14 +21,16 @@ from controller.core.orders.verbs import ACKNOWLEDGE, FOR_ALARMS, NEXT_PHASE, PA
 from controller.core.product.product import Product
 from controller.core.sequence.ends import over
 from controller.core.sequence.phases import (
-    PhasePlan,
     SequenceConfig,
     SequencePlan,
     SequenceState,
+    airing_until_s,
     begin,
     bind,
+    in_band_now,
     initial,
     make_state,
+    rests,
     stopping_targets,
     targets_at,
 )
@@ -88,7 +90,7 @@ def _run(
     phase_s, waiting_s, rate, rate_K_per_h = state.phase_s, state.waiting_s, 0.0, state.rate_K_per_h
     cycle_s = state.cycle_s + dt_s
     in_band = end.in_band and (
-        climate.coldest_degC >= phase.band_floor_degC + trim_K if moves > 0 else _in_band(phase, ceiling, climate)
+        climate.coldest_degC >= phase.band_floor_degC + trim_K if moves > 0 else in_band_now(phase, ceiling, climate)
     )
     waiting = phase.waits and not climate.temperature_degC > floor - phase.holdback_K + trim_K
     if moves > 0 and not waiting:
@@ -116,21 +118,17 @@ def _run(
         if rate == 0.0 and abs(rate_K_per_h) < _RATE_GONE_K_PER_H:
             rate_K_per_h = 0.0
     why = over(end, phase_s, phase_s + waiting_s, cycle_s, product, in_band)
+    airing_s = state.airing_s
+    if phase.fan_off_s:
+        airing_s = airing_until_s(phase, airing_s, phase_s + waiting_s, climate)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), state.reset, state.acknowledge, state.for_alarms, state.passed_on)
+                       (), state.reset, state.acknowledge, state.for_alarms, state.passed_on, airing_s)
     if why:
         return _next_phase(plan, after, climate, why)
+    if phase.fan_off_s and rests(phase, airing_s, phase_s + waiting_s):
+        return after, phase.still, NO_EVENTS
     return after, targets_at(phase, floor, ceiling, rate_K_per_h), NO_EVENTS
-
-
-def _in_band(phase: PhasePlan, ceiling_degC: float, climate: Climate) -> bool:
-    """Cooling looks at its hottest good probe, what stands still at the coldest too (a ramp at the coldest only)."""
-    if phase.moves < 0 or phase.kind == "vent":
-        if phase.end.by_setpoint:
-            return ceiling_degC <= phase.ceiling_degC
-        return climate.hottest_degC <= phase.band_ceiling_degC
-    return climate.coldest_degC >= phase.band_floor_degC and climate.hottest_degC <= phase.band_ceiling_degC
 
 
 def _next_phase(
@@ -160,7 +158,7 @@ def _begin(
     if hold_start_s is None and phase.kind == "hold":
         hold_start_s = state.cycle_s
     begun = replace(state, phase=number, phase_s=0.0, waiting_s=0.0, waiting_long=False, floor_degC=floor,
-                    ceiling_degC=ceiling, rate_K_per_h=0.0, hold_start_s=hold_start_s)
+                    ceiling_degC=ceiling, rate_K_per_h=0.0, hold_start_s=hold_start_s, airing_s=0.0)
     band = f"{floor:.1f} degC" if floor == ceiling else f"{floor:.1f} to {ceiling:.1f} degC"
     event = Event("phase", "", f"{phase.name}: begins at {band}", (
         ("phase", number), ("kind", phase.kind), ("what", "begin"), ("floor_degC", floor), ("ceiling_degC", ceiling),
@@ -179,7 +177,7 @@ def _wait(
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
                            state.resume_floor_degC, state.commands, (), state.reset,
-                           state.acknowledge, state.for_alarms, state.passed_on)
+                           state.acknowledge, state.for_alarms, state.passed_on, state.airing_s)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"

@@ -48,13 +48,13 @@ BASES: dict[str, Base] = {
     "eco in winter, a part": Base(recipe="eco", tonnes=60.0, mix_degC=14.0, empty_bays=(3, 6), outdoor=WINTER),
     "steady": Base(recipe="steady", hours=20.0),
     "standing": Base(recipe="standing", mix_degC=26.0, hours=14.0),
-    "every phase": Base(recipe="every-phase", filled=True, hours=14.0),
+    "every phase": Base(recipe="every-phase", filled=True, hours=17.0),
     "two devices": Base(chamber="demo-south", outdoor=WINTER),
     "electric": Base(chamber="demo-east", plant="demo-east", recipe="fast"),
     "steam": Base(chamber="demo-west", plant="demo-west", recipe="steady", hours=20.0),
-    "gas": Base(chamber="demo-burner", plant="demo-burner", recipe="every-phase", filled=True, hours=14.0),
+    "gas": Base(chamber="demo-burner", plant="demo-burner", recipe="every-phase", filled=True, hours=17.0),
     "other probes": Base(chamber="demo-probes", plant="demo-probes", recipe="fast", mix_degC=24.0),
-    "across": Base(plant="demo-across", recipe="every-phase", filled=True, hours=12.0),
+    "across": Base(plant="demo-across", recipe="every-phase", filled=True, hours=15.0),
 }
 
 

@@ -14,6 +14,7 @@ from time import perf_counter
 from typing import Any
 
 from controller.core.frames import Command
+from controller.core.sequence.phase_kinds import KINDS as PHASES
 from controller.errors import ConfigError, Problem
 from controller.rig.campaign import chance, moments, pool, trial
 from controller.rig.campaign.bases import BASES, params_of, session_of
@@ -48,7 +49,7 @@ class Situation:
 _STOP = (STOPPED_SCAN, "hold")
 SITUATIONS: dict[str, Situation] = {
     REST: Situation("every phase", REST),
-    **{kind: Situation("every phase", kind) for kind in ("fill", "rest", "ramp", "hold", "cooldown", "vent")},
+    **{kind: Situation("every phase", kind) for kind in PHASES},
     STANDING: Situation("standing", STANDING),
     STOPPED: Situation("every phase", "hold", (_STOP,)),
     COMING_BACK: Situation("every phase", "ramp", (_STOP, (RESTARTED_SCAN, "restart"))),

@@ -149,3 +149,20 @@ def test_outdoor_air_is_read_between_the_hours_and_begins_again(chamber, mix):
     assert plan.outdoors(1800.0)[0] == pytest.approx(5.0)
     assert plan.outdoors(5400.0)[0] == pytest.approx(5.0)
     assert plan.outdoors(7200.0)[0] == pytest.approx(0.0)
+
+
+def test_an_empty_chamber_is_forecast_without_product_and_counts_for_no_figure_of_it(demo, gentle, mix):
+    """The same cycle with and without a dry-out behind it: it dries fast, and age, drying and heat of product stay."""
+    case = Case(load_t=120.0, mix_degC=20.0, outdoor=COOL)
+    dry_out = Phase(
+        kind="dry-out", floor_degC=25.0, ceiling_degC=40.0, rh_vent_above_pct=60.0, end=End(in_band=True, at_most_h=9.0)
+    )
+    alone = forecast(demo, gentle, mix, case, interval=False)
+    both = forecast(demo, replace(gentle, phases=(*gentle.phases, dry_out)), mix, case, interval=False)
+    assert both.ready_h == alone.ready_h
+    assert both.product_max_degC == pytest.approx(alone.product_max_degC, abs=0.01)
+    assert both.drying_kg_per_m2h == pytest.approx(alone.drying_kg_per_m2h, rel=0.01)
+    last = both.phases[-1]
+    assert last.end_h - last.start_h < 2.0, "120 t of warm product would keep it damp for days"
+    assert last.rh_min_pct < 61.0
+    assert both.finished

@@ -55,6 +55,7 @@ def test_every_command_in_every_state_has_one_outcome_and_obeys_the_table(run: R
     into(run, state)
     before, run.events = run.state, []
     run.scan(verb)
+    undisturbed = sequence.advance(run.plan, before, (), run.air, run.product, "none", run.dt_s)[0]
     wanted = after_command(state, verb)
     outcomes = [event for event in run.events if event.kind == "command"]
     assert len(outcomes) == 1
@@ -62,7 +63,10 @@ def test_every_command_in_every_state_has_one_outcome_and_obeys_the_table(run: R
     if wanted is not None:
         assert run.state.trail[0] == wanted
     else:
-        assert dict(outcomes[0].data)["reason"]
+        said = dict(outcomes[0].data)
+        assert str(said["reason"]).startswith(f"refused while {state}: ")
+        assert (said["verb"], said["who"]) == (verb, "anna")
+        assert replace(run.state, commands=undisturbed.commands) == undisturbed, "it changes nothing"
         assert verb not in [dict(event.data).get("why") for event in run.events if event.kind == "state"]
         assert run.state.phase == before.phase
 
