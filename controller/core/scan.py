@@ -31,7 +31,7 @@ from controller.core.loops import allocation, constraints
 from controller.core.loops.allocation import AllocationPlan, AllocationState, Demands
 from controller.core.loops.constraints import ConstraintPlan, Limits
 from controller.core.orders.procedure import CONTROLLED
-from controller.core.product import charges, moves, product
+from controller.core.product import charges, gap, moves, product
 from controller.core.product.charges import ChargePlan, ChargeState
 from controller.core.product.product import Product, ProductPlan, ProductState
 from controller.core.protection import protection
@@ -298,6 +298,8 @@ def _racks(
             seen = replace(seen, full=False)
     else:
         product_state, seen = product.follow(plan.product, product_state, frame, air, plan.dt_s)
+    if product_state.uncertain_s > state.product.uncertain_s:
+        events = (*events, gap.told(state.product.uncertain_s, product_state))
     return charge_state, product_state, seen, events
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from controller.core.climate.climate import ClimateConfig
 from controller.core.orders.procedure import AT_REST
 from controller.core.sequence.phase_kinds import EMPTY
-from controller.report import believed
+from controller.report import believed, bridged
 from controller.report.kpis import known
 from controller.report.overrides import deviating, overrides_of
 from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, late_h, trips_of, verdict_rules
@@ -41,6 +41,7 @@ def summarise(reader: Reader, run: Run) -> Summary:
     emptied = emptied_ms(journal)
     until_s = inf if emptied is None else 1e-3 * (emptied - span.began)
     block = believed.block(reader, span.began, hold_s, asked, until_s)
+    bridged.mark(block, journal)
     trips = trips_of(journal)
     alarms = alarms_of(journal, span.began, 1e-3 * (span.ended - span.began))
     ages = [row for row in reader.minutes("KY-104L", span.began) if emptied is None or row.utc_ms < emptied]

@@ -90,8 +90,17 @@ def _product_rows(summary: Summary, block: Summary) -> list[Row]:
             f"{text(age['min'], 1)} to {text(age['max'], 1)} h over the positions",
             PLAIN,
         ),
+        *_bridged_rows(summary["believed"]["product"].get("bridged")),
         ("ready (worst position, estimated, not tested)", f"{summary['ready_age_h']:g} h of age", when, PLAIN),
     ]
+
+
+def _bridged_rows(bridged: Summary | None) -> list[Row]:
+    """Ages that nobody saw; ready and the least age count what is certain of them."""
+    if bridged is None:
+        return []
+    doubt = f"up to {bridged['younger_h']:.1f} h less or {bridged['older_h']:.1f} h more"
+    return [("of it bridged without readings", "", f"{bridged['hours']:.1f} h of the clock; it may be {doubt}", PLAIN)]
 
 
 def _cost_rows(summary: Summary) -> list[Row]:

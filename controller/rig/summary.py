@@ -7,7 +7,7 @@ from math import inf
 
 from controller.config import outlook as files
 from controller.core.outlook.forecast import Case, forecast
-from controller.report import believed, outlook
+from controller.report import believed, bridged, outlook
 from controller.report.overrides import deviating, overrides_of
 from controller.report.summary import (
     Run,
@@ -40,6 +40,7 @@ def summarise(ran: Ran) -> Summary:
         held_s = (ran.hold[0] * dt_s, ran.hold[1] * dt_s)
         known = believed.block(reader, ran.start_ms, held_s, asked, ran.product * dt_s)
         journal = reader.journal()
+    bridged.mark(known, journal)
     trips, alarms = trips_of(journal), alarms_of(journal, ran.start_ms, report.scans * dt_s)
     by_hand = overrides_of(journal, ran.start_ms, ran.start_ms + round(1000 * report.scans * dt_s))
     finished = report.state.sequence.state == "complete"

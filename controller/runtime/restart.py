@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import Generic
 
 from controller.core.frames import Command, Event
-from controller.core.sequence.phase_kinds import Outage, after_outage, classed
+from controller.core.sequence.phase_kinds import Outage, classed, ordered_after
 from controller.core.sequence.recipe import Phase
 from controller.errors import UnavailableError
 from controller.store.checkpoint import State, StateCodec
@@ -63,12 +63,16 @@ class InstanceLock:
 
 @dataclass(frozen=True, slots=True)
 class Resumed(Generic[State]):
-    """Where to go on. scan, now_s: of the first scan to come; event: the outage, with both stamps."""
+    """Where to go on. scan, now_s: of the first scan to come; event: the outage, with both stamps.
+
+    unseen_s: what the state knows nothing of, beside the first scan to come: since its checkpoint, outage included.
+    """
 
     state: State
     scan: int
     now_s: float
     outage_s: float
+    unseen_s: float
     kind: Outage
     event: Event
 
@@ -88,11 +92,15 @@ def restore(path: Path, codec: StateCodec[State], now_ms: int) -> Resumed[State]
         return None
     scan, utc_ms = max(last or (-1, 0), (checkpoint.scan, checkpoint.utc_ms))
     now_s = checkpoint.now_s + (scan - checkpoint.scan) * scan_s
-    return after_outage(codec.load(checkpoint.state), scan + 1, now_s, utc_ms, now_ms)
+    unseen_s = now_s - checkpoint.now_s - scan_s  # the next scan has its own time
+    return after_outage(codec.load(checkpoint.state), scan + 1, now_s, utc_ms, now_ms, unseen_s)
 
 
-def after_outage(state: State, scan: int, now_s: float, utc_ms: int, now_ms: int) -> Resumed[State]:
-    """Where to go on from a state. scan: the next one; now_s, utc_ms: of the last one before the outage."""
+def after_outage(
+    state: State, scan: int, now_s: float, utc_ms: int, now_ms: int, unseen_s: float = 0.0
+) -> Resumed[State]:
+    """Where to go on from a state. scan: the next one; now_s, utc_ms: of the last one before the outage. unseen_s: what
+    of the time before the outage the state does not know."""
     outage_s = 1e-3 * (now_ms - utc_ms)
     kind = classed(outage_s)
     clamped_s = min(max(outage_s, 0.0), OUTAGE_S_MAX)
@@ -104,6 +112,7 @@ def after_outage(state: State, scan: int, now_s: float, utc_ms: int, now_ms: int
         scan=scan,
         now_s=now_s + clamped_s,
         outage_s=clamped_s,
+        unseen_s=max(0.0, unseen_s + clamped_s),
         kind=kind,
         event=Event("note", "OUTAGE", text, (("from_ms", utc_ms), ("to_ms", now_ms), ("kind", kind))),
     )
@@ -117,7 +126,7 @@ def commands_after(kind: Outage, procedure: str, scan: int, phase: Phase) -> tup
     """
     if procedure in ("idle", "complete", "stopped", "aborted", "aborting", "stopping"):
         return ()
-    verbs = after_outage(kind, phase.on_outage, phase.kind)
+    verbs = ordered_after(kind, phase.on_outage, phase.kind)
     if procedure in ("held", "holding") and "abort" not in verbs:
         return ()
     return tuple(Command(f"outage-{scan}" + (f"-{verb}" if n else ""), verb, "restart") for n, verb in enumerate(verbs))

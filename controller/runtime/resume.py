@@ -36,7 +36,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
         return Start(state=_tended(session, session.fresh(), None, 0.0, now_ms))
     with closing(Reader(record)) as reader:
         before = reader.header()
-    state = _fresh_runtime(resumed.state)
+    state = aged(_fresh_runtime(resumed.state), resumed.unseen_s)
     procedure = state.sequence.state
     if procedure not in STATES:
         raise StoreError(
@@ -120,6 +120,14 @@ def _let_go(state: ScanState, scan: int) -> tuple[Command, ...]:
 def outage_of(start: Start) -> Event | None:
     """The outage before this start, None for the first one."""
     return start.events[0] if start.events else None
+
+
+def aged(state: ScanState, unseen_s: float) -> ScanState:
+    """Product went on hardening meanwhile: that time waits until its temperature is seen again, and is bridged then."""
+    was = state.product
+    return replace(state, product=replace(
+        was, pending_s=was.pending_s + unseen_s, unheated_s=was.unheated_s + unseen_s
+    ))
 
 
 def _fresh_runtime(state: ScanState) -> ScanState:

@@ -59,10 +59,11 @@ class Rig:
         acts: Mapping[int, Callable[[], object]] | None = None,
         recorder: Any = None,
         start: Any = None,
+        began_ms: int = 0,
     ) -> None:
         """Run strictly: a broken invariant raises. orders: scan -> verb. acts: done between two scans, before this.
 
-        start: where to begin; else afresh, with an order to start in scan 5."""
+        start: where to begin; else afresh, with an order to start in scan 5. began_ms: UTC of the first scan."""
         from controller.core.frames import Command
         from controller.runtime.clock import LockstepClock
         from controller.runtime.loop import Start
@@ -78,7 +79,7 @@ class Rig:
         dt_s = self.session.asked.scan_s
         runner = self.session.runner(
             link=self.link,
-            clock=LockstepClock(0, dt_s),
+            clock=LockstepClock(began_ms, dt_s),
             orders=ScriptOrders((scan, Command(f"{verb}-{scan}", verb, "test")) for scan, verb in given.items()),
             recorder=self if recorder is None else recorder,
             strict=True,

@@ -43,7 +43,9 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     before = rig.results[-1].state
     start = begin(rig.session, record, header(rig), NOW_MS)
     assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
-    assert start.state == replace(before, memory=FRESH, upkeep=start.state.upkeep)
+    assert start.state == replace(before, memory=FRESH, upkeep=start.state.upkeep, product=start.state.product)
+    assert start.state.product.ages_h == before.product.ages_h
+    assert start.state.product.unheated_s == 119.0, "and one second is the next scan's own"
     assert [command.verb for command in start.commands] == ["hold"]
     assert "no controller from" in start.events[0].text
     rig.results.clear()

@@ -9,13 +9,13 @@ is no watched surface, and the water that condenses on it is estimated here inst
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 from operator import mul
 
 from controller.core.climate.climate import Climate
 from controller.core.frames import Frame
-from controller.core.product import product
+from controller.core.product import gap, product
 from controller.core.product.maturity import Rate, arrhenius_rate
 from controller.core.product.mix import Mix
 from controller.core.product.product import Product, ProductPlan, ProductState, Seen
@@ -136,21 +136,43 @@ def follow(
     pending_s = state.pending_s + dt_s
     if pending_s // product.LOOK_S == state.pending_s // product.LOOK_S:
         seen = state.seen
-        return charges, _product_state(
-            pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
+        return charges, product.waited(state, pending_s, seen), seen
     hidden = tuple([number for number, seat in enumerate(base.seats) if charges.young[seat]])
     readings = product.readings_now(base, frame, climate, hidden)
     now = product.look(base, state, readings, climate, pending_s)
     if pending_s < product.AGE_S or not readings:
-        seen = picture(plan, charges, state.temperatures_degC, state.ages_h, state.uncertain_s, now)
-        return charges, _product_state(
-            pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
+        seen = picture(plan, charges, state, now)
+        return charges, product.waited(state, pending_s, seen), seen
     terms = map(mul, base.weights, readings * base.count)
     local = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
+    before = charges
     charges, temperatures, ages = _older(plan, charges, state, local, climate, pending_s)
-    uncertain_s = state.uncertain_s + (pending_s if pending_s > base.config.gap_s else 0.0)
-    seen = picture(plan, charges, temperatures, ages, uncertain_s, now)
-    return charges, _product_state(0.0, temperatures, ages, uncertain_s, seen), seen
+    uncertain_s, younger, oldest = state.uncertain_s, state.younger_h, state.older_h
+    if pending_s > base.config.gap_s:
+        uncertain_s += pending_s
+        more = _doubt(plan, before, state, temperatures, ages, pending_s, climate)
+        younger, oldest = gap.summed(younger, more[0]), gap.summed(oldest, more[1])
+    after = _product_state(0.0, temperatures, ages, uncertain_s, state.seen, younger, oldest)
+    seen = picture(plan, charges, after, now)
+    return charges, _product_state(0.0, temperatures, ages, uncertain_s, seen, younger, oldest), seen
+
+
+def _doubt(
+    plan: ChargePlan, charges: ChargeState, state: ProductState, temperatures: tuple[float, ...],
+    ages: tuple[float, ...], elapsed_s: float, climate: Climate,
+) -> tuple[list[float], list[float]]:
+    """As `product.doubt`, every place with its own mix and time; nothing is in doubt of an empty one."""
+    around, heated = gap.around_degC(climate), product.was_heated(plan.product, state, elapsed_s)
+    younger, older = [0.0] * len(ages), [0.0] * len(ages)
+    for index, there in enumerate(charges.places):
+        if there is None:
+            continue
+        rate, mix, hours = plan.rates[there.mix], plan.mixes[there.mix], (elapsed_s - there.late_s) / 3600.0
+        was_h, was, now = state.ages_h[index], state.temperatures_degC[index], temperatures[index]
+        least, most = gap.gains_h(mix, rate, was_h, was, now, around, hours, heated)
+        younger[index] = max(0.0, ages[index] - was_h - least)
+        older[index] = max(0.0, most - ages[index] + was_h)
+    return younger, older
 
 
 def _older(
@@ -194,29 +216,32 @@ def _aged(plan: ChargePlan, there: Place, own_s: float, apart_K: float, now_degC
 
 
 def picture(
-    plan: ChargePlan, charges: ChargeState, temperatures: tuple[float, ...], ages_h: tuple[float, ...],
-    uncertain_s: float, now: Seen,
+    plan: ChargePlan, charges: ChargeState, state: ProductState, now: Seen,
 ) -> Product:
     """All numbers of the record, over the places that hold boards."""
+    ages_h, most_h = state.ages_h, gap.summed(state.older_h, state.ages_h)
+    least_h = product.least_ages_h(ages_h, state.younger_h)
     base, count, ready = plan.product, 0, 0
     youngest: dict[str, float] = {}
     total = oldest = 0.0
     hottest = now.core_degC_max
-    for there, age, degC in zip(charges.places, ages_h, temperatures, strict=True):
+    for there, age, least, most, degC in zip(
+        charges.places, ages_h, least_h, most_h, state.temperatures_degC, strict=True
+    ):
         if there is None:
             continue
         count += 1
-        ready += age >= base.config.ready_age_h
+        ready += least >= base.config.ready_age_h
         total += age
-        oldest = max(oldest, age)
-        youngest[there.mix] = min(age, youngest.get(there.mix, age))
+        oldest = max(oldest, most)
+        youngest[there.mix] = min(least, youngest.get(there.mix, least))
         hottest = max(hottest, degC)
     strength = min([strength_MPa(plan.mixes[mix], age) for mix, age in youngest.items()], default=0.0)
     aged = (min(youngest.values(), default=0.0), total / count if count else 0.0, oldest, strength,
             ready / count if count else 0.0)
     seen = Seen(now.core_degC, hottest, now.surface_degC, now.drying_kg_per_m2h, now.ok)
     settled = sum(there is not None and there.settled for there in charges.places)
-    return product.record(base, aged, uncertain_s, seen, settled, count == len(base.occupied) > 0)
+    return product.record(base, aged, state.uncertain_s, seen, settled, count == len(base.occupied) > 0)
 
 
 def seen_now(plan: ChargePlan, charges: ChargeState, state: ProductState) -> tuple[ProductState, Product]:
@@ -224,5 +249,14 @@ def seen_now(plan: ChargePlan, charges: ChargeState, state: ProductState) -> tup
     ages = tuple([0.0 if there is None else age for there, age in zip(charges.places, state.ages_h, strict=True)])
     was = state.seen
     look = Seen(was.core_degC, was.core_degC_max, was.surface_degC, was.drying_kg_per_m2h, was.ok)
-    seen = picture(plan, charges, state.temperatures_degC, ages, state.uncertain_s, look)
-    return _product_state(state.pending_s, state.temperatures_degC, ages, state.uncertain_s, seen), seen
+    full = [there is not None for there in charges.places]
+    younger, oldest = [
+        tuple([one if there else 0.0 for there, one in zip(full, known, strict=True)]) if known else ()
+        for known in (state.younger_h, state.older_h)
+    ]
+    after = _product_state(
+        state.pending_s, state.temperatures_degC, ages, state.uncertain_s, state.seen, younger, oldest,
+        state.unheated_s,
+    )
+    seen = picture(plan, charges, after, look)
+    return replace(after, seen=seen), seen

@@ -74,12 +74,14 @@ def apply(
 
 
 def release_list(plan: ChargePlan, state: ChargeState, product_state: ProductState) -> tuple[Release, ...]:
-    """What every place holds and when it is ready, made when asked for; empty places are left out."""
+    """What every place holds and when it is ready, made when asked for; empty places are left out. After a gap the age
+    is what the place has at least."""
     wanted, found = plan.product.config.ready_age_h, []
+    least_h = product.least_ages_h(product_state.ages_h, product_state.younger_h)
     for index, there in enumerate(state.places):
         if there is None:
             continue
-        age, degC = product_state.ages_h[index], product_state.temperatures_degC[index]
+        age, degC = least_h[index], product_state.temperatures_degC[index]
         pace = plan.rates[there.mix](degC)
         missing = max(0.0, wanted - age)
         mix = plan.mixes[there.mix]
@@ -175,8 +177,11 @@ def _discharge(
     degC, since_s = product_state.temperatures_degC[index], product_state.pending_s - there.late_s
     age_h = product_state.ages_h[index] + since_s / 3600.0 * plan.rates[there.mix](degC)
     mix, own_h = plan.mixes[there.mix], (there.own_s + since_s) / 3600.0
-    ready = age_h >= plan.product.config.ready_age_h
+    less_h = product_state.younger_h[index] if product_state.younger_h else 0.0
+    ready = age_h - less_h >= plan.product.config.ready_age_h
     text = f"bay {bay} level {level}: {there.tonnes:.2f} t leave after {own_h:.1f} h, equivalent age {age_h:.1f} h"
+    if less_h:
+        text += f", it may be {less_h:.1f} h less"
     event = Event("discharge", "", text + ("" if ready else ", not ready"), (
         ("bay", bay), ("level", level), ("tonnes", there.tonnes), ("degC", degC), ("in_degC", there.degC),
         ("own_h", own_h), ("in_age_h", there.age_h), ("age_h", age_h), ("mix", there.mix), ("ready", ready),
@@ -194,7 +199,10 @@ def _put(state: ChargeState, index: int, there: Place | None) -> ChargeState:
 def _known(state: ProductState, index: int, degC: float, age_h: float) -> ProductState:
     """The state with another temperature and age of one place."""
     was, ages = state.temperatures_degC, state.ages_h
+    less, more = [
+        (*known[:index], 0.0, *known[index + 1 :]) if known else () for known in (state.younger_h, state.older_h)
+    ]
     return replace(
         state, temperatures_degC=(*was[:index], degC, *was[index + 1 :]),
-        ages_h=(*ages[:index], age_h, *ages[index + 1 :]),
+        ages_h=(*ages[:index], age_h, *ages[index + 1 :]), younger_h=less, older_h=more,
     )

@@ -13,6 +13,7 @@ from controller.core.climate.places import Picker, picker, positions, row, share
 from controller.core.climate.watched import Pair
 from controller.core.frames import Frame, all_good
 from controller.core.points import Point, of_kind
+from controller.core.product import gap
 from controller.core.product.maturity import Rate, Rates, across_gap, arrhenius_rate, arrhenius_rates
 from controller.core.product.mix import Mix
 from controller.core.product.racks import Dummy, ProductConfig
@@ -33,7 +34,9 @@ class Product:
     Equivalent age in hours at 20 degC. drying_kg_per_m2h: h_m (a_w Ws(T_surface) - W), positive dries, negative wets;
     over the wetted fraction while it dries. word: "drying", "wetting", "neutral", or "unknown" (then drying is NaN).
     ok: the temperatures are known now. given_off_kg_per_h: water to the air from all positions.
-    uncertain_h: hours whose temperatures were bridged, not seen.  full: every place in use holds a charge that was
+    age_h_min: what the youngest has at least, age_h_max: what the oldest has at most; they are estimates as long as
+    uncertain_h is 0: hours whose temperatures were bridged, not seen (see gap). Strength and ready_fraction go by what
+    places have at least.  full: every place in use holds a charge that was
     entered one by one (see charges), and no door is open.
     """
 
@@ -85,6 +88,8 @@ class ProductState:
     """pending_s: time not yet in the ages.  temperatures_degC, ages_h: per position, when the ages last moved.
 
     uncertain_s: time in the ages that was bridged.  seen: the last picture, the same object until it changes.
+    younger_h, older_h: per position, by how much its age may be less or more than estimated; empty = nothing bridged.
+    unheated_s: how much of pending_s there was no controller.
     """
 
     pending_s: float
@@ -92,6 +97,9 @@ class ProductState:
     ages_h: tuple[float, ...]
     uncertain_s: float
     seen: Product
+    younger_h: tuple[float, ...] = ()
+    older_h: tuple[float, ...] = ()
+    unheated_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +171,7 @@ def initial(plan: ProductPlan, mix_degC: float, age_h: float = 0.0) -> ProductSt
     """Product of one temperature and one equivalent age everywhere, before anything was read."""
     count = plan.count
     ages = (age_h,) * count
-    seen = _picture(plan, ages, 0.0, Seen(mix_degC, mix_degC, mix_degC, nan, False))
+    seen = _picture(plan, ages, 0.0, (), (), Seen(mix_degC, mix_degC, mix_degC, nan, False))
     return ProductState(0.0, (mix_degC,) * count, ages, 0.0, seen)
 
 
@@ -181,21 +189,50 @@ def follow(
     """
     pending_s = state.pending_s + dt_s
     if pending_s // LOOK_S == state.pending_s // LOOK_S:
-        seen = state.seen
-        return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
+        return waited(state, pending_s, state.seen), state.seen
     readings = readings_now(plan, frame, climate)
     now = look(plan, state, readings, climate, pending_s)
     if pending_s < AGE_S or not readings:
         was = state.seen
         aged = (was.age_h_min, was.age_h_mean, was.age_h_max, was.strength_MPa_min, was.ready_fraction)
         seen = record(plan, aged, state.uncertain_s, now)
-        return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen), seen
+        return waited(state, pending_s, seen), seen
     terms = map(mul, plan.weights, readings * plan.count)  # of all positions, one after the other
     temperatures = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
-    ages = older(plan, state, temperatures, pending_s)
-    uncertain_s = state.uncertain_s + (pending_s if pending_s > plan.config.gap_s else 0.0)
-    seen = _picture(plan, ages, uncertain_s, now)
-    return _state(0.0, temperatures, ages, uncertain_s, seen), seen
+    ages = grown(plan, state, temperatures, pending_s)
+    uncertain_s, younger, oldest = state.uncertain_s, state.younger_h, state.older_h
+    if pending_s > plan.config.gap_s:
+        uncertain_s += pending_s
+        more = doubt(plan, state, temperatures, ages, pending_s, climate)
+        younger, oldest = gap.summed(younger, more[0]), gap.summed(oldest, more[1])
+    seen = _picture(plan, ages, uncertain_s, younger, oldest, now)
+    return _state(0.0, temperatures, ages, uncertain_s, seen, younger, oldest), seen
+
+
+def waited(state: ProductState, pending_s: float, seen: Product) -> ProductState:
+    """The state while ages stand: only time that waits and the picture are new."""
+    return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen, state.younger_h,
+                  state.older_h, state.unheated_s)
+
+
+def was_heated(plan: ProductPlan, state: ProductState, elapsed_s: float) -> bool:
+    """Was the controller there in a gap, so that the chamber may have been heated?"""
+    return elapsed_s - state.unheated_s > plan.config.gap_s
+
+
+def doubt(
+    plan: ProductPlan, state: ProductState, temperatures: tuple[float, ...], ages: tuple[float, ...],
+    elapsed_s: float, climate: Climate,
+) -> tuple[list[float], list[float]]:
+    """By how much each position may be younger, and older, than bridging a gap has made it."""
+    hours, around, rate = elapsed_s / 3600.0, gap.around_degC(climate), plan.rate
+    heated = was_heated(plan, state, elapsed_s)
+    younger, older = [], []
+    for age, was_h, was, now in zip(ages, state.ages_h, state.temperatures_degC, temperatures, strict=True):
+        least, most = gap.gains_h(plan.mix, rate, was_h, was, now, around, hours, heated)
+        younger.append(max(0.0, age - was_h - least))
+        older.append(max(0.0, most - age + was_h))
+    return younger, older
 
 
 def readings_now(
@@ -260,7 +297,7 @@ def drying_rate(plan: ProductPlan, surface_degC: float, climate: Climate) -> flo
     return rate * config.wetted_fraction if rate > 0.0 else rate
 
 
-def older(
+def grown(
     plan: ProductPlan, state: ProductState, temperatures: tuple[float, ...], elapsed_s: float
 ) -> tuple[float, ...]:
     """Ages after a time in which each position went in a straight line from its last temperature to this one."""
@@ -278,13 +315,25 @@ def older(
     return tuple([age + hours * pace for age, pace in zip(state.ages_h, rates, strict=True)])
 
 
-def _picture(plan: ProductPlan, ages_h: tuple[float, ...], uncertain_s: float, now: Seen) -> Product:
+def least_ages_h(ages_h: tuple[float, ...], younger_h: tuple[float, ...]) -> tuple[float, ...]:
+    """What every position has at least; the estimates themselves while nothing was bridged."""
+    return tuple([age - less for age, less in zip(ages_h, younger_h, strict=True)]) if younger_h else ages_h
+
+
+def _picture(
+    plan: ProductPlan, ages_h: tuple[float, ...], uncertain_s: float, younger_h: tuple[float, ...],
+    older_h: tuple[float, ...], now: Seen,
+) -> Product:
     """All numbers of the record, over occupied positions; an empty chamber has age 0 and nothing ready."""
     ages = plan.pick_occupied(ages_h) or (0.0,)
-    youngest = min(ages)
-    ready = len([age for age in ages if age >= plan.config.ready_age_h]) / len(ages) if plan.occupied else 0.0
+    least, most = ages, ages
+    if younger_h and plan.occupied:
+        least = plan.pick_occupied(least_ages_h(ages_h, younger_h))
+        most = plan.pick_occupied(gap.summed(ages_h, older_h))
+    youngest = min(least)
+    ready = len([age for age in least if age >= plan.config.ready_age_h]) / len(ages) if plan.occupied else 0.0
     strength = strength_MPa(plan.mix, youngest)
-    aged = (youngest, sum(ages) / len(ages), max(ages), strength, ready)
+    aged = (youngest, sum(ages) / len(ages), max(most), strength, ready)
     return record(plan, aged, uncertain_s, now)
 
 

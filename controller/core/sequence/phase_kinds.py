@@ -92,7 +92,7 @@ def classed(outage_s: float) -> Outage:
     return "middle" if outage_s < LONG_S else "long"
 
 
-def after_outage(outage: Outage, on_outage: OnOutage, kind: PhaseKind) -> tuple[str, ...]:
+def ordered_after(outage: Outage, on_outage: OnOutage, kind: PhaseKind) -> tuple[str, ...]:
     """What is ordered after an outage in a phase. An empty chamber has nothing that time spoils: after a long outage
     its phase goes on as after a short one, so that frost protection does not end with it."""
     return AFTER["middle" if KINDS[kind].empty else outage, on_outage]
@@ -100,4 +100,4 @@ def after_outage(outage: Outage, on_outage: OnOutage, kind: PhaseKind) -> tuple[
 
 def outage_words(outage: Outage, on_outage: OnOutage, kind: PhaseKind) -> str:
     """The same for people."""
-    return _WORDS[after_outage(outage, on_outage, kind)]
+    return _WORDS[ordered_after(outage, on_outage, kind)]

@@ -14,7 +14,7 @@ from controller.core.invariants import invariants
 from controller.core.orders.procedure import EDGES, STATES
 from controller.core.orders.verbs import VERBS
 from controller.core.scan import ScanResult, ScanState
-from controller.core.sequence.recipe import PhaseKind
+from controller.core.sequence.phase_kinds import PhaseKind
 from controller.rig import judge
 from controller.rig.campaign.cases import CASES
 from controller.rig.campaign.moments import REST, STANDING, situation_of

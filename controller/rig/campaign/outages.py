@@ -9,7 +9,7 @@ from controller.core.scan import ScanState
 from controller.rig.campaign.swarm import Outage
 from controller.runtime.loop import Start
 from controller.runtime.restart import after_outage
-from controller.runtime.resume import going_on
+from controller.runtime.resume import aged, going_on
 from controller.runtime.session import CODEC, Session
 from plantsim.faults import Fault
 
@@ -23,11 +23,8 @@ def over(session: Session, outage: Outage, state: ScanState, began_s: float, sca
     last_ms, now_ms = round(1000.0 * (gone - 1) * scan_s), round(1000.0 * (gone + missed) * scan_s)
     kept = CODEC.load(CODEC.dump(state))
     resumed = after_outage(kept, gone + missed, began_s + (gone - 1) * scan_s, last_ms, now_ms)
-    start = going_on(session, resumed, kept, now_ms)
-    return Start(
-        state=start.state, scan=start.scan, now_s=start.now_s, commands=start.commands, events=start.events,
-        skipped_scans=missed if outage.crashed else missed - 1,
-    )  # fmt: skip
+    start = going_on(session, resumed, aged(kept, resumed.unseen_s), now_ms)
+    return replace(start, skipped_scans=missed if outage.crashed else missed - 1)
 
 
 def on_the_wire(faults: Sequence[Fault], outage: Outage | None, scan_s: float) -> list[Fault]:

@@ -77,7 +77,10 @@ export class RackFace {
 
   words(now) {
     const word = t(`product.${now.product.word}`);
-    if (this.mode === "ready") return t("rack.words_ready", { pct: Math.round(100 * (now.product.ready_share ?? 0)), age: number(now.product.age_min_h), wanted: number(this.plate.ready_age_h, 0) });
+    if (this.mode === "ready") {
+      const bridged = now.product.uncertain_h ? ` ${t("rack.words_bridged", { hours: number(now.product.uncertain_h) })}` : "";
+      return t("rack.words_ready", { pct: Math.round(100 * (now.product.ready_share ?? 0)), age: number(now.product.age_min_h), wanted: number(this.plate.ready_age_h, 0) }) + bridged;
+    }
     return t("rack.words_air", { spread: number(now.air.spread_K, 2, "K"), mean: number(now.air.degC, 1, "degC"), word });
   }
 }
