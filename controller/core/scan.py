@@ -182,7 +182,7 @@ def scan(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
         raw.watchdog_tripped
         or (raw.watchdog_trips != known_trips and _tripped_unseen(known_trips, raw.watchdog_trips)),
-        standing, hands,
+        standing, hands, state.upkeep.duty.stale,
     )  # fmt: skip
     overdue = state.upkeep.duty.overdue
     alarm_state, outputs, alarm_events = alarms.update(

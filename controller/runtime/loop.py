@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from time import perf_counter_ns
 from typing import Any, Protocol
 
@@ -22,6 +22,7 @@ from controller.runtime.clock import Clock
 from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
+from controller.runtime.start import Start as Start
 from controller.runtime.trace import Trace
 from controller.store.header import Header
 from controller.store.recorder import Scan, scan_row
@@ -71,24 +72,6 @@ class Sink(Protocol):
     def add(self, row: Scan) -> None:
         """Take one scan; never raises for a disk."""
         ...
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Start:
-    """Where a run begins: fresh, or after an outage.
-
-    commands, events: applied and journaled in the first scan (a restart holds the sequence there).
-    later: (scan, command) of what is applied after that.
-    skipped_scans: added to the first heartbeat, so that a lockstep device lives through an outage.
-    """
-
-    state: Any
-    scan: int = 0
-    now_s: float = 0.0
-    commands: tuple[Command, ...] = ()
-    later: tuple[tuple[int, Command], ...] = ()
-    events: tuple[Event, ...] = ()
-    skipped_scans: int = 0
 
 
 class Runner:
@@ -187,9 +170,8 @@ class Runner:
         times: Times,
     ) -> tuple[int, Any, str]:
         clock, step, scan_s, now_ns = self._clock, self._step, self._scan_s, perf_counter_ns
-        lockstep, due, state, troubles = clock.lockstep, self._orders.due, start.state, self._troubles
-        if start.later:
-            due = MergedOrders(ScriptOrders(start.later), self._orders).due
+        lockstep, state, troubles = clock.lockstep, start.state, self._troubles
+        due = self._orders.due if not start.later else MergedOrders(ScriptOrders(start.later), self._orders).due
         done = 0
         while max_scans is None or done < max_scans:
             scan = start.scan + done

@@ -210,8 +210,7 @@ def allocate(
                 heat_kW_max *= _heat_share(plan, vent, floor - t, ceiling > floor)
                 if heat_kW_max == 0.0:
                     why_heat = FLOOR_SAGS
-            if not targets.rh_vent_above_pct:  # else the constraint has said why
-                why = (*why, VENT_DEW + climate.surface)
+            why = why if targets.rh_vent_above_pct else (*why, VENT_DEW + climate.surface)
         elif drier == 0.0 and too_moist and targets.vent:
             why = (*why, VENT_USELESS)
     else:
@@ -230,9 +229,7 @@ def allocate(
             vent = min(max(vent, (-need - plan.dead_zone_kW) / cooler), vent_max)
     else:
         why = (*why, NO_TEMPERATURE)
-    if targets.rh_vent_above_pct:
-        cooler = 0.0  # to dry is to heat what is vented: no fight
-    return _result(state, temperature, moisture, need, vent, fog, fan_pct, cooler, vent_max, why)
+    return _result(state, temperature, moisture, need, vent, fog, fan_pct, cooler, vent_max, why, targets)
 
 
 def _water(
@@ -335,11 +332,12 @@ def _result(
     cooler: float,
     vent_max: float,
     why: tuple[str, ...],
+    targets: Targets,
 ) -> tuple[AllocationState, Demands]:
     heat, fighting = 0.0, 0.0
     if need_kW > 0.0:
         heat = need_kW
-        if vent > 0.0:
+        if vent > 0.0 and not targets.rh_vent_above_pct:  # to dry is to heat what is vented
             fighting = vent * cooler
             if heat < fighting:
                 fighting = heat

@@ -8,7 +8,7 @@ is no watched surface, and the water that condenses on it is estimated here inst
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from math import exp
 from operator import mul
@@ -147,32 +147,27 @@ def follow(
     local = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
     before = charges
     charges, temperatures, ages = _older(plan, charges, state, local, climate, pending_s)
-    uncertain_s, younger, oldest = state.uncertain_s, state.younger_h, state.older_h
+    uncertain_s, younger, older = state.uncertain_s, state.younger_h, state.older_h
     if pending_s > base.config.gap_s:
         uncertain_s += pending_s
-        more = _doubt(plan, before, state, temperatures, ages, pending_s, climate)
-        younger, oldest = gap.summed(younger, more[0]), gap.summed(oldest, more[1])
-    after = _product_state(0.0, temperatures, ages, uncertain_s, state.seen, younger, oldest)
+        spans = _spans(plan, before, state, temperatures, ages, pending_s)
+        heated = pending_s - state.unheated_s > base.config.gap_s
+        younger, older = gap.more(younger, older, spans, gap.around_degC(climate), heated)
+    after = _product_state(0.0, temperatures, ages, uncertain_s, state.seen, younger, older)
     seen = picture(plan, charges, after, now)
-    return charges, _product_state(0.0, temperatures, ages, uncertain_s, seen, younger, oldest), seen
+    return charges, _product_state(0.0, temperatures, ages, uncertain_s, seen, younger, older), seen
 
 
-def _doubt(
+def _spans(
     plan: ChargePlan, charges: ChargeState, state: ProductState, temperatures: tuple[float, ...],
-    ages: tuple[float, ...], elapsed_s: float, climate: Climate,
-) -> tuple[list[float], list[float]]:
-    """As `product.doubt`, every place with its own mix and time; nothing is in doubt of an empty one."""
-    around, heated = gap.around_degC(climate), product.was_heated(plan.product, state, elapsed_s)
-    younger, older = [0.0] * len(ages), [0.0] * len(ages)
+    ages: tuple[float, ...], elapsed_s: float,
+) -> Iterator[gap.Span | None]:
+    """Of a gap, place by place: its mix, age and temperature before and after, and how long it has stood there."""
     for index, there in enumerate(charges.places):
-        if there is None:
-            continue
-        rate, mix, hours = plan.rates[there.mix], plan.mixes[there.mix], (elapsed_s - there.late_s) / 3600.0
-        was_h, was, now = state.ages_h[index], state.temperatures_degC[index], temperatures[index]
-        least, most = gap.gains_h(mix, rate, was_h, was, now, around, hours, heated)
-        younger[index] = max(0.0, ages[index] - was_h - least)
-        older[index] = max(0.0, most - ages[index] + was_h)
-    return younger, older
+        yield None if there is None else (
+            plan.mixes[there.mix], plan.rates[there.mix], state.ages_h[index], ages[index],
+            state.temperatures_degC[index], temperatures[index], (elapsed_s - there.late_s) / 3600.0,
+        )
 
 
 def _older(
@@ -220,7 +215,7 @@ def picture(
 ) -> Product:
     """All numbers of the record, over the places that hold boards."""
     ages_h, most_h = state.ages_h, gap.summed(state.older_h, state.ages_h)
-    least_h = product.least_ages_h(ages_h, state.younger_h)
+    least_h = gap.least_ages_h(ages_h, state.younger_h)
     base, count, ready = plan.product, 0, 0
     youngest: dict[str, float] = {}
     total = oldest = 0.0

@@ -7,7 +7,7 @@ no controller nothing heats it either: the panel's watchdog sees to that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import ceil, exp, isfinite
 from typing import Protocol
 
@@ -18,6 +18,7 @@ from controller.core.product.mix import Mix
 
 COLDEST_DEGC = -30.0  # taken for the air around where neither hall nor outdoor air is measured
 KJ_PER_KGK = 0.9  # of dry concrete, memory; water, boards and racks would take heat too: left out, the rise is more
+Span = tuple[Mix, Rate, float, float, float, float, float]  # mix, rate, age before and after, degC before and after, h
 BRIDGED = "AGE"  # tag of the journal line
 STEP_H, STEPS_MAX = 0.25, 400
 
@@ -50,6 +51,28 @@ def gains_h(
     if not heated:
         coldest = min(before_degC, max(coldest, after_degC - rise_K * (_degree(mix, age) - began)))
     return hours * rate(coldest), age - age_h
+
+
+def more(
+    younger_h: tuple[float, ...], older_h: tuple[float, ...], spans: Iterable[Span | None], around: float, heated: bool
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """By how much each place may be younger and older, one more gap counted in; None stands for an empty place."""
+    less, plus = [], []
+    for span in spans:
+        if span is None:
+            less.append(0.0)
+            plus.append(0.0)
+            continue
+        mix, rate, was_h, age_h, before, after, hours = span
+        least, most = gains_h(mix, rate, was_h, before, after, around, hours, heated)
+        less.append(max(0.0, age_h - was_h - least))
+        plus.append(max(0.0, most - age_h + was_h))
+    return summed(younger_h, less), summed(older_h, plus)
+
+
+def least_ages_h(ages_h: tuple[float, ...], younger_h: tuple[float, ...]) -> tuple[float, ...]:
+    """What every place has at least; the estimates themselves while nothing was bridged."""
+    return tuple([age - less for age, less in zip(ages_h, younger_h, strict=True)]) if younger_h else ages_h
 
 
 def summed(known: tuple[float, ...], more: Sequence[float]) -> tuple[float, ...]:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from controller.core.frames import Command, Event
 from controller.core.orders.commands import outcome
 from controller.core.orders.verbs import CHARGE, DISCHARGE
-from controller.core.product import charges, product
+from controller.core.product import charges, gap, product
 from controller.core.product.charges import ChargePlan, ChargeState, Place
 from controller.core.product.product import Product, ProductState
 from controller.core.product.strength import caption, strength_MPa
@@ -77,7 +77,7 @@ def release_list(plan: ChargePlan, state: ChargeState, product_state: ProductSta
     """What every place holds and when it is ready, made when asked for; empty places are left out. After a gap the age
     is what the place has at least."""
     wanted, found = plan.product.config.ready_age_h, []
-    least_h = product.least_ages_h(product_state.ages_h, product_state.younger_h)
+    least_h = gap.least_ages_h(product_state.ages_h, product_state.younger_h)
     for index, there in enumerate(state.places):
         if there is None:
             continue

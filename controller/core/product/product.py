@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import repeat
 from math import nan
 from operator import mul
 
@@ -200,39 +201,21 @@ def follow(
     terms = map(mul, plan.weights, readings * plan.count)  # of all positions, one after the other
     temperatures = tuple(map(sum, zip(*[terms] * len(readings), strict=True)))
     ages = grown(plan, state, temperatures, pending_s)
-    uncertain_s, younger, oldest = state.uncertain_s, state.younger_h, state.older_h
+    uncertain_s, younger, older = state.uncertain_s, state.younger_h, state.older_h
     if pending_s > plan.config.gap_s:
         uncertain_s += pending_s
-        more = doubt(plan, state, temperatures, ages, pending_s, climate)
-        younger, oldest = gap.summed(younger, more[0]), gap.summed(oldest, more[1])
-    seen = _picture(plan, ages, uncertain_s, younger, oldest, now)
-    return _state(0.0, temperatures, ages, uncertain_s, seen, younger, oldest), seen
+        spans = zip(repeat(plan.mix), repeat(plan.rate), state.ages_h, ages, state.temperatures_degC, temperatures,
+                    repeat(pending_s / 3600.0))
+        heated = pending_s - state.unheated_s > plan.config.gap_s
+        younger, older = gap.more(younger, older, spans, gap.around_degC(climate), heated)
+    seen = _picture(plan, ages, uncertain_s, younger, older, now)
+    return _state(0.0, temperatures, ages, uncertain_s, seen, younger, older), seen
 
 
 def waited(state: ProductState, pending_s: float, seen: Product) -> ProductState:
     """The state while ages stand: only time that waits and the picture are new."""
     return _state(pending_s, state.temperatures_degC, state.ages_h, state.uncertain_s, seen, state.younger_h,
                   state.older_h, state.unheated_s)
-
-
-def was_heated(plan: ProductPlan, state: ProductState, elapsed_s: float) -> bool:
-    """Was the controller there in a gap, so that the chamber may have been heated?"""
-    return elapsed_s - state.unheated_s > plan.config.gap_s
-
-
-def doubt(
-    plan: ProductPlan, state: ProductState, temperatures: tuple[float, ...], ages: tuple[float, ...],
-    elapsed_s: float, climate: Climate,
-) -> tuple[list[float], list[float]]:
-    """By how much each position may be younger, and older, than bridging a gap has made it."""
-    hours, around, rate = elapsed_s / 3600.0, gap.around_degC(climate), plan.rate
-    heated = was_heated(plan, state, elapsed_s)
-    younger, older = [], []
-    for age, was_h, was, now in zip(ages, state.ages_h, state.temperatures_degC, temperatures, strict=True):
-        least, most = gap.gains_h(plan.mix, rate, was_h, was, now, around, hours, heated)
-        younger.append(max(0.0, age - was_h - least))
-        older.append(max(0.0, most - age + was_h))
-    return younger, older
 
 
 def readings_now(
@@ -315,11 +298,6 @@ def grown(
     return tuple([age + hours * pace for age, pace in zip(state.ages_h, rates, strict=True)])
 
 
-def least_ages_h(ages_h: tuple[float, ...], younger_h: tuple[float, ...]) -> tuple[float, ...]:
-    """What every position has at least; the estimates themselves while nothing was bridged."""
-    return tuple([age - less for age, less in zip(ages_h, younger_h, strict=True)]) if younger_h else ages_h
-
-
 def _picture(
     plan: ProductPlan, ages_h: tuple[float, ...], uncertain_s: float, younger_h: tuple[float, ...],
     older_h: tuple[float, ...], now: Seen,
@@ -328,7 +306,7 @@ def _picture(
     ages = plan.pick_occupied(ages_h) or (0.0,)
     least, most = ages, ages
     if younger_h and plan.occupied:
-        least = plan.pick_occupied(least_ages_h(ages_h, younger_h))
+        least = plan.pick_occupied(gap.least_ages_h(ages_h, younger_h))
         most = plan.pick_occupied(gap.summed(ages_h, older_h))
     youngest = min(least)
     ready = len([age for age in least if age >= plan.config.ready_age_h]) / len(ages) if plan.occupied else 0.0

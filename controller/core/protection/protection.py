@@ -97,12 +97,14 @@ def guard(
     watchdog_tripped: bool = False,
     standing: bool = False,
     hands: Hands | None = None,
+    stale: bool = False,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
     """Judge every row and overrule the outputs where a row says so, in the scan in which its cause is seen.
 
     reset: (id, who) of each "reset-trips" in this scan; each is answered by one event here. standing: doors are daily
     work now; an open one is judged by the row "door-long" instead of "door-open". hands: what people have overridden,
     None for nothing; then what was measured is judged beside what stands in its place, and the worse of both counts.
+    stale: the fog water may not be sprayed before somebody has flushed it.
     A healthy scan returns the same outputs, HEALTHY, and mostly the same state.
     """
     at_work = sequence_state not in AT_REST
@@ -111,6 +113,7 @@ def guard(
         and hands is None
         and not reset
         and not watchdog_tripped
+        and not stale
         and _all_well(plan, frame, climate)
         and not (plan.added and True in own_causes(plan.added, frame, at_work))
     ):
@@ -126,11 +129,11 @@ def guard(
             return _state(state.timer_s, state.tripped, (), fan_s, run_on_s, _FULL_PCT, True), outputs, HEALTHY
         if not fan and not heat and state.run_on_s == 0.0 and state.fan_s == 0.0:
             return state, outputs, HEALTHY
-    causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped, standing)
+    causes = _causes(plan, state, outputs, frame, climate, sequence_state, watchdog_tripped, standing, stale)
     proven, locked = frame.discrete[plan.airflow], False
     if hands is not None:
         measured = _causes(
-            plan, state, outputs, hands.frame, hands.air, sequence_state, watchdog_tripped, standing
+            plan, state, outputs, hands.frame, hands.air, sequence_state, watchdog_tripped, standing, stale
         )
         causes = tuple(
             (cause or other) and number not in hands.bypassed
@@ -162,7 +165,7 @@ def _all_well(plan: ProtectionPlan, frame: Frame, climate: Climate) -> bool:
 
 def _causes(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, frame: Frame, climate: Climate,
-    sequence_state: str, watchdog_tripped: bool, standing: bool,
+    sequence_state: str, watchdog_tripped: bool, standing: bool, stale: bool,
 ) -> tuple[bool, ...]:
     """Whether each row's cause is there, in the plan's order. A missing reading (NaN) is no cause of a hot row."""
     contacts, values = frame.discrete, frame.values
@@ -185,6 +188,7 @@ def _causes(
         watchdog_tripped and at_work,  # at rest it is how a panel greets a controller that has just started
         at_work and not contacts[plan.fog_pressure],  # at rest the fog water may be shut off
         door and standing,
+        stale and (at_work or any(outputs.discrete[column] for column in plan.fog_valves)),  # at rest nobody needs it
         *own_causes(plan.added, frame, at_work),
     )
 

@@ -97,5 +97,9 @@ ROWS: tuple[Row, ...] = (
         "a door of a standing climate was left open, or its switch is out of place",
         "no fog anywhere, because its banks serve all bays; the climate of the bay is lost, its boards dry",
         "make sure that nobody is inside, close the door"),
+    Row("fog-stale", "fog water is stale", 0, 0.0, FOG, "none", False, 0.0, "medium",
+        "it stood still for too long, or its tank is not as cold as it must be: see what is due",
+        "no fog, because stale water must not be breathed in; the product dries once it is warmer than the dew point",
+        "flush or drain as what is due says, then say that it is done: fog comes back by itself"),
 )
 NUMBER: dict[str, int] = {row.tag: number for number, row in enumerate(ROWS)}

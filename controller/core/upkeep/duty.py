@@ -31,7 +31,8 @@ class DutyItem:
     run_h, idle_h: of `drive`, one of [wear] drives: so long it has run since it was done last, or has not run.
     reading with above or below: due while the reading is there, once for each time. every_days counts from the last
     time it was done, from `last` (a date like 2026-03-01, of the time before this record), or else from the beginning
-    of the record. grace_h: so long after it became due it is overdue, which is alarmed.
+    of the record. grace_h: so long after it became due it is overdue, which is alarmed. blocks: what stays off from
+    when it is due until it is done (protection's row "fog-stale").
     """
 
     tag: Annotated[str, Len(1, 40)]
@@ -47,6 +48,7 @@ class DutyItem:
     below: float | None = None
     last: Annotated[str, Len(0, 10)] = ""
     grace_h: Annotated[float, Ge(0), Le(10_000)] = 24.0
+    blocks: tuple[Literal["fog"], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,8 @@ class Done:
 @dataclass(frozen=True, slots=True)
 class DutyState:
     """due: (tag, since when) of what is due. overdue: tags of it that are. passed: items by a reading that were done
-    while the reading was still there. epoch_s: UTC of the record's beginning, s; None where there is no calendar.
+    while the reading was still there. stale: does something that is due keep fog off? epoch_s: UTC of the record's
+    beginning, s; None where there is no calendar.
     """
 
     next_s: float = 0.0
@@ -73,6 +76,7 @@ class DutyState:
     overdue: tuple[str, ...] = ()
     passed: tuple[str, ...] = ()
     epoch_s: float | None = None
+    stale: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +134,10 @@ def look(
     overdue = tuple(
         tag for tag, since_s in due if now_s - since_s >= next(i.grace_h for i in plan.items if i.tag == tag) * 3600.0
     )
+    tags = {tag for tag, _since_s in due}
+    stale = any("fog" in item.blocks and item.tag in tags for item in plan.items)
     after = replace(
-        state, next_s=now_s + EVERY_S, due=tuple(due), overdue=overdue, passed=tuple(passed)
+        state, next_s=now_s + EVERY_S, due=tuple(due), overdue=overdue, passed=tuple(passed), stale=stale
     )
     return after, tuple(events)
 

@@ -81,6 +81,6 @@ def carried(plan: UpkeepPlan, state: UpkeepState, until_s: float, now_s: float, 
         wear.carried(state.wear, until_s, plan.wear),
         DutyState(
             now_s, tuple(one for one in before.done if one.tag in known),
-            tuple(one for one in before.due if one[0] in known), (), before.passed, utc_s - now_s,
+            tuple(one for one in before.due if one[0] in known), (), before.passed, utc_s - now_s, before.stale,
         ),
     )

@@ -180,3 +180,18 @@ def test_any_other_text_is_no_date(text: str) -> None:
     except ValueError:
         known = False
     assert (duty._date_s(text) is not None) is known
+
+
+@pytest.mark.parametrize("way", [{"idle_h": 72.0, "drive": "XV-102B"}, {"reading": "TT-110", "above": 25.0}])
+def test_what_blocks_fog_does_so_from_when_it_is_due_until_it_is_done(todo: Any, way: dict[str, Any]) -> None:
+    item, plain = todo(blocks=("fog",), **way), todo(**way)
+    item.at(0.0)
+    assert not item.state.stale
+    for one in (item, plain):
+        one.values[one.hall] = 26.0
+        assert one.at(73.0 * 3600.0)
+    assert (item.state.stale, plain.state.stale) == (True, False)
+    assert item.done(73.5 * 3600.0, note="flushed to the drain") == ""
+    item.at(73.5 * 3600.0)
+    assert not item.state.stale
+    assert item.events[-1].text == "done: trial, by ana: flushed to the drain"
