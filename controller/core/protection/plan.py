@@ -11,7 +11,7 @@ from annotated_types import Ge, Gt, Le
 
 from controller.core.binding import Binder
 from controller.core.frames import Outputs
-from controller.core.points import Point, of_kind
+from controller.core.points import Kind, Point, of_kind
 from controller.core.rows import own as own_rows
 from controller.core.rows.heat_words import HeatKind, worded
 from controller.core.rows.own import OwnRow, Votes
@@ -126,8 +126,8 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...], heat: HeatKind = "
     def contact(name: str) -> int:
         return binder.column(name, getattr(config, name), "DI")
 
-    def output(name: str, kind: str) -> int:
-        return binder.column(name, getattr(config, name), "AO" if kind == "AO" else "DO")
+    def output(name: str, kind: Kind) -> int:
+        return binder.column(name, getattr(config, name), kind)
 
     chains = tuple(contact(name) for name in ("emergency_stop", "limiter", "person_inside"))
     doors = tuple(binder.column("doors", tag, "DI") for tag in config.doors)

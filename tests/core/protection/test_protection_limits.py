@@ -136,6 +136,27 @@ def test_the_first_analog_output_can_be_the_heater(
     assert guard.outputs.discrete[guard.plan.fan_run]  # it runs on after this heat too
 
 
+def test_without_a_valve_no_analog_output_is_heat(
+    make_guard: Callable[..., Guard], written: Written, frame: Frame, opened: Opened
+) -> None:
+    """Contacts heat; whatever the analog outputs do, none of them is taken away with the heat."""
+    asked = written(SC_101=75.0, YC_101=True, YC_103=True, TCV_103=40.0, ZC_120=30.0)
+    guard = make_guard(asked, frame, heat_valve="")
+    guard.scan(30)
+    guard.frame = opened("FS-101")
+    guard.scan()
+    assert not guard.on()["frame"]
+    assert guard.outputs.analog == asked.analog
+    assert not guard.outputs.discrete[guard.plan.heat_run]
+
+
+@pytest.mark.parametrize(("heat", "word"), [("gas", "burner"), ("electric", "contactor"), ("steam", "steam"),
+                                            ("water", "valve")])
+def test_rows_speak_of_the_heater_that_is_there(points: tuple[Point, ...], heat: Any, word: str) -> None:
+    rows = {row.tag: row for row in protection.bind(ProtectionConfig(), points, heat).rows}
+    assert word in rows["air-too-hot"].cause
+
+
 def test_safe_outputs_are_those_of_the_point_list(points: tuple[Point, ...]) -> None:
     given = tuple(
         replace(point, safe=37.0) if point.tag == "ZC-120" else replace(point, safe=1.0) if point.tag == "YC-106"

@@ -60,6 +60,8 @@ def test_each_kind_of_phase_moves_waits_and_heats_in_its_way() -> None:
     assert [phase.moves for phase in made] == [0, 1, 0, -1, 0]
     assert [phase.waits for phase in made] == [False, True, True, False, False]
     assert [phase.single for phase in made] == [True, False, False, True, True]
+    assert [phase.rate_K_per_h for phase in made] == [0.0, 1.8, 0.0, 3.6, 0.0]
+    assert [phase.rate_K_per_s for phase in made] == pytest.approx([0.0, 0.0005, 0.0, 0.001, 0.0])
     assert [phase.targets.heat for phase in made] == [True, True, True, False, False]
     assert [phase.targets.fog for phase in made] == [True, True, True, False, False]
     assert all(phase.targets.vent for phase in made)
@@ -67,6 +69,10 @@ def test_each_kind_of_phase_moves_waits_and_heats_in_its_way() -> None:
         "phase 1 of 5, rest", "phase 2 of 5, ramp", "phase 3 of 5, hold", "phase 4 of 5, cooldown", "phase 5 of 5, vent"
     ]
     assert [phase.kind for phase in made] == ["rest", "ramp", "hold", "cooldown", "vent"]
+
+
+def test_any_humidity_at_all_asks_for_fog() -> None:
+    assert [one(replace(REST, rh_fog_below_pct=pct)).targets.fog for pct in (0.0, 0.5, 95.0)] == [False, True, True]
 
 
 def test_a_phase_in_the_units_of_the_scan() -> None:
