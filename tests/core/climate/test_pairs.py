@@ -142,6 +142,14 @@ def test_the_formula_of_a_psychrometer(name: str) -> None:
     assert psychrometer_Pa(dry, wet, PSYCHROMETERS[name], pressure) == pytest.approx(expected, rel=1e-12)
 
 
+def test_any_vapour_above_none_counts() -> None:
+    """The pressure at which half a pascal is left."""
+    dry, wet = 30.0, 24.0
+    A = WMO.per_K * (1.0 + WMO.rise_per_K * wet)
+    pressure = (moistair.saturation_pressure_Pa(wet) - 0.5) / (A * (dry - wet))
+    assert psychrometer_Pa(dry, wet, WMO, pressure) == pytest.approx(0.5, abs=1e-6)
+
+
 def test_a_wick_hardly_colder_than_the_air_is_nearly_saturated_and_an_equal_one_is() -> None:
     assert psychrometer_Pa(30.0, 30.0, WMO) == moistair.saturation_pressure_Pa(30.0)
     assert psychrometer_Pa(30.0, 29.5, WMO) < 0.97 * moistair.saturation_pressure_Pa(30.0)

@@ -101,6 +101,21 @@ def test_it_comes_back_after_it_has_agreed_for_as_long(hall: Hall) -> None:
     assert hall.events[-1].text == "TT-101C agrees with its siblings again"
 
 
+def test_it_is_out_to_the_last_of_its_time(points: tuple[Point, ...], frame: Frame) -> None:
+    """60.5 s: out at the second look; a minute later half a second is left, so it comes back at the look after."""
+    hall = Hall(points, frame, time_s=60.5)
+    for letter in "ABCDEFGH":
+        hall.set(**{f"TT_101{letter}": 30.0, f"MT_101{letter}": 96.0})
+    hall.set(TT_101C=35.5)
+    seen = []
+    for minute in range(5):
+        if minute == 2:
+            hall.set(TT_101C=30.0)
+        hall.minutes(1)
+        seen.append(hall.out())
+    assert seen == [[], ["TT-101C"], ["TT-101C"], [], []]
+
+
 def test_a_humidity_is_not_blamed_for_the_temperature_of_its_own_body(hall: Hall) -> None:
     """A temperature 6 K too high makes the dew point of its pair 6 K too high as well."""
     hall.set(TT_101C=36.0)
@@ -264,6 +279,7 @@ def test_a_humidity_above_saturation_counts_as_saturated(points: tuple[Point, ..
     hall.set(MT_101C=118.0, TT_101A=36.0)
     hall.minutes(20)
     assert hall.out() == ["TT-101A"]
+    assert hall.plan.ways[2](30.0, 100.4) == hall.plan.ways[2](30.0, 100.0)
 
 
 def test_a_bad_humidity_has_no_dew_point(hall: Hall) -> None:

@@ -157,6 +157,12 @@ def test_the_first_minute_only_sets_the_reference_and_the_time_itself_is_enough(
     assert [event.tag for event in minutes(plan, frame, 30.0, 30.0, 30.0)[1]] == ["TT-101A"]
 
 
+def test_a_time_between_two_looks_is_over_at_the_later_one(points: tuple[Point, ...], frame: Frame) -> None:
+    plan = one(points, "TT-101A", time_s=120.5)
+    assert minutes(plan, frame, *[30.0] * 3)[1] == []
+    assert len(minutes(plan, frame, *[30.0] * 4)[1]) == 1
+
+
 def test_one_that_moved_waits_for_its_whole_time_again(points: tuple[Point, ...], frame: Frame) -> None:
     plan = one(points, "TT-101A", time_s=120.0)
     assert minutes(plan, frame, 30.0, 30.0, 31.0, 31.0)[1] == []

@@ -101,6 +101,20 @@ def test_a_reading_that_breaks_or_comes_back_is_no_jump_but_one_beyond_its_range
     assert state.suspect_s == ((10.0, 0.0) if word in (3601, 20999) else ())
 
 
+@pytest.mark.parametrize(("word", "jumps"), [(-101, False), (601, False), (-100, True), (600, True)])
+def test_a_number_outside_its_range_is_no_jump_either(word: int, jumps: bool) -> None:
+    plan = bound(point("TT-1", **{**NUMBER, "rate_per_s_max": 2.0}), recover_s=0.0)
+    state, _frame = lived(plan, words(250), words(word))
+    assert state == SignalState((word,), 0.0, (10.0,) if jumps else (), (), ())
+
+
+@pytest.mark.parametrize("dt_s", [0.25, 1.0])
+def test_only_what_was_broken_has_to_recover(dt_s: float) -> None:
+    state, frame = lived(bound(*TWO), words(12000, 12000), words(12000, 3000), dt_s=dt_s)
+    assert state.broken_s == (0.0, 10.0)
+    assert frame.qualities == (Quality.GOOD, Quality.BAD)
+
+
 def test_a_silence_of_one_device_gives_its_channels_the_time_to_change_in_seconds() -> None:
     """Three scans of two seconds unseen and one seen: in 8 s 6400 uA are physics, for the other 1600."""
     plan = bound(point("TT-1", **EXACT), point("TT-2", **EXACT))
