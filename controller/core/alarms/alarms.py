@@ -160,7 +160,7 @@ def update(
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
     if beats or (sequence.trail and "running" in sequence.trail):
         span_s = beats * MEAN_EVERY_S
-        means = with_means(plan.config, state.means, demands, product, sequence, working, targets.empty, span_s)
+        means = with_means(plan.config, state.means, demands, product, sequence, working, span_s, targets.empty)
         state = _state(state.lives, means, state.hidden, state.rate, state.told, state.silenced)
     if (
         not state.lives

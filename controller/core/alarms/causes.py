@@ -153,10 +153,12 @@ def any_beyond(
 
 def with_means(
     config: AlarmsConfig, means: Means, demands: Demands, product: Product, sequence: SequenceState,
-    working: bool, empty: bool, span_s: float,
+    working: bool, span_s: float, empty: bool = False,
 ) -> Means:
-    """Drying since the cycle began (while product stands inside), and heat against vent over about the last hour,
-    brought up by span_s."""
+    """Drying since the cycle began, and heat against vent over about the last hour, brought up by span_s.
+
+    empty: no product stands inside now, so nothing is added to its drying.
+    """
     drying, drying_s = means.drying_kg_per_m2, means.drying_s
     heat = fight = 0.0
     if sequence.trail and sequence.cycle_s == 0.0:
