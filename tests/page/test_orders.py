@@ -12,7 +12,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from controller.config.find import find
+from controller.core.orders.commands import VERBS as CORE_VERBS
 from controller.page.people import audit
+from controller.page.people.roles import ROLES, VERBS, allowed, needed
 from controller.store.desk import Desk
 from controller.store.desk_schema import peek_at_desk
 from tests.page.conftest import Served
@@ -98,6 +100,34 @@ def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> Non
     assert (line.who, line.what, line.object, line.reason, line.result) == (
         "person-supervise", "shelve", "chamber", "known", "asked"
     )  # fmt: skip
+
+
+def test_the_trail_says_what_stood_there_before(as_role: AsRole, served: Served) -> None:
+    browser, watch = as_role("operate"), served.page.feed.watches["chamber"]
+    browser.post(f"{HERE}/commands?wait_s=0", json=order("hold", "a" * 32))
+    trim = {"tag": "temperature", "value": 0.5, "hours": 1.0}
+    browser.post(f"{HERE}/commands?wait_s=0", json=order("trim", "b" * 32, args=trim))
+    watch.seen = {**watch.seen, "by_hand": [{"kind": "trim", "tag": "temperature", "value": 0.5}]}
+    browser.post(f"{HERE}/commands?wait_s=0", json=order("trim", "c" * 32, args=trim | {"value": 0.2}))
+    found = [(line.what, line.old) for line in audit.lines(served.page.book) if line.what in ("hold", "trim")]
+    assert found == [("trim", "trim 0.5"), ("trim", "not overridden"), ("hold", "running")]
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_every_order_is_taken_from_those_who_may_and_refused_to_others_with_the_reason(
+    as_role: AsRole, data: Path, role: str
+) -> None:
+    browser, taken = as_role(role), 0
+    for number, verb in enumerate(sorted(CORE_VERBS)):
+        answer = browser.post(f"{HERE}/commands?wait_s=0", json=order(verb, f"{number:032}"))
+        wanted = needed(verb)
+        if allowed(role, wanted):
+            assert answer.status_code == 200, verb
+            taken += 1
+        else:
+            assert (answer.status_code, answer.json()["detail"]) == (403, f"the role {role} may not {wanted}")
+    assert len(laid_down(data)) == taken
+    assert set(VERBS) == CORE_VERBS, "every order of control has a right of its own, and none that is no more"
 
 
 def test_control_can_look_at_the_desk_whatever_the_page_has_just_done(as_role: AsRole, data: Path) -> None:

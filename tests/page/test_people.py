@@ -60,6 +60,12 @@ def test_a_wrong_password_an_unknown_name_and_a_disabled_account_stay_out(book: 
     assert accounts.log_in(book, "nobody", GOOD, "") is None
     assert accounts.log_in(book, "gone", GOOD, "") is None
     assert accounts.log_in(book, "Olga", GOOD, "") is not None
+    assert accounts.log_in(book, "my secret phrase", "olga", "") is None
+    said = [(line.who, line.result) for line in reversed(audit.lines(book)) if line.what == "log in"]
+    assert said == [
+        ("olga", "refused"), ("(unknown name)", "refused"), ("gone", "refused"), ("olga", "done"),
+        ("(unknown name)", "refused"),
+    ], "nothing that was typed in the wrong field is kept"  # fmt: skip
 
 
 def test_the_last_account_that_administers_stays(book: Book) -> None:

@@ -107,7 +107,8 @@ def log_in(book: Book, name: str, password: str, station: str) -> str | None:
     rows = book.rows("SELECT password, role, disabled FROM people WHERE name = ?", name)
     kept = rows[0][0] if rows else None
     if not passwords.fits(kept, password) or rows[0][2]:
-        audit.note(book, name[:40], "", station, "log in", result="refused")
+        # Not what was typed where there is no such account: it may be somebody's password in the wrong field.
+        audit.note(book, name if rows else "(unknown name)", "", station, "log in", result="refused")
         return None
     secret = passwords.new_secret()
     oldest = now_ms() - round(SESSION_H_MAX * 3.6e6)

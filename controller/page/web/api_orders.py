@@ -59,9 +59,10 @@ async def give(
     if asked.verb == "start" and asked.args.get("recipe"):
         await asyncio.to_thread(_require_released, page, place, str(asked.args["recipe"]))
     after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
+    old = _before(watch.seen, asked)
     await asyncio.to_thread(_lay_down, page, place, asked, visitor)
     found = await _outcome(place, asked.id, after, wait_s)
-    await asyncio.to_thread(_remember, page, visitor, station_of(request), place, asked, found)
+    await asyncio.to_thread(_remember, page, visitor, station_of(request), place, asked, old, found)
     return {"id": asked.id, "outcome": found}
 
 
@@ -145,14 +146,24 @@ def _look(place: ChamberPlace, command: str, after: int) -> Json | None:
     return {"done": done, "reason": str(row.data.get("reason", "")), "utc_ms": row.utc_ms, "line": row.id}
 
 
+def _before(seen: Json, asked: Asked) -> str:
+    """What stood there before an order: what was overridden of its tag, the state of its alarm, else the chamber's."""
+    tag = asked.args.get("tag")
+    if needed(asked.verb, str(tag or "")) in ("bypass", "tune") or asked.verb in ("trim", "release"):
+        stood = [one for one in seen.get("by_hand") or [] if one["tag"] == tag]
+        return ", ".join(f"{one['kind']} {one['value']}" for one in stood) or "not overridden"
+    alarm = next((one for one in seen.get("alarms") or [] if tag and one["tag"] == tag), None)
+    return f"{alarm['state']}{', hidden' if alarm['hidden'] else ''}" if alarm else str(seen.get("state") or "")
+
+
 def _remember(
-    page: Page, visitor: Visitor, station: str, place: ChamberPlace, asked: Asked, found: Json | None
+    page: Page, visitor: Visitor, station: str, place: ChamberPlace, asked: Asked, old: str, found: Json | None
 ) -> None:
     result = "asked" if found is None else "done" if found["done"] else f"refused: {found['reason']}"
     reason = str(asked.args.get("reason", ""))
     audit.note(
-        page.book, visitor.name, visitor.role, station, asked.verb, place.id, new=json.dumps(asked.args),
-        reason=reason, result=result[:400],
+        page.book, visitor.name, visitor.role, station, asked.verb, place.id, old=old,
+        new=json.dumps(asked.args), reason=reason, result=result[:400],
     )  # fmt: skip
     if visitor.secret:
         used(page.book, visitor.secret)

@@ -118,9 +118,11 @@ def say(
             keep_recipe(desk, version.name, version.text, "shipped", "shipped with the program")
         approve(desk, digest, visitor.name, visitor.role, said.why, withdrawn=said.withdrawn)
     what = "withdraw recipe" if said.withdrawn else "approve recipe"
+    old, new = ("approved" if one else "not approved" for one in (version.released, not said.withdrawn))
     audit.note(
-        page.book, visitor.name, visitor.role, station_of(request), what, version.name, new=digest, reason=said.why
-    )
+        page.book, visitor.name, visitor.role, station_of(request), what, f"{version.name} {digest[:12]}", old=old,
+        new=new, reason=said.why,
+    )  # fmt: skip
     return _shown(_find(page, place, digest))
 
 

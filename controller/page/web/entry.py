@@ -79,19 +79,20 @@ def log_in(request: Request, here: ThisPage, name: Field = "", password: Field =
 
 
 @router.post("/logout")
-def log_out(here: ThisPage, visitor: Onlooker) -> Response:
+def log_out(request: Request, here: ThisPage, visitor: Onlooker) -> Response:
     """Leave."""
     accounts.log_out(here.book, visitor.secret)
-    audit.note(here.book, visitor.name, visitor.role, "", "log out")
+    audit.note(here.book, visitor.name, visitor.role, station_of(request), "log out")
     answer = Response(status_code=204)
     answer.delete_cookie(COOKIE, path="/")
     return answer
 
 
 @router.post("/lock")
-def lock(here: ThisPage, visitor: Onlooker) -> Json:
+def lock(request: Request, here: ThisPage, visitor: Onlooker) -> Json:
     """Only look on from here, until the password is given again."""
     accounts.lock(here.book, visitor.secret, locked=True)
+    audit.note(here.book, visitor.name, visitor.role, station_of(request), "lock", old="works", new="looks on")
     return {"locked": True}
 
 
@@ -103,10 +104,11 @@ def unlock(request: Request, here: ThisPage, visitor: Onlooker, password: Field 
         raise HTTPException(429, "too many tries: wait a little")
     if not accounts.knows(here.book, visitor.name, password):
         here.limiter.failed(*keys)
-        audit.note(here.book, visitor.name, visitor.role, keys[1], "unlock", result="refused")
+        audit.note(here.book, visitor.name, visitor.role, station_of(request), "unlock", result="refused")
         raise HTTPException(401, "this is not the password")
     here.limiter.passed(keys[0])
     accounts.lock(here.book, visitor.secret, locked=False)
+    audit.note(here.book, visitor.name, visitor.role, station_of(request), "unlock", old="looks on", new="works")
     return {"locked": False}
 
 

@@ -29,12 +29,16 @@ export function said(text) {
   for (const { match, names, own } of PATTERNS) {
     const found = match.exec(text);
     if (!found) continue;
-    const parts = Object.fromEntries(names.map((name, index) => [name, INSIDE.has(name) ? said(found[index + 1]) : [found[index + 1], true]]));
+    const parts = Object.fromEntries(names.map((name, index) => [name, INSIDE.has(name) ? said(found[index + 1]) : [figure(found[index + 1]), true]]));
     if ((parts.a && !parts.a[1]) || (parts.b && !parts.b[1])) continue;
     return [own.replace(/\{(\w+)\}/g, (_, name) => parts[name]?.[0] ?? ""), true];
   }
   return [text, false];
 }
+
+// A figure in a sentence with the reader's own decimal sign.
+const SIGN = new Intl.NumberFormat(data.language).format(0.5).replace(/\d/g, "");
+const figure = (text) => (/^[+-]?\d+\.\d+$/.test(text) ? text.replace(".", SIGN) : text);
 
 export const saidIn = (text) => said(String(text ?? ""))[0];
 

@@ -42,13 +42,15 @@ export function fromUnits(shown, unit) {
   return one ? (shown - one.plus) / one.times : shown;
 }
 
-// A typed field of a unit: set and read in stored units. Figures of the field are as fine as they were sent.
+// A typed field of a unit, set and read in stored units. One that nobody changed gives back exactly what was put in.
 export function setField(input, value, unit, digits = 2) {
   input.value = String(Number(inUnits(value, unit).toFixed(digits)));
+  Object.assign(input.dataset, { stored: value, shown: input.value });
 }
 
 export function readField(input, unit) {
-  return Number(fromUnits(Number(input.value), unit).toPrecision(9));
+  if (input.dataset.shown !== undefined && input.value === input.dataset.shown) return Number(input.dataset.stored);
+  return Number(fromUnits(Number(input.value), unit).toPrecision(6));
 }
 
 const time = new Intl.DateTimeFormat(language, { hour: "2-digit", minute: "2-digit" });

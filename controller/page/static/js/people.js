@@ -1,5 +1,5 @@
 // Accounts, tokens, and the trail of what people did.
-import { $, ask, data, el, known, may, sign, t } from "./core.js";
+import { $, ask, data, el, known, may, sign, spoken, t } from "./core.js";
 import { moment } from "./format.js";
 
 const say = (words) => { $("said-here").textContent = words; };
@@ -37,7 +37,7 @@ let oldest = null;
 async function trail(more = false) {
   if (!may("read audit") && !data.may.includes("read audit")) return;
   const found = await ask(`/api/v1/audit?limit=60${more && oldest ? `&before=${oldest}` : ""}`);
-  const rows = found.lines.map((one) => el("tr", {}, el("td", { class: "num small" }, moment(one.utc_ms)), el("td", {}, one.who, el("div", { class: "small soft" }, `${known(`role.${one.role}`, one.role)} ${one.station}`)), el("td", {}, one.what), el("td", {}, one.object), el("td", { class: "small" }, short(one.old)), el("td", { class: "small" }, short(one.new)), el("td", { class: "small" }, one.reason), el("td", { class: "small" }, one.result)));
+  const rows = found.lines.map((one) => el("tr", {}, el("td", { class: "num small" }, moment(one.utc_ms)), el("td", {}, one.who, el("div", { class: "small soft" }, `${known(`role.${one.role}`, one.role)} ${one.station}`)), spoken(one.what, "td"), spoken(one.object, "td"), el("td", { class: "small" }, short(one.old)), el("td", { class: "small" }, short(one.new)), el("td", { class: "small" }, one.reason), spoken(one.result, "td", { class: "small" })));
   if (more) $("trail").append(...rows);
   else $("trail").replaceChildren(...rows);
   oldest = found.lines.at(-1)?.id ?? oldest;
