@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from pathlib import Path
 
 from controller.cli import options as opt
@@ -30,6 +31,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--situation", action="append", default=[], metavar="NAME", help="of the matrix: only this situation"
     )
     parser.add_argument(
+        "--complete", action="store_true",
+        help="fail too when something was not met at all: a kind, situation, state, invariant or rule of the judge",
+    )  # fmt: skip
+    parser.add_argument(
         "--results", type=Path, metavar="FILE",
         help="keep results of runs here, one a line; what stands there already is not run again",
     )  # fmt: skip
@@ -37,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the seeds; 0 when nothing was violated, 1 otherwise, 130 when ended before all was done."""
+    """Run the seeds; 0 when nothing was violated (and, with --complete, left out), 1 otherwise, 130 ended early."""
     try:
         from controller.rig.campaign import campaign, matrix, pool
     except ModuleNotFoundError as error:
@@ -46,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
     if not args.matrix and (args.kind or args.situation):
         option, value = ("--kind", args.kind[0]) if args.kind else ("--situation", args.situation[0])
         raise opt.problem(option, value, "belongs to --matrix", "give --matrix too, or leave it out")
+    if args.matrix and args.complete:
+        raise opt.problem("--complete", "true", "belongs to a campaign of seeds", "leave it out")
     seeds = (3 if args.matrix else 24) if args.seeds is None else args.seeds
     counts = {
         "seeds": int(opt.within("--seeds", seeds, 1, 1_000_000, "runs")),
@@ -69,4 +76,7 @@ def run(args: argparse.Namespace) -> int:
     print(json.dumps(figures, indent=2) if args.json else text)
     if found.interrupted:
         return INTERRUPTED
-    return DID_NOT_HOLD if found.failing else GOOD
+    lacking = figures["lacking"] if args.complete else []
+    if lacking:
+        print(f"not complete, no run met {'; '.join(lacking)}", file=sys.stderr)
+    return DID_NOT_HOLD if found.failing or lacking else GOOD

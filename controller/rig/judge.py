@@ -154,7 +154,7 @@ class Judge:
         """Heat, and what must be with it. What people turn by hand and what lies to the controller is not its fault."""
         dt_s, now_s, plan = self._dt_s, scan * self._dt_s, self._plan
         fan = result.outputs.discrete[plan.protection.fan_run]
-        allowed = any(
+        allowed = bool(result.state.by_hand.locks) or any(
             tripped and row.blocks & FAN
             for row, tripped in zip(plan.protection.rows, result.state.protection.tripped, strict=True)
         )

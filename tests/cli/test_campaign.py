@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import os
 import signal
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from controller.cli.main import BAD_INPUT, DID_NOT_HOLD, GOOD, INTERRUPTED, main
 from controller.rig.campaign import trial
+from controller.rig.campaign.campaign import there
 from controller.rig.campaign.swarm import base_of
 
 OWN = next(seed for seed in range(1, 500) if base_of(seed) is None and base_of(seed + 1) is None)  # no base is needed
@@ -68,6 +70,29 @@ def test_a_failing_seed_prints_the_command_that_shows_it_again(
         assert json.loads(capsys.readouterr().out)["failing"] == [one]
         assert main(command) == DID_NOT_HOLD
         assert one["what"] in capsys.readouterr().out
+
+
+def test_a_campaign_that_met_little_is_not_complete(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert main(campaign("--complete")) == DID_NOT_HOLD
+    shown = capsys.readouterr()
+    assert "not complete, no run met kinds of faults: " in shown.err
+    assert shown.out.rstrip().endswith("violations: 0")
+    everything = {topic: tuple(names) for topic, names in there().items()}
+    right = trial.run
+    monkeypatch.setattr(trial, "run", lambda case: replace(right(case), met=everything))
+    assert main(campaign("--complete")) == GOOD
+
+
+def test_liveness_is_judged_after_the_healing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    right = trial._Watch._moment
+    monkeypatch.setattr(trial._Watch, "_moment", lambda *given: replace(right(*given), bad=1))
+    assert main(campaign("--json")) == DID_NOT_HOLD
+    [one] = json.loads(capsys.readouterr().out)["failing"]
+    assert (one["violation"], one["what"]) == ("liveness", "15 min after healing 1 readings are still not good")
 
 
 def test_an_interrupt_gives_what_was_done_so_far(

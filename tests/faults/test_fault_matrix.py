@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from random import Random
 from typing import Any
 
@@ -100,6 +101,16 @@ def test_a_broken_cell_prints_the_command_that_shows_it_again(
     shown = capsys.readouterr().out
     assert "1!1" in shown
     assert "belt-off in hold, seed 1: journal: planted" in shown
+
+
+def test_liveness_is_judged_after_the_healing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    right = trial._Watch._moment
+    monkeypatch.setattr(trial._Watch, "_moment", lambda *given: replace(right(*given), bad=1))
+    assert main(asked("--kind", "reset", "--json")) == DID_NOT_HOLD
+    [one] = json.loads(capsys.readouterr().out)["failing"]
+    assert (one["violation"], one["what"]) == ("liveness", "15 min after healing 1 readings are still not good")
 
 
 @pytest.mark.parametrize("wrong", [["--kind", "gremlins"], ["--situation", "holiday"]])

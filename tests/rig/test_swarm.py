@@ -8,10 +8,11 @@ import pytest
 
 from controller.core.frames import Command
 from controller.core.orders.verbs import BYPASS, FORCE, LIFT, LOCK_OUT, MANUAL, SIMULATE, TRIM, VERBS
-from controller.rig.campaign import people, swarm
+from controller.core.sequence.phase_kinds import LONG_S
+from controller.rig.campaign import matrix, people, swarm, trial
 from controller.rig.campaign.bases import BASES, session_of
+from controller.rig.campaign.matrix import Cell
 from controller.rig.campaign.swarm import HEAL_S, base_of, case_of
-from controller.runtime.restart import LONG_S
 from plantsim.faults import Fault, kinds_of
 
 SCAN_S = 2.0
@@ -85,3 +86,11 @@ def test_an_outage_lies_before_the_healing_and_some_are_long_enough_for_an_abort
     assert all(one.start_s >= 60.0 and one.start_s + one.length_s <= heal_s for one in outages)
     assert max(one.length_s for one in outages) > LONG_S
     assert {one.crashed for one in outages} == {True, False}
+
+
+def test_a_lock_stops_the_fan_right_after_heat_and_nothing_is_wrong_with_that() -> None:
+    case = matrix.case_of(Cell("belt-off", "ramp", 2), SCAN_S)
+    lock = Command("lock", LOCK_OUT, "anna", (("reason", "works inside"), ("role", "shift lead")))
+    outcome = trial.run(replace(case, faults=(), orders=((20, lock),), hours=0.1, heal_s=None))
+    assert outcome.violation is None
+    assert "run-on-cut" in outcome.met["rules"], "heat was on"

@@ -97,6 +97,7 @@ def as_json(campaign: Campaign) -> dict[str, Any]:
         "conditions": conditions(campaign),
         "met": counts,
         "not_met": met.missing(counts, there()),
+        "lacking": met.lacking(counts, there()),
         "seeds": [campaign.asked.first_seed, campaign.asked.first_seed + campaign.asked.seeds - 1],
         "hours": campaign.asked.hours,
         "scan_s": campaign.asked.scan_s,

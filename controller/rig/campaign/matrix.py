@@ -16,10 +16,10 @@ from typing import Any
 from controller.core.frames import Command
 from controller.core.sequence.phase_kinds import KINDS as PHASES
 from controller.errors import ConfigError, Problem
-from controller.rig.campaign import chance, moments, pool, trial
+from controller.rig.campaign import chance, met, moments, pool, trial
 from controller.rig.campaign.bases import BASES, params_of, session_of
 from controller.rig.campaign.campaign import Asked as Runs
-from controller.rig.campaign.campaign import Campaign, Show, conditions
+from controller.rig.campaign.campaign import Campaign, Show, conditions, there
 from controller.rig.campaign.kept import Kept, Key
 from controller.rig.campaign.moments import REST, STANDING, Moment
 from controller.rig.campaign.people import WHO
@@ -154,6 +154,7 @@ def as_json(campaign: Campaign, found: dict[Cell, Outcome], asked: Asked) -> dic
             for kind, row in _by_kind(found).items()
         },
         "conditions": conditions(campaign),
+        "met": met.counted(one.met for one in found.values()),
         "runs_from_file": campaign.before,
         "interrupted": campaign.interrupted,
     }
@@ -175,6 +176,12 @@ def table(campaign: Campaign, found: dict[Cell, Outcome], asked: Asked) -> str:
         "a figure: so many runs, nothing broken; with !: so many of them broken",
         f"{figures['runs']} runs, {figures['chamber_days']:.2f} chamber-days"
         + (" (interrupted)" if campaign.interrupted else ""),
+        "",
+        "how the chamber was at the end of each run, a quarter of an hour and more after everything was healed:",
+        *[f"  {count:>5}  {condition}" for condition, count in figures["conditions"].items()],
+        "",
+        *met.lines(figures["met"], there()),
+        "",
     ]
     for one in figures["failing"]:
         lines += [

@@ -37,6 +37,7 @@ TOPICS: dict[str, str] = {
     INVARIANTS: "invariants with something to say",
     RULES: "rules of the judge with something to say",
 }
+MUST = (KINDS, SITUATIONS, STATES_IN, INVARIANTS, RULES)  # of which a complete campaign has met everything
 OUTAGE = "without its controller"
 NOT_HERE = frozenset(("overrun",))  # time over a direct link waits: no scan can be late
 Met = Mapping[str, tuple[str, ...]]  # topic -> what was met, sorted
@@ -125,6 +126,12 @@ def counted(runs: Iterable[Met]) -> dict[str, dict[str, int]]:
 def missing(counts: Mapping[str, Mapping[str, int]], there: Mapping[str, frozenset[str]]) -> dict[str, list[str]]:
     """Topic -> what no run met."""
     return {topic: sorted(there[topic] - counts[topic].keys()) for topic in TOPICS}
+
+
+def lacking(counts: Mapping[str, Mapping[str, int]], there: Mapping[str, frozenset[str]]) -> list[str]:
+    """What no run met of what a complete campaign must meet, each with its topic."""
+    left = missing(counts, there)
+    return [f"{topic}: {name}" for topic in MUST for name in left[topic]]
 
 
 def lines(counts: Mapping[str, Mapping[str, int]], there: Mapping[str, frozenset[str]]) -> list[str]:
