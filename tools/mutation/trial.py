@@ -17,7 +17,7 @@ import types
 import warnings
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from itertools import groupby
+from itertools import groupby, zip_longest
 from time import process_time
 from typing import Any
 
@@ -164,7 +164,7 @@ def _made(source: str, name: str, inside: dict[str, Any]) -> types.FunctionType:
 def first_failure(tests: Iterable[pytest.Item]) -> str:
     """Run tests until one fails; its name, or "" when all pass."""
     order = list(tests)
-    for test, following in zip(order, [*order[1:], None], strict=True):
+    for test, following in zip_longest(order, order[1:]):
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("error")

@@ -10,6 +10,7 @@ import pytest
 
 from controller.core.alarms.causes import NO_MEANS, AlarmsConfig, Means, any_beyond, excesses, with_means
 from controller.core.loops.allocation import Demands
+from controller.core.protection.protection import HEALTHY
 from controller.core.rows.alarms import OWN
 
 Panel = Any  # AlarmPanel of conftest
@@ -115,8 +116,10 @@ def test_fighting_is_judged_as_it_is(panel: Panel) -> None:
     assert judged(panel)["fighting"] == -1.0
 
 
-def after(panel: Panel, before: Means, demands: Demands, span_s: float = 10.0, working: bool = True) -> Means:
-    return with_means(CONFIG, before, demands, panel.product, panel.sequence, working, span_s)
+def after(
+    panel: Panel, before: Means, demands: Demands, span_s: float = 10.0, working: bool = True, empty: bool = False
+) -> Means:
+    return with_means(CONFIG, before, demands, panel.product, panel.sequence, working, span_s, empty)
 
 
 HEATS = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
@@ -141,6 +144,23 @@ def test_moistening_counts_as_no_drying_and_an_unknown_product_as_no_time(panel:
     panel.product = replace(panel.product, ok=False)
     found = after(panel, BEFORE, HEATS)
     assert (found.drying_kg_per_m2, found.drying_s) == (0.2, 7200.0)
+
+
+def test_an_empty_chamber_dries_nothing_and_still_heats(panel: Panel) -> None:
+    panel.product = replace(panel.product, drying_kg_per_m2h=0.36)
+    found = after(panel, BEFORE, HEATS, 400.0, empty=True)
+    assert (found.drying_kg_per_m2, found.drying_s) == (0.2, 7200.0)
+    assert found.heat_kW == pytest.approx(11.0)
+
+
+def test_what_concerns_product_is_no_alarm_while_none_is_inside(panel: Panel) -> None:
+    panel.targets = replace(panel.targets, empty=True)
+    panel.air = replace(panel.air, dew_margin_K=-1.0, rh_pct=10.0)
+    panel.product = replace(panel.product, drying_kg_per_m2h=9.0)
+    found = judged(panel, replace(NO_MEANS, drying_kg_per_m2=9.0, drying_s=9.0 * HOUR))
+    assert [found[tag] for tag in TAGS[:5]] == [-100.0] * 5
+    panel.air = replace(panel.air, spread_K=9.0)
+    assert judged(panel)["spread-high"] == 7.0
 
 
 def test_only_the_begin_of_a_cycle_begins_the_drying_anew(panel: Panel) -> None:
@@ -175,3 +195,27 @@ def test_a_working_chamber_brings_its_means_up_every_ten_seconds(panel: Panel) -
     assert panel.state.means.drying_s == 10.0
     panel.scan(4, dt_s=25.0)
     assert panel.state.means.drying_s == 110.0
+
+
+@pytest.mark.parametrize(("trail", "anew"), [(("running",), True), (("held",), False), (("idle",), False)])
+def test_between_two_times_only_the_begin_of_a_cycle_touches_the_means(
+    panel: Panel, trail: tuple[str, ...], anew: bool
+) -> None:
+    panel.state = replace(panel.state, means=BEFORE)
+    panel.sequence = replace(panel.sequence, trail=trail, cycle_s=0.0)
+    panel.scan(1)
+    assert panel.state.means.drying_kg_per_m2 == (0.0 if anew else 0.2)
+
+
+def test_a_value_exactly_at_its_limit_is_an_alarm(panel: Panel) -> None:
+    panel.air = replace(panel.air, dew_margin_K=0.0)
+    panel.scan(121)
+    assert panel.active == {"dew-margin-low"}
+
+
+def test_at_rest_a_trip_brings_no_alarm_of_a_working_chamber_along(panel: Panel) -> None:
+    panel.sequence = replace(panel.sequence, state="idle", phase=-1)
+    panel.air = replace(panel.air, temperature_degC=5.0, spread_K=9.0, dew_margin_K=-3.0)
+    panel.verdict = replace(HEALTHY, trips=("limiter",))
+    panel.scan(4000, dt_s=10.0)
+    assert panel.active == {"limiter"}

@@ -200,3 +200,22 @@ def test_what_nobody_may_hide_is_every_trip_the_runtime_and_what_people_did(pane
     assert shown.told <= shown.fixed
     assert {"by-hand", "locked-out", "limiter", "door-open"} <= shown.fixed
     assert "spread-high" not in shown.fixed
+
+
+def test_a_time_to_respond_is_of_an_alarm_that_there_is(points: tuple[Point, ...]) -> None:
+    fits = AlarmsConfig(respond_min={"limiter": 3.0, "spread-high": 90.0})
+    assert alarms.bind(fits, points).config is fits
+    with pytest.raises(ConfigError) as refused:
+        alarms.bind(AlarmsConfig(respond_min={"limiters": 3.0}), points)
+    known = ", ".join(sorted(alarms.bind(AlarmsConfig(), points).numbers))
+    assert str(refused.value).partition(": ")[2] == (
+        f"alarms.respond_min.limiters = limiters: must be one of {known}; correct the tag"
+    )
+
+
+@pytest.mark.parametrize(
+    ("tag", "priority", "minutes"), [("a", "high", 5.0), ("a", "medium", 15.0), ("a", "low", 50.0), ("b", "low", 7.0)]
+)
+def test_how_long_somebody_may_take(tag: str, priority: str, minutes: float) -> None:
+    config = AlarmsConfig(respond_high_min=5.0, respond_medium_min=15.0, respond_low_min=50.0, respond_min={"b": 7.0})
+    assert config.minutes_to_respond(tag, priority) == minutes
