@@ -40,7 +40,7 @@ def stage(stage: Stage) -> Iterator[Stage]:
     ("width", "height", "scheme", "locale"),
     [
         (1440, 900, "light", "en-GB"), (820, 1180, "dark", "de-DE"), (390, 844, "light", "de-DE"),
-        (390, 844, "dark", "en-GB"),
+        (390, 844, "dark", "en-GB"), (1280, 800, "dark", "de-DE"), (1920, 1080, "light", "en-GB"),
     ],
 )  # fmt: skip
 def test_every_view_fits_and_keeps_nobody_out(

@@ -85,7 +85,7 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
         ("hold by olga: done", "Uhr anhalten von olga: erledigt"),
         ("phase 2 of 3, ramp: over, in band", "Phase 2 von 3, Erwärmen: vorbei, im Band"),
         ("pause by rest: refused, stale: 9 s old, at most 2 s; give it again",
-         "Unterbrechen von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),
+         "Pause von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),
         ("1.5 h of the phase and 24 h of the cycle", "1.5 h der Phase und 24 h des Zyklus"),
         ("salt and pepper", None), ("something new", None),
     ],

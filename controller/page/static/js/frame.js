@@ -1,6 +1,7 @@
 // What every view has: lock and unlock, log out, light or dark.
 import { $, ask, data, el, t } from "./core.js";
 
+document.querySelector(".tabs [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
 $("light")?.addEventListener("click", () => {
   const dark = document.documentElement.dataset.light ? document.documentElement.dataset.light === "night" : matchMedia("(prefers-color-scheme: dark)").matches;
   document.documentElement.dataset.light = dark ? "day" : "night";
