@@ -64,7 +64,7 @@ def test_gentle_is_what_it_says():
     assert (hold.floor_degC, hold.ceiling_degC, hold.rh_fog_below_pct, hold.rh_accept_pct) == (28.0, 40.0, 95.5, 94.0)
     assert (hold.end.match, hold.end.cycle_h, hold.end.equivalent_age_h) == ("all", 24.0, 30.0)
     assert {phase.supply_over_return_K_max for phase in recipe.phases} == {3.0}
-    assert {phase.fan_kg_per_s for phase in recipe.phases} == {9.0}
+    assert {phase.fan_kg_per_s for phase in recipe.phases} == {None}, "the chamber's own"
 
 
 def test_a_ramp_that_heater_or_supply_limit_cannot_follow_is_noted_not_refused():
@@ -151,7 +151,7 @@ IN_RECIPE = [
     ("rate_K_per_h = 0.8", "rate_K_per_h = 4.0", "phases[1].rate_K_per_h = 4 K/h: at most 3 K/h; choose a slower rate"),
     ("ceiling_degC = 30.0", "ceiling_degC = 20.3", "phases[0].ceiling_degC = 20.3 degC over a floor of 20 degC: equa"),
     ("rh_accept_pct = 94.0", "rh_accept_pct = 96.0", "phases[2].rh_accept_pct = 96 %: at most rh_fog_below_pct = 95."),
-    ("fan_kg_per_s = 9.0", "fan_kg_per_s = 2.0", "phases[0].fan_kg_per_s = 2 kg/s: 3 to 12 kg/s; choose a flow at wh"),
+    ("holdback_K = 1.0", "fan_kg_per_s = 2.0", "phases[1].fan_kg_per_s = 2 kg/s: 3 to 12 kg/s; choose a flow at wh"),
     ("cycle_h = 24.0", "cycle_h = 240.0", "phases[2].end.cycle_h = 240 h: at most 168 h; shorten it"),
     ("equivalent_age_h = 30.0", "equivalent_age_h = 1000", "phases[2].end.equivalent_age_h = 1000 h: demo-60"),
     ("equivalent_age_h = 30.0", "strength_MPa = 70.0", "phases[2].end.strength_MPa = 70 MPa: demo-60 reaches at most"),

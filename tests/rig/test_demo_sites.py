@@ -27,7 +27,7 @@ def cycled(site: str, out: Path, capsys: pytest.CaptureFixture[str], *options: s
     return found
 
 
-@pytest.mark.parametrize("site", ["demo-burner", "demo-probes"])
+@pytest.mark.parametrize("site", ["demo-burner", "demo-probes", "demo-across"])
 def test_gentle_is_held_in_band_with_dry_boards_all_through(
     site: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -54,7 +54,7 @@ BASES: dict[str, Base] = {
     "steam": Base(chamber="demo-west", plant="demo-west", recipe="steady", hours=20.0),
     "gas": Base(chamber="demo-burner", plant="demo-burner", recipe="every-phase", filled=True, hours=17.0),
     "other probes": Base(chamber="demo-probes", plant="demo-probes", recipe="fast", mix_degC=24.0),
-    "across": Base(plant="demo-across", recipe="every-phase", filled=True, hours=15.0),
+    "across": Base(chamber="demo-across", plant="demo-across", recipe="every-phase", filled=True, hours=15.0),
 }
 
 
