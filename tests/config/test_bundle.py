@@ -231,7 +231,7 @@ def test_every_tag_of_the_chamber_file_has_a_role():
         chamber = bundle.load_site(name, device_class=Device, layout=require_layout).chamber
         plain |= {place for _, place, value in tags.leaves(chamber) if isinstance(value, str)}
     none = {"name", "text", "points", "device", "devices", "heat.kind", "fog.kind", "climate.pairs.psychrometer",
-            *(f"duty.{field}" for field in ("tag", "text", "action", "kind", "drive", "last"))}
+            *(f"duty.{field}" for field in ("tag", "text", "action", "kind", "drive", "last", "blocks"))}
     assert plain - set(tags.ROLES) <= none
     unused = {"heat.fire", "protection.row.contacts", "protection.row.readings", "by_hand.fixed"}
     assert set(tags.ROLES) <= plain | unused
