@@ -24,6 +24,7 @@ from controller.core.orders.commands import Orders
 from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import UnavailableError
+from controller.link.panel import PanelLink
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
 from controller.report.atstart import forecast_at_start
@@ -81,9 +82,10 @@ def run(args: argparse.Namespace) -> int:
     opt.within("--hours", args.hours, 0.001, YEARS_H, "h")
     check_orders(args)
     session = prepare(_asked(args))
+    missing = [path for path in (Path(args.out), *Path(args.out).parents) if not path.exists()]
     out = opt.out_folder(args.out)
     set_up_logs()
-    with InstanceLock(out):
+    with InstanceLock(out, made=missing):
         session, report, ended_ms, signals = _control(args, session, out / "record.sqlite")
         summary = _summary(session, out, report)
         at_rest = report.state.sequence.state in AT_REST
@@ -195,11 +197,13 @@ def _ending(stop: Callable[[], None], notifier: Notifier) -> Callable[[], None]:
 def _first_contact(args: argparse.Namespace, session: Session, link: Link, record: Path) -> RawInputs:
     """The first inputs of a device that nobody else commands. Raises UnavailableError."""
     image = session.image
-    if not image.device.input.header == image.device.output.header == "standard":
+    word = image.heartbeat_word
+    if word is None:
         return image.decode(link.read())  # no heartbeat to watch; `check` says so
     pace = inf if args.lockstep else args.pace
     watch_s = WATCH_S if pace is None else 0.1 + 3.0 * session.asked.scan_s / pace
-    return require_sole(link, image.decode, image.where, own=own_heartbeat(record), watch_s=watch_s)
+    look = link.peek if isinstance(link, PanelLink) else link.read
+    return require_sole(look, image.decode, image.where, own=own_heartbeat(record, word), watch_s=watch_s)
 
 
 def _over(start: Start, last_order: int) -> Callable[[ScanResult], bool]:

@@ -41,6 +41,7 @@ class Image:
         base = device.input.base
         analog, contacts = of_kind(points, "AI"), of_kind(points, "DI")
         self._standard = device.input.header == "standard"
+        self.heartbeat_word = 0 if self._standard and device.output.header == "standard" else None
         self._signature, self._map_version = device.input.signature, device.input.map_version
         self._pack_inputs = Struct(f">{self.input_count}H").pack
         self._analog = _picker(tuple(point.address - base for point in analog))

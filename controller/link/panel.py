@@ -63,6 +63,21 @@ class PanelLink:
         with self._lock:
             return self._read()
 
+    def peek(self) -> list[int]:
+        """What all devices show now, believed or not; nothing is remembered of it. Words of a device without outputs
+        that is silent are 0; of another one LinkError is raised."""
+        with self._lock:
+            shown: list[int] = []
+            for member in self._members:
+                try:
+                    member.port.begin()
+                    shown += member.port.read()
+                except LinkError:
+                    if member.driving:
+                        raise
+                    shown += [0] * member.blocks.input_count
+            return [0] * len(self._members) + shown
+
     def write(self, words: Sequence[int]) -> None:
         """Send every device its outputs. A device that does not take them ages from the next read on."""
         with self._lock:

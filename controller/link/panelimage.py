@@ -86,6 +86,12 @@ class PanelImage:
             for member in self.members
             if member.blocks.header_out is not None
         )
+        echoed = [
+            member.outputs.start + member.blocks.header_out
+            for member in self.members
+            if _has_header(member) and member.blocks.header_out is not None
+        ]
+        self.heartbeat_word = echoed[0] if echoed else None
 
     def place(self, point: Point) -> Place:
         """Its place among the words of the panel, inputs or outputs."""

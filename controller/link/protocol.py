@@ -72,6 +72,7 @@ class WordImage(Protocol):
     output_count: int
     device: Device
     where: str
+    heartbeat_word: int | None  # of the outputs, whose echo is in the inputs; None where no device shows one
 
     def decode(self, words: Sequence[int], age_scans: int = 0) -> RawInputs:
         """Inputs of one scan."""

@@ -6,6 +6,7 @@ import fcntl
 import os
 import socket
 import time
+from collections.abc import Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -27,15 +28,19 @@ RESTART_S = 60.0  # a phase that resumes by itself does so then: fan and reading
 
 class InstanceLock:
     """Held while a controller runs. The system lets go of it when the process ends, however it ends: a lock file that
-    is left over holds nobody up. It says which process holds it, on which computer, since when.
+    is left over holds nobody up. It says which process holds it, on which computer, since when. made: folders that were
+    made for it, innermost first; what else it makes itself it knows.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, made: Sequence[Path] = ()) -> None:
         self._path = folder / "dewhold.lock"
         self._file: int | None = None
+        self._made = list(made)
 
     def __enter__(self) -> InstanceLock:
-        self._path.parent.mkdir(parents=True, exist_ok=True)
+        folder = self._path.parent
+        self._made = self._made or [path for path in (folder, *folder.parents) if not path.exists()]
+        folder.mkdir(parents=True, exist_ok=True)
         file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -56,9 +61,19 @@ class InstanceLock:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if kind is not None:
+            self._leave_nothing()
         if self._file is not None:
             os.close(self._file)
             self._file = None
+
+    def _leave_nothing(self) -> None:
+        """A run that did not come about leaves no folder behind that it had made, unless something is in it."""
+        with suppress(OSError):
+            if self._made and list(self._path.parent.iterdir()) == [self._path]:
+                self._path.unlink()
+                for folder in self._made:
+                    folder.rmdir()
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,6 @@ from typing import Protocol
 
 from controller.core.frames import RawInputs
 from controller.errors import StoreError, UnavailableError
-from controller.link.protocol import Link
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
@@ -83,22 +82,24 @@ class DeviceClaim:
 
 
 def require_sole(
-    link: Link, decode: Callable[[list[int]], RawInputs], where: str, *, own: int | None, watch_s: float,
+    read: Callable[[], list[int]], decode: Callable[[list[int]], RawInputs], where: str, *, own: int | None,
+    watch_s: float,
     clock_s: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep,
 ) -> RawInputs:
     """Look for watch_s whether the device's heartbeat moves, which nobody here moves. Returns the first inputs.
 
-    own: heartbeat of the last block that this record's controller wrote, None when there is none: if the device shows
-    it, or was never written, a glance is enough. Raises UnavailableError, or LinkError for a device that is not there.
+    read: the words that the device shows now. own: heartbeat of the last block that this record's controller wrote,
+    None when there is none: if the device shows it, or was never written, a glance is enough. Raises UnavailableError,
+    or LinkError for a device that is not there.
     """
-    first = decode(link.read())
+    first = decode(read())
     mine = own is not None and (first.echo - own) & 0xFFFF <= OURS_SCANS
     if mine or first.echo == 0:
         watch_s = min(watch_s, GLANCE_S)
     began = clock_s()
     while clock_s() - began < watch_s:
         sleep(_LOOK_S)
-        echo = decode(link.read()).echo
+        echo = decode(read()).echo
         if echo != first.echo:
             raise UnavailableError(
                 f"another controller commands {where}: its heartbeat went from {first.echo} to {echo} within"
@@ -108,14 +109,17 @@ def require_sole(
     return first
 
 
-def own_heartbeat(record: Path) -> int | None:
-    """Heartbeat of the last block that a controller of this record wrote; None when nothing is known of it."""
-    with suppress(StoreError, ValueError):
+def own_heartbeat(record: Path, word: int = 0) -> int | None:
+    """Heartbeat of the last block that a controller of this record wrote; None when nothing is known of it.
+
+    word: where it stands among the words of the outputs.
+    """
+    with suppress(StoreError, ValueError, IndexError):
         if is_begun(record):
             with closing(Reader(record)) as reader:
                 last = reader.last_scan()
                 for row in reader.frames(last[0]) if last is not None else ():
-                    return row.outputs[0]
+                    return row.outputs[word]
     return None
 
 

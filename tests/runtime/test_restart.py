@@ -142,3 +142,21 @@ def test_a_full_disk_does_not_keep_a_controller_from_its_lock(tmp_path: Path, mo
     monkeypatch.setattr(os, "write", full)
     with InstanceLock(tmp_path), pytest.raises(UnavailableError, match="process unknown"):
         InstanceLock(tmp_path).__enter__()
+
+
+def test_a_run_that_did_not_come_about_leaves_no_folder_behind(tmp_path: Path) -> None:
+    with pytest.raises(UnavailableError), InstanceLock(tmp_path / "new" / "run"):
+        raise UnavailableError("another controller commands the panel")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_was_there_before_or_has_something_in_it_stays(tmp_path: Path) -> None:
+    (tmp_path / "old").mkdir()
+    for name in ("old", "new"):
+        with pytest.raises(UnavailableError), InstanceLock(tmp_path / name):
+            if name == "new":
+                (tmp_path / name / "record.sqlite").touch()
+            raise UnavailableError("the panel went away")
+    assert sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*")) == [
+        "new", "new/dewhold.lock", "new/record.sqlite", "old", "old/dewhold.lock",
+    ]  # fmt: skip

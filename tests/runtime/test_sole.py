@@ -89,7 +89,7 @@ def look(device: Device, own: int | None = None) -> float:
         now[0] += seconds
 
     require_sole(
-        device, lambda words: RawInputs((), (), echo=words[0]), "panel at x:1", own=own, watch_s=WATCH_S,  # type: ignore[arg-type]
+        device.read, lambda words: RawInputs((), (), echo=words[0]), "panel at x:1", own=own, watch_s=WATCH_S,
         clock_s=lambda: now[0], sleep=sleep,
     )
     return now[0]
