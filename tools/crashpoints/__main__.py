@@ -14,7 +14,7 @@ from crashpoints.attempt import Theatre
 from crashpoints.results import Result, table
 from crashpoints.scenes import WORDS, scenes
 from crashpoints.stage import stage
-from crashpoints.trial import WAYS, trial
+from crashpoints.trial import WAYS, Choice, trial
 
 
 def main(arguments: list[str]) -> int:
@@ -31,7 +31,7 @@ def main(arguments: list[str]) -> int:
         try:
             for scene in scenes(theatre, asked.scene or list(WORDS)):
                 for way in asked.way or list(WAYS):
-                    result = trial(theatre, scene, way, sample_of=asked.sample, seed=asked.seed, say=_say)
+                    result = trial(theatre, scene, way, Choice(asked.sample, asked.seed, asked.thread), _say)
                     if result is not None:
                         results.append(result)
                         write(asked.out, results, asked.seed)
@@ -43,10 +43,11 @@ def main(arguments: list[str]) -> int:
 
 
 def parsed(arguments: list[str]) -> argparse.Namespace:
-    """--way, --scene, --sample, --seed, --out."""
+    """--way, --scene, --thread, --sample, --seed, --out."""
     parser = argparse.ArgumentParser(prog="tools/crash-points", description=__doc__)
     parser.add_argument("--way", action="append", choices=WAYS, help="only this way; may be given again")
     parser.add_argument("--scene", action="append", choices=list(WORDS), help="only this scene; may be given again")
+    parser.add_argument("--thread", choices=("main", "recorder"), help="only the calls of this thread")
     parser.add_argument("--sample", type=int, metavar="N", help="so many calls of each scene and way (default: all)")
     parser.add_argument("--seed", type=int, default=1, help="which ones (default: 1)")
     parser.add_argument("--out", type=Path, default=Path("out/crash-points"), help="folder of crash-points.json")

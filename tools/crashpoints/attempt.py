@@ -19,7 +19,7 @@ from pathlib import Path
 from controller.store.desk import DESK, Desk, Order, ask
 from crashpoints import witness
 from crashpoints.stage import Stage
-from crashpoints.tracing import Inject, attach
+from crashpoints.tracing import Inject, Thread, attach
 
 RECORD = "record.sqlite"
 PATIENCE_S = 120.0
@@ -55,13 +55,13 @@ class Nursery:
         )  # fmt: skip
         self._running: int | None = None
 
-    def begin(self, arguments: list[str], folder: Path, said: Path, *, traced: bool) -> int:
-        """Start one; its process id. A traced one waits for its tracer."""
+    def begin(self, arguments: list[str], folder: Path, said: Path, traced: Thread | None) -> tuple[int, int]:
+        """Start one: (process, thread that stands still for its tracer). That thread's calls are to be traced."""
         asked = {"arguments": arguments, "folder": str(folder), "said": str(said), "traced": traced}
         assert self._process.stdin is not None
         self._process.stdin.write(json.dumps(asked) + "\n")
         self._running = int(self._answer("pid"))
-        return self._running
+        return self._running, int(self._answer("thread")) if traced else self._running
 
     def end(self) -> int:
         """Wait until the one that runs is over: its exit code, or minus the signal."""
@@ -140,11 +140,12 @@ class Theatre:
             "run", "--port", str(stage.port), "--recipe", str(self.folder / "quick.toml"), "--out", str(out),
             "--pace", f"{PACE:g}", "--hours", f"{play.scans / 3600.0:.6f}", "--no-report", *play.arguments,
         ]  # fmt: skip
-        pid = self.nursery.begin(arguments, self.folder, said, traced=tracer is not None)
+        traced: Thread | None = tracer.thread if isinstance(tracer, Inject) else "main" if tracer else None
+        pid, thread = self.nursery.begin(arguments, self.folder, said, traced)
         strace = None
         if tracer is not None:
             log.unlink(missing_ok=True)
-            strace = attach(pid, tracer.words() if isinstance(tracer, Inject) else tracer, log)
+            strace = attach(thread, tracer.words() if isinstance(tracer, Inject) else tracer, log)
         if limit is not None:
             resource.prlimit(pid, resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
         if tracer is not None:

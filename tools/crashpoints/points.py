@@ -1,50 +1,32 @@
-"""Which calls of a clean run can be hit. strace counts each kind of call in each thread by itself."""
+"""Which calls of a clean run are struck. strace counts each kind of call in each thread by itself."""
 
 from __future__ import annotations
 
 import random
 import re
+from collections import Counter
 from pathlib import Path
-from typing import NamedTuple
 
-from crashpoints.tracing import REFUSABLE, Call, Inject, Way
-
-
-class Points(NamedTuple):
-    """tries: what to do, in the order of the calls.  hidden: calls that only another thread's n-th stands for."""
-
-    tries: list[Inject]
-    hidden: int
-
+from crashpoints.tracing import REFUSABLE, Call, Inject, Thread, Way
 
 LIMIT_BYTES_MIN = 8192  # other files of the controller stay below
 _PLACE = re.compile(r", (\d+), (\d+)\) += \d+$")  # of pwrite64: bytes, offset
 
 
-def points(found: list[Call], way: Way, folder: Path) -> Points:
-    """One try a call. folder: where the controller writes.
-
-    The main thread is traced alone; of the others a call can be hit if no thread was there before with as many, so
-    the first few of the recorder's are not: the window begins after them.
-    """
+def points(found: list[Call], way: Way, folder: Path) -> list[Inject]:
+    """One try a call of the main thread and the recorder's; others only print. folder: where the controller writes."""
     if way == "short":
-        return Points(_cuts(found), 0)
+        return _cuts(found)
     main = found[0].thread
-    reached: dict[str, int] = {}
-    tries: list[Inject] = []
-    hidden = 0
-    for call in found:
-        first = call.nth > reached.get(call.name, 0)
-        reached[call.name] = max(call.nth, reached.get(call.name, 0))
-        if way != "kill" and not _refusable(call, folder, of_main=call.thread == main):
-            continue
-        if call.thread == main:
-            tries.append(Inject(way, call.name, call.nth, threads=False))
-        elif first:
-            tries.append(Inject(way, call.name, call.nth, threads=True))
-        else:
-            hidden += 1
-    return Points(tries, hidden)
+    syncing = Counter(call.thread for call in found if call.name in REFUSABLE and call.thread != main)
+    threads: dict[int, Thread] = {main: "main"}
+    if syncing:
+        threads[syncing.most_common(1)[0][0]] = "recorder"
+    return [
+        Inject(way, call.name, call.nth, threads[call.thread])
+        for call in found
+        if call.thread in threads and (way == "kill" or _refusable(call, folder, of_main=call.thread == main))
+    ]
 
 
 def _refusable(call: Call, folder: Path, *, of_main: bool) -> bool:
@@ -61,7 +43,7 @@ def _cuts(found: list[Call]) -> list[Inject]:
             continue
         size, offset = int(match[1]), int(match[2])
         if offset >= largest and size > 1:
-            tries.append(Inject("short", call.name, call.nth, threads=True, limit=offset + size // 2))
+            tries.append(Inject("short", call.name, call.nth, "main", limit=offset + size // 2))
         largest = max(largest, offset + size)
     return tries
 
@@ -71,9 +53,9 @@ def sample(tries: list[Inject], count: int | None, seed: str) -> list[Inject]:
     if count is None or count >= len(tries):
         return tries
     draw = random.Random(seed)
-    kinds: dict[tuple[str, bool], list[Inject]] = {}
+    kinds: dict[tuple[str, str], list[Inject]] = {}
     for one in tries:
-        kinds.setdefault((one.name, one.threads), []).append(one)
+        kinds.setdefault((one.name, one.thread), []).append(one)
     chosen = [draw.choice(of_kind) for of_kind in kinds.values()][:count]
     rest = [one for one in tries if one not in chosen]
     chosen += draw.sample(rest, count - len(chosen))

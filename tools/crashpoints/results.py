@@ -18,7 +18,6 @@ class Result:
     scene: str
     way: Way
     calls: dict[str, int]
-    hidden: int
     tried: int = 0
     struck: int = 0
     acknowledged: int = 0
@@ -28,9 +27,9 @@ class Result:
 
     def as_json(self) -> dict[str, Any]:
         """All of it."""
-        fields = ("scene", "way", "calls", "hidden", "tried", "struck", "acknowledged", "unseen_max", "told")
+        fields = ("scene", "way", "calls", "tried", "struck", "acknowledged", "unseen_max", "told")
         wrong = [
-            {"call": one.name, "nth": one.nth, "threads": one.threads, "wrong": texts} for one, texts in self.failures
+            {"call": one.name, "nth": one.nth, "thread": one.thread, "wrong": texts} for one, texts in self.failures
         ]
         return {**{name: getattr(self, name) for name in fields}, "failures": wrong}
 

@@ -30,7 +30,7 @@ def _at(verb: str, *seconds: int) -> tuple[str, ...]:
 
 FIRST = Play(arguments=_at("start", 1), scans=5)
 START = Play(arguments=(), scans=5)
-# Ten scans before the window, in which the recorder makes as many calls as the opening of the record did.
+# Ten scans before the window, until the cycle has been told to go on.
 _ORDERS = (*_at("restart", 2), *_at("acknowledge", 6, 16, 21, 27, 33, 39, 46, 52, 57, 63, 68))
 WATCHED = Play(arguments=_ORDERS, scans=10 + WINDOW, reader_first=True, asks=(13, 31, 55), trip=42)
 WINDOW_ALONE = Play(arguments=_ORDERS, scans=10 + WINDOW, asks=(13, 31, 55), trip=42)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 Way = Literal["kill", "full", "error", "short"]
+Thread = Literal["main", "recorder"]
 
 # What changes a file or its place. `?`: not every machine has it.
 WATCHED = (
@@ -35,7 +36,7 @@ class Call(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Inject:
-    """What happens at the n-th call of a kind. threads: of any thread that gets there first, else of the main one.
+    """What happens at the n-th call of a kind in one thread, from where that begins.
 
     limit: for a short write: how large a file may get, which is the middle of this write.
     """
@@ -43,20 +44,19 @@ class Inject:
     way: Way
     name: str
     nth: int
-    threads: bool
+    thread: Thread
     limit: int | None = None
 
     def words(self) -> list[str]:
         """Arguments of strace."""
         if self.way == "short":
-            return ["-f", "-e", "trace=none"]
+            return ["-e", "trace=none"]
         spec = {
             "kill": f"signal=KILL:when={self.nth}",
             "full": f"error=ENOSPC:when={self.nth}..{self.nth + 2}",
             "error": f"error=EIO:when={self.nth}..{self.nth + 2}",
         }[self.way]
-        follow = ["-f"] if self.threads else []
-        return [*follow, "-e", f"trace={self.name}", "-e", f"inject={self.name}:{spec}"]
+        return ["-e", f"trace={self.name}", "-e", f"inject={self.name}:{spec}"]
 
 
 COUNT = ["-f", "-y", "-e", "trace=" + ",".join(name if f"?{name}" not in OPTIONAL else f"?{name}" for name in WATCHED)]
@@ -78,13 +78,13 @@ def unavailable() -> str:
     return f"strace may not trace here ({said}); a container needs the capability SYS_PTRACE"
 
 
-def attach(pid: int, words: list[str], log: Path) -> subprocess.Popen[str]:
-    """strace on a process that waits for it."""
+def attach(thread: int, words: list[str], log: Path) -> subprocess.Popen[str]:
+    """strace on a thread that stands still."""
     deadline = time.monotonic() + _ATTACH_S
-    status = Path(f"/proc/{pid}/status")
+    status = Path(f"/proc/{thread}/status")
     _wait(status, "State:\tT", deadline)
     tracer = subprocess.Popen(
-        ["strace", "-q", "-o", str(log), *words, "-e", "signal=none", "-p", str(pid)],
+        ["strace", "-q", "-o", str(log), *words, "-e", "signal=none", "-p", str(thread)],
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True,
     )  # fmt: skip
     try:

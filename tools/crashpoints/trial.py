@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from crashpoints.attempt import Play, Seen, Theatre, copied
@@ -12,7 +12,7 @@ from crashpoints.judge import look, lost, went_on, whole
 from crashpoints.points import points, sample
 from crashpoints.results import Result
 from crashpoints.scenes import Scene, begun
-from crashpoints.tracing import COUNT, Inject, Way, calls
+from crashpoints.tracing import COUNT, Inject, Thread, Way, calls
 
 WAYS: tuple[Way, ...] = ("kill", "full", "error", "short")
 AGAIN = Play(arguments=(), scans=10)
@@ -20,8 +20,17 @@ SPARE = 30  # scans after the window in which a disk that refused is good again
 KILLED = -9
 
 
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which calls are tried: so many of them (None = all), drawn with a seed, of one thread or both."""
+
+    sample: int | None
+    seed: int
+    thread: Thread | None = None
+
+
 def trial(
-    theatre: Theatre, scene: Scene, way: Way, *, sample_of: int | None, seed: int, say: Callable[[str], None]
+    theatre: Theatre, scene: Scene, way: Way, choice: Choice, say: Callable[[str], None] = lambda _text: None
 ) -> Result | None:
     """Try them; None when this scene has no call that this way strikes."""
     out, log = theatre.folder / "out", theatre.folder / "strace.log"
@@ -30,18 +39,18 @@ def trial(
     found = calls(log)
     if clean.status not in (0, 1):
         raise RuntimeError(f"{scene.name}: the clean run ended with {clean.status}: {clean.said[-500:]}")
-    todo, hidden = points(found, way, out)
+    todo = [one for one in points(found, way, out) if choice.thread in (None, one.thread)]
     if not todo:
         return None
-    result = Result(scene.name, way, dict(Counter(call.name for call in found)), hidden)
-    chosen = sample(todo, sample_of, f"{scene.name} {way} {seed}")
+    result = Result(scene.name, way, dict(Counter(call.name for call in found)))
+    chosen = sample(todo, choice.sample, f"{scene.name} {way} {choice.seed}")
     say(f"{scene.name}, {way}: {scene.words}; {len(found)} calls, {len(chosen)} of {len(todo)} tried")
     for one in chosen:
         wrong = _killed(theatre, scene, one, result) if way == "kill" else _refused(theatre, scene, one, result)
         result.tried += 1
         if wrong:
             result.failures.append((one, wrong))
-            say(f"  {one.name} {one.nth}{' of any thread' if one.threads else ''}: {'; '.join(wrong)}")
+            say(f"  {one.name} {one.nth} of the {one.thread}: {'; '.join(wrong)}")
     return result
 
 
