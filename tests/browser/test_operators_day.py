@@ -194,7 +194,7 @@ def report(olga: Window) -> None:
     lines = got.value.path().read_bytes().decode().split("\r\n")
     assert lines[0].startswith('"time_utc","TY-101 [degC] mean"')
     assert len(lines) > 60
-    with page.context.expect_page() as made:
+    with page.context.expect_page(timeout=120_000) as made:  # it is made now, behind everything else
         page.get_by_role("link", name="Report").first.click()
     shown: Any = made.value
     shown.wait_for_load_state()

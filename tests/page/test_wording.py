@@ -9,9 +9,11 @@ from typing import get_args
 import pytest
 
 from controller.config.find import find, known
-from controller.config.loader import read
+from controller.config.loader import parse_table, read
+from controller.core.columns import COMPUTED
 from controller.core.orders.commands import VERBS
 from controller.core.orders.procedure import COMMANDS, TABLE, after_command, refusal
+from controller.core.points import Point
 from controller.core.rows.alarms import ALARMS
 from controller.core.rows.heat_words import worded
 from controller.core.sequence.recipe import PhaseKind, Recipe
@@ -23,7 +25,7 @@ from controller.page.web.wording import FOLDER, LANGUAGES, best, said, texts
 from controller.store.reader import Reader
 
 SCRIPTS = TEMPLATES.parent / "static" / "js"
-OPTIONAL = ("alarm.", "point.", "dutyitem.")  # English comes from the record itself
+OPTIONAL = ("alarm.", "dutyitem.")  # English comes from the record itself
 
 
 def names(text: str) -> set[str]:
@@ -113,3 +115,13 @@ def test_every_text_that_templates_and_scripts_name_is_there() -> None:
 )
 def test_the_best_language_for_somebody(wanted: str, chosen: str, expected: str) -> None:
     assert best(wanted, chosen) == expected
+
+
+def test_every_point_and_column_of_the_shipped_chambers_has_a_german_name() -> None:
+    """By what it is called, not by its tag: the same tag may be another thing in a chamber of one's own."""
+    folder = find("points", "panel-a").parent
+    files = sorted(folder.glob("*.csv"))
+    called = {point.text for file in files for point in parse_table(file.read_bytes(), Point, "points").value}
+    called |= {text for _tag, text, _unit in COMPUTED}
+    assert len(called) > 80
+    assert {text for text in called if not said(text, "de")[1]} == set()

@@ -65,7 +65,7 @@ function rows(now, form) {
     el("td", {}, may("operate") ? el("button", { type: "button", on: { click: () => form.choose(one) } }, t("boards.choose")) : null));
   const table = (found) => el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("boards.title") }, el("table", {}, el("thead", {}, el("tr", {}, ["place", "t", "mix", "since", "age", "when", ""].map((key) => el("th", { scope: "col" }, key ? t(`boards.head.${key}`) : "")))), el("tbody", {}, found.map(row))));
   return [
-    el("h3", {}, t("boards.ready_count", { ready: ready.length, count: now.boards.length })), ready.length ? table(ready.slice(0, 12)) : null,
+    el("h3", {}, t("boards.ready_count", { ready: ready.length, count: now.boards.length })), ready.length ? table(ready.slice(0, 6)) : null,
     now.boards.length ? el("details", {}, el("summary", {}, t("boards.all")), table([...ready, ...rest])) : null,
   ].filter(Boolean);
 }

@@ -6,9 +6,11 @@ const RIGHT = { trim: "operate", manual: "bypass", bypass: "bypass", force: "tun
 const ENDS = { trim: "release", manual: "automatic", bypass: "end-bypass", force: "release", simulate: "release", "lock-out": "lift-lock" };
 const LOOP_UNITS = { heat: "kW", fog: "kg/h", vent: "kg/s", fan: "%", temperature: "K", humidity: "%RH" };
 let shown = "", units = {};
+// What points are called, for entries that have only a tag.
+const names = Object.fromEntries([...(data.plate?.probes ?? []), ...(data.plate?.contacts ?? []), ...(data.plate?.outputs ?? [])].map((one) => [one.tag, one.text]));
 const probeUnit = (tag) => units[tag] ?? "";
 
-export const handName = (kind, tag) => known(`handtag.${tag}`, known(`alarm.${tag}.text`, known(`point.${tag}`, tag)));
+export const handName = (kind, tag) => known(`handtag.${tag}`, known(`alarm.${tag}.text`, saidIn(names[tag] ?? tag)));
 
 function words(one) {
   const value = one.value === null || one.kind === "bypass" ? "" : ` ${one.kind === "trim" && one.value > 0 ? "+" : ""}${number(one.value, 2, LOOP_UNITS[one.tag] ?? probeUnit(one.tag))}`;

@@ -1,5 +1,5 @@
 // What the chamber does in figures: outputs and what came of them, contacts, product, energy, probes.
-import { el, known, sign, t } from "./core.js";
+import { el, saidIn, sign, t } from "./core.js";
 import { number, span } from "./format.js";
 
 export function drawDetail(box, plate, now) {
@@ -14,7 +14,7 @@ function sheet(title, ...children) {
 function outputs(plate, now) {
   const rows = plate.outputs.map((one, index) => {
     const value = now.outputs[index];
-    const name = el("th", { scope: "row" }, known(`point.${one.tag}`, one.text));
+    const name = el("th", { scope: "row" }, saidIn(one.text));
     if (one.kind === "AO") return el("tr", {}, name, el("td", {}, el("div", { class: "bar", "aria-hidden": "true" }, el("i", { style: { width: `${Math.max(0, Math.min(100, value ?? 0))}%` } }))), el("td", { class: "n" }, number(value, 0, "%")));
     return el("tr", {}, name, el("td", {}), el("td", { class: "n" }, value ? t("output.on") : t("output.off")));
   });
@@ -51,12 +51,12 @@ function spent(now) {
 function contacts(plate, now) {
   const rows = plate.contacts.map((one, index) => {
     const on = now.contacts[index] === 1, wrong = one.normal && !on;
-    return el("tr", {}, el("th", { scope: "row" }, known(`point.${one.tag}`, one.text)), el("td", {}, wrong ? el("strong", {}, sign("look"), " ", t("contact.no")) : on ? t("contact.yes") : t("contact.no")));
+    return el("tr", {}, el("th", { scope: "row" }, saidIn(one.text)), el("td", {}, wrong ? el("strong", {}, sign("look"), " ", t("contact.no")) : on ? t("contact.yes") : t("contact.no")));
   });
   return sheet(t("detail.contacts"), el("table", {}, el("tbody", {}, rows)));
 }
 
 function probes(plate, now, open) {
-  const rows = plate.probes.map((one, index) => el("tr", {}, el("th", { scope: "row" }, one.tag), el("td", {}, known(`point.${one.tag}`, one.text)), el("td", { class: "n" }, now.values[index] === null ? "–" : number(now.values[index], 1, one.unit)), el("td", {}, t(`quality.${now.qualities[index]}`))));
+  const rows = plate.probes.map((one, index) => el("tr", {}, el("th", { scope: "row" }, one.tag), el("td", {}, saidIn(one.text)), el("td", { class: "n" }, now.values[index] === null ? "–" : number(now.values[index], 1, one.unit)), el("td", {}, t(`quality.${now.qualities[index]}`))));
   return el("section", { class: "sheet" }, el("details", { id: "probes", open }, el("summary", {}, el("h2", { style: { display: "inline" } }, t("detail.probes"))), el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("detail.probes") }, el("table", {}, el("thead", {}, el("tr", {}, ["tag", "what", "value", "quality"].map((key) => el("th", { scope: "col" }, t(`probes.${key}`))))), el("tbody", {}, rows)))));
 }

@@ -1,5 +1,5 @@
 // Any column over any span up to a year, least and greatest of each step shaded behind the mean.
-import { $, ask, data, el, known, t } from "./core.js";
+import { $, ask, data, el, saidIn, t } from "./core.js";
 import { moment, setNow, unitOf } from "./format.js";
 import { plot, redrawOnLight } from "./plot.js";
 
@@ -17,7 +17,7 @@ let found = [];
 
 function name(tag) {
   const one = columns.find((column) => column.tag === tag);
-  return one ? known(`point.${tag}`, one.text) : tag;
+  return one ? saidIn(one.text) : tag;
 }
 
 function pick() {
