@@ -213,6 +213,7 @@ def _first_scan_s(folder: Path) -> float:
     paths = os.pathsep.join(path for path in (str(root), os.environ.get("PYTHONPATH", "")) if path)
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "PYTHONPATH": paths}
     environment.pop("NUMBA_CACHE_DIR", None)
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # or every start would compile all of our own modules again
     begin = time.perf_counter()
     done = subprocess.run(  # our own interpreter and our own text
         [sys.executable, "-c", FIRST_SCAN, str(folder / "out")], env=environment, capture_output=True, text=True,
