@@ -68,7 +68,7 @@ class Image:
             for column, point in enumerate(self._outputs)
         )
         coils = tuple((point.address - base, 1 << point.bit) for point in of_kind(points, "DO"))
-        self._pack = partial(_pack, coils)
+        self._pack = lru_cache(maxsize=256)(partial(_pack, coils))
         # Outputs seldom change: their words are remembered per combination, and stay a pure function.
         self._block = lru_cache(maxsize=256)(self._words_of)
         self._pulse = coil_of(points, self.device, lambda point: Place(point.address - base, point.bit))

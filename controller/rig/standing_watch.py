@@ -138,20 +138,21 @@ class Watch:
             return
         off = T[judged] - self.asked_degC
         bins = np.minimum((np.abs(off) / BIN_K).astype(np.int64).ravel(), BINS - 1)
-        seen.off += np.bincount(bins, minlength=BINS)
+        counts = np.bincount(bins)
+        seen.off[: len(counts)] += counts
         rh = 100.0 * self._air[at.AIR_RH].reshape(self._shape)[judged]
         seen.rh_sum += float(rh.sum())
         seen.rh_count += rh.size
         seen.rh_min = min(seen.rh_min, float(rh.min()))
-        bays = np.flatnonzero(judged)
         if seen.coldest is None or off.min() + self.asked_degC < seen.coldest.degC:
-            seen.coldest = self._cell(bays, off, int(off.argmin()), now)
+            seen.coldest = self._cell(judged, off, int(off.argmin()), now)
         if seen.hottest is None or off.max() + self.asked_degC > seen.hottest.degC:
-            seen.hottest = self._cell(bays, off, int(off.argmax()), now)
+            seen.hottest = self._cell(judged, off, int(off.argmax()), now)
 
-    def _cell(self, bays: NDArray[np.int64], off: Floats, index: int, now: float) -> Cell:
+    def _cell(self, judged: NDArray[np.bool_], off: Floats, index: int, now: float) -> Cell:
         row, place = divmod(index, self._shape[1])
-        return Cell(float(off.flat[index]) + self.asked_degC, int(bays[row]) + 1, place % self._levels + 1, now)
+        bay = int(np.flatnonzero(judged)[row]) + 1
+        return Cell(float(off.flat[index]) + self.asked_degC, bay, place % self._levels + 1, now)
 
     def _doors(self, now: float, shut: Floats, T: Floats) -> None:
         """Follow every opening until its bay has had LEFT_OUT_S to recover."""

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from plantsim.kernel.layout import Whole
@@ -13,22 +15,34 @@ from plantsim.params.room import Room
 
 def cells_of(room: Room, bay: int, level: int) -> Whole:
     """The cells of the position (bay, level), both from 1, front to back. ValueError where there is none."""
-    if not (1 <= bay <= room.bays and 1 <= level <= room.levels):
-        raise ValueError(
-            f"bay {bay} level {level}: this chamber has bays 1..{room.bays} and levels 1..{room.levels}"
-        )
+    _require(room, bay, level)
     return (np.arange(room.depth_cells, dtype=np.int64) + (bay - 1) * room.depth_cells) * room.levels + level - 1
 
 
 def cells_of_bay(room: Room, bay: int) -> Whole:
-    """All cells of a bay."""
-    return np.concatenate([cells_of(room, bay, level) for level in range(1, room.levels + 1)])
+    """All cells of a bay, level 1 first. ValueError where there is none."""
+    _require(room, bay, 1)
+    return cells_of_positions(room)[(bay - 1) * room.levels : bay * room.levels].ravel()
 
 
 def cells_of_positions(room: Room) -> Whole:
-    """Positions x cells of each, bay by bay, level 1 first."""
-    places = [(bay, level) for bay in range(1, room.bays + 1) for level in range(1, room.levels + 1)]
-    return np.array([cells_of(room, bay, level) for bay, level in places], dtype=np.int64)
+    """Positions x cells of each, bay by bay, level 1 first. Read only."""
+    return _positions(room.bays, room.depth_cells, room.levels)
+
+
+@lru_cache(maxsize=8)
+def _positions(bays: int, depth_cells: int, levels: int) -> Whole:
+    bay, level, place = np.ogrid[0:bays, 0:levels, 0:depth_cells]
+    cells: Whole = ((place + bay * depth_cells) * levels + level).reshape(bays * levels, depth_cells).astype(np.int64)
+    cells.flags.writeable = False  # one for all who ask
+    return cells
+
+
+def _require(room: Room, bay: int, level: int) -> None:
+    if not (1 <= bay <= room.bays and 1 <= level <= room.levels):
+        raise ValueError(
+            f"bay {bay} level {level}: this chamber has bays 1..{room.bays} and levels 1..{room.levels}"
+        )
 
 
 def beside_frames(room: Room) -> Whole:

@@ -25,7 +25,7 @@ from controller.core.frames import Frame, all_good
 from controller.core.points import Point, of_kind
 from controller.core.quick import maker
 from controller.core.signals.signals import for_control
-from controller.core.signals.voting import agreeing, greatest, least, median, robust_mean, wetter
+from controller.core.signals.voting import agreeing, least, median, robust_mean, wetter
 
 _ESTIMATE_EVERY_S = 30.0  # boards lag by most of an hour, so their estimates need no faster look
 _LAG_POWER = 0.6  # lag over flow: 0.92 / 0.70 / 0.57 h at 6 / 9 / 12 kg/s, recomputed from film coefficients
@@ -245,8 +245,9 @@ def observe(
 
 def _trusted(plan: ClimatePlan, temperatures: tuple[float, ...]) -> tuple[float, float, float]:
     """Robust mean, coldest and hottest of the air probes that agree with each other."""
-    trusted = [temperatures[index] for index in agreeing(temperatures, plan.disagree_K)]
-    return robust_mean(temperatures, plan.weights, plan.disagree_K), least(trusted), greatest(trusted)
+    chosen = agreeing(temperatures, plan.disagree_K)
+    trusted = [temperatures[index] for index in chosen]
+    return robust_mean(temperatures, plan.weights, chosen), min(trusted, default=nan), max(trusted, default=nan)
 
 
 def _vapour(plan: ClimatePlan, temperatures: tuple[float, ...], humidities: tuple[float, ...], healthy: bool) -> float:

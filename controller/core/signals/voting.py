@@ -41,12 +41,11 @@ def agreeing(values: Sequence[float], limit: float) -> tuple[int, ...]:
     return tuple([i for i, value in enumerate(values) if abs(value - centre) <= limit])
 
 
-def robust_mean(values: Sequence[float], weights: Sequence[float], limit: float) -> float:
-    """Weighted mean of the values that agree with the median; NaN when none does.
+def robust_mean(values: Sequence[float], weights: Sequence[float], chosen: Sequence[int]) -> float:
+    """Weighted mean of the values that agree with the median (their indexes, see agreeing); NaN when none does.
 
     When the agreeing ones weigh nothing (all in empty bays) their plain mean is taken.
     """
-    chosen = agreeing(values, limit)
     if not chosen:
         return nan
     weight = sum([weights[i] for i in chosen])
@@ -58,8 +57,3 @@ def robust_mean(values: Sequence[float], weights: Sequence[float], limit: float)
 def least(values: Sequence[float]) -> float:
     """Smallest number; NaN when there is none."""
     return min([value for value in values if not isnan(value)], default=nan)
-
-
-def greatest(values: Sequence[float]) -> float:
-    """Largest number; NaN when there is none."""
-    return max([value for value in values if not isnan(value)], default=nan)
