@@ -50,7 +50,7 @@ def bind(
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),
-        frozen=frozen.bind(chamber.frozen, points),
+        frozen=frozen.bind(chamber.frozen, points, chamber.signals.offset),
         climate=watched,
         sequence=steps,
         constraints=constraints.bind(chamber.constraints, chamber.heat.capacity_kW),

@@ -3,8 +3,9 @@
 A probe that lives is never still: noise and the converter's last digit move it. One whose value has stayed within a
 tolerance of its reference for a stated time, while something ought to move it (air flow is proven), is taken as
 frozen: it is shown as uncertain, and control goes on with its siblings. A humidity probe at the top of its range is
-not frozen but wet, so from `exempt_from_pct` of the span upwards nothing is judged. Slow drift moves the reference
-along and is found by siblings, not here. Looked at once a minute, so it costs a scan nothing.
+not frozen but wet, so from `exempt_from_pct` of the span upwards nothing is judged: of the span of its transmitter,
+which a calibration offset moves. Slow drift moves the reference along and is found by siblings, not here. Looked at
+once a minute, so it costs a scan nothing.
 """
 
 from __future__ import annotations
@@ -66,8 +67,11 @@ _state = maker(FrozenState)
 _NONE: tuple[Event, ...] = ()
 
 
-def bind(config: FrozenConfig, points: tuple[Point, ...]) -> FrozenPlan:
-    """Tags to columns. Raises ConfigError with every tag that is not there, and every own time of one not watched."""
+def bind(
+    config: FrozenConfig, points: tuple[Point, ...], offsets: Mapping[str, float] | None = None
+) -> FrozenPlan:
+    """Tags to columns. offsets: tag -> what is added to its reading, in its unit. Raises ConfigError with every tag
+    that is not there, and every own time of one not watched."""
     binder = Binder("frozen", points)
     columns = tuple(binder.column("tags", tag) for tag in config.tags)
     for tag in config.time_of:
@@ -76,12 +80,16 @@ def bind(config: FrozenConfig, points: tuple[Point, ...]) -> FrozenPlan:
     airflow = binder.column("airflow", config.airflow, "DI") if config.tags else -1
     binder.done()
     analog = of_kind(points, "AI")
+    added = offsets or {}
     spans = [(analog[column].lo, analog[column].hi - analog[column].lo) for column in columns]
     return FrozenPlan(
         columns=columns,
         tags=config.tags,
         tolerances=tuple(abs(span) * config.tolerance_pct / 100.0 for _lo, span in spans),
-        exempt=tuple(lo + span * config.exempt_from_pct / 100.0 for lo, span in spans),
+        exempt=tuple(
+            lo + span * config.exempt_from_pct / 100.0 + added.get(tag, 0.0)
+            for tag, (lo, span) in zip(config.tags, spans, strict=True)
+        ),
         times_s=tuple(config.time_of.get(tag, config.time_s) for tag in config.tags),
         airflow=airflow,
     )

@@ -141,6 +141,21 @@ def test_tolerance_and_exempt_level_are_shares_of_the_span_from_its_lower_end(po
     assert plan.exempt == pytest.approx((point.lo + 0.9 * span,))
 
 
+@pytest.mark.parametrize("offset", [-1.8, 1.8])
+def test_a_corrected_probe_at_the_top_of_its_transmitter_is_wet_and_not_frozen(
+    points: tuple[Point, ...], frame: Frame, offset: float
+) -> None:
+    config = FrozenConfig(tags=("MT-101A",), time_s=120.0, airflow="FS-101")
+    plan = frozen.bind(config, points, {"MT-101A": offset})
+    column = [point.tag for point in of_kind(points, "AI")].index("MT-101A")
+    for value, judged in ((100.0 + offset, False), (98.9 + offset, True)):
+        state, values = frozen.initial(plan), list(frame.values)
+        values[column] = value
+        for minute in range(1, 20):
+            state, seen, _told = frozen.watch(plan, state, replace(frame, values=tuple(values)), 60.0 * minute, 1.0)
+        assert (seen.reasons[column] == FROZEN) is judged
+
+
 def test_a_channel_may_have_a_time_of_its_own(points: tuple[Point, ...], frame: Frame) -> None:
     plan = frozen.bind(
         FrozenConfig(tags=("TT-101A", "TT-101B"), time_s=600.0, time_of={"TT-101B": 120.0}, airflow="FS-101"), points
