@@ -50,6 +50,7 @@ PULSE_S = 120.0  # fog comes in pulses of at most so long
 BELIEVED_K = 0.6  # air and dew point, probes against all cells; quiet cycles have up to 0.3, measured
 ONE_PROBE_K = 1.6  # a probe up to 5 K off is believed, and weighs a quarter where there are four
 HANDED_S = 1200.0  # what people have simulated or fogged by hand is gone after so long: fog that ends soon, filters
+MIXED_S = 600.0  # still air lies in layers that no probe sees: boards that come in make 0.7 K of dew point, measured
 CHECKPOINT_S, BOOKS_S = 1800.0, 600.0
 _T, _LO, _HI = COLUMN["air_mean_degC"], COLUMN["rh_min_pct"], COLUMN["rh_max_pct"]
 _HOTTEST, _DEW = COLUMN["air_max_degC"], COLUMN["dew_point_mean_degC"]
@@ -87,6 +88,7 @@ class Judge:
         self._heated_s = self._fogged_s = inf  # since heat and fog were on
         self._aged: tuple[float, float] = (0.0, 0.0)
         self._calm = calm.spans(faults, plant.params)
+        self._moved_s = inf  # since the air began to move
         self._handed_s = inf  # since people had overridden something
         self._every = (round(CHECKPOINT_S / dt_s), round(BOOKS_S / dt_s))
 
@@ -176,9 +178,12 @@ class Judge:
             self._found(scan, "heats-hot-air", f"{truth[_HOTTEST]:.1f} degC for {self._hot_s:.0f} s")
 
     def _look_at_belief(self, scan: int, result: ScanResult, truth: Any) -> None:
-        """What the controller believes against what is true, while it can know."""
+        """What the controller believes against what is true, while it can know: readings are real, air moves."""
         air, now_s = result.climate, scan * self._dt_s
-        if self._handed_s <= HANDED_S or result.frame.age_scans or not (air.temperature_ok and air.moisture_ok):
+        self._moved_s = self._moved_s + self._dt_s if truth[_FLOW] >= STILL_KG_PER_S else 0.0
+        if self._handed_s <= HANDED_S or self._moved_s < MIXED_S:
+            return
+        if result.frame.age_scans or not (air.temperature_ok and air.moisture_ok):
             return
         if self._calm.all(now_s):
             self.live.add("believes-wrong")
