@@ -42,7 +42,8 @@ class Facts:
 class Limit:
     """A limit and when it is met. in_s: 0 = it is met already, infinity = never as things go. basis: of the guess.
 
-    harm: it costs product; else it is only good to know. always: told also when it is far.
+    harm: it costs product; else it is only good to know. always: told also when it is far. key, figures: of what and
+    basis, for another language.
     """
 
     what: str
@@ -50,6 +51,8 @@ class Limit:
     basis: str
     harm: bool = True
     always: bool = False
+    key: str = ""
+    figures: tuple[tuple[str, float], ...] = ()
 
 
 def limits(facts: Facts) -> tuple[Limit, ...]:
@@ -102,7 +105,8 @@ def _dry(facts: Facts) -> Limit | None:
     mean = HOUR_S * facts.drying_kg_per_m2 / max(facts.drying_s, least_s)
     in_s = dry_limit_s(facts.drying_kg_per_m2, facts.drying_s, rate, least_s, facts.drying_mean_max)
     basis = f"dries at {rate:.2f} kg/m2h now, {mean:.3f} on average of {facts.drying_mean_max:g} allowed"
-    return Limit("product dry limit", in_s, basis, always=rate > 0.0)
+    figures = (("rate", rate), ("mean", mean), ("limit", facts.drying_mean_max))
+    return Limit("product dry limit", in_s, basis, always=rate > 0.0, key="dry_basis", figures=figures)
 
 
 def _wet(facts: Facts) -> Limit | None:
@@ -110,11 +114,13 @@ def _wet(facts: Facts) -> Limit | None:
     if isnan(margin):
         return None
     if margin <= 0.0:
-        return Limit("boards and walls wet", 0.0, f"dew margin {margin:.2f} K")
+        basis = f"dew margin {margin:.2f} K"
+        return Limit("boards and walls wet", 0.0, basis, key="wet_now", figures=(("margin", margin),))
     if not per_s < 0.0:
         return None
     basis = f"dew margin {margin:.2f} K, falling by {-HOUR_S * per_s:.2f} K an hour"
-    return Limit("boards and walls wet", margin / -per_s, basis)
+    figures = (("margin", margin), ("fall", -HOUR_S * per_s))
+    return Limit("boards and walls wet", margin / -per_s, basis, key="wet_basis", figures=figures)
 
 
 def _hot(facts: Facts) -> Limit | None:
@@ -123,10 +129,14 @@ def _hot(facts: Facts) -> Limit | None:
         return None
     left = facts.core_degC_max - core
     basis = f"core {core:.1f} degC of {facts.core_degC_max:g} allowed"
+    figures = (("core", core), ("limit", facts.core_degC_max))
     if left <= 0.0:
-        return Limit("product too hot", 0.0, basis)
-    return Limit("product too hot", left / per_s, f"{basis}, rising by {HOUR_S * per_s:.1f} K an hour") if per_s > 0.0 \
-        else None
+        return Limit("product too hot", 0.0, basis, key="hot_now", figures=figures)
+    if not per_s > 0.0:
+        return None
+    rise = HOUR_S * per_s
+    basis += f", rising by {rise:.1f} K an hour"
+    return Limit("product too hot", left / per_s, basis, key="hot_basis", figures=(*figures, ("rise", rise)))
 
 
 def _ready(facts: Facts) -> Limit | None:
@@ -134,4 +144,6 @@ def _ready(facts: Facts) -> Limit | None:
     if isnan(age) or not per_s > 0.0:
         return None
     basis = f"{age:.1f} h of {facts.ready_age_h:g} h equivalent age, estimated, not tested"
-    return Limit("product ready", max(0.0, facts.ready_age_h - age) / per_s, basis, harm=False)
+    figures = (("age", age), ("wanted", facts.ready_age_h))
+    in_s = max(0.0, facts.ready_age_h - age) / per_s
+    return Limit("product ready", in_s, basis, harm=False, key="ready_basis", figures=figures)

@@ -13,6 +13,7 @@ from functools import partial
 
 from controller.callout import mail, webhook, words
 from controller.callout.escalation import rule_of
+from controller.callout.language import language_of
 from controller.callout.outcome import Outcome
 from controller.callout.plan import EVERYBODY
 from controller.callout.planfile import MAIL, Loaded
@@ -43,9 +44,11 @@ class LastResort:
         rule = rule_of(plan, "high")
         who = rule.steps[0].who if rule is not None else (EVERYBODY,)
         people = resolve(plan, who, now_ms) or tuple(person.key for person in plan.people)
-        subject, text = words.resort_subject(plan, standing), words.resort_text(plan, standing, str(error), now_ms)
         self._say(f"the call-out's own file cannot be written: {error}; told without it: {', '.join(people)}")
         for person in people:
+            say = language_of(plan, person)
+            subject = words.resort_subject(plan, standing, say)
+            text = words.resort_text(plan, standing, str(error), now_ms, say)
             for way in self._loaded.ways[person]:
                 worker = self._workers.setdefault(f"{person} {way.channel}", Worker(way.channel))
                 if worker.free:

@@ -21,13 +21,14 @@ DUTY, EVERYBODY = "duty", "everybody"  # in `who`: whoever is on shift now, and 
 class Person:
     """Somebody who can be told. key: how the file names them. mail: address. hooks: names of web calls that reach them.
 
-    At least one of mail and hooks.
+    At least one of mail and hooks. language: of their messages, "" = that of the file.
     """
 
     key: str
     name: str
     mail: str = ""
     hooks: tuple[str, ...] = ()
+    language: Literal["", "en", "de"] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +130,7 @@ class Plan:
     gather_s: alarms that come together go into one message. pause_s: between two messages to one person.
     give_up_h: so long a message that cannot be sent is tried again.
     tell_acknowledged, tell_over: those who were told also hear that somebody acknowledged, or that it is over.
-    link: address of the operator's page, to stand in the messages.
+    link: address of the operator's page, to stand in the messages. language: of the messages, where a person has none.
     """
 
     name: str
@@ -148,3 +149,4 @@ class Plan:
     tell_acknowledged: bool = True
     tell_over: bool = True
     link: str = ""
+    language: Literal["en", "de"] = "en"

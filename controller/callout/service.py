@@ -16,6 +16,7 @@ from pathlib import Path
 
 from controller.callout import mail, webhook, words
 from controller.callout.escalation import Key, Need, decide, next_of
+from controller.callout.language import Texts, language_of
 from controller.callout.lastresort import LastResort
 from controller.callout.outbox import TEST, Letter, Outbox
 from controller.callout.planfile import MAIL, Loaded
@@ -169,24 +170,24 @@ class Service:
 
     def _written(self, letter: Letter, seen: Seen, now_ms: int) -> tuple[str, str] | None:
         """Subject and body, of how things are now; None when there is nothing to say any more."""
-        plan = self._plan
+        plan, say = self._plan, language_of(self._plan, letter.person)
         details = self._detailed(seen)
         more: dict[str, object] = {}
         if letter.kind == TEST:
             failed = self._outbox.failed_since(now_ms - 86_400_000)
-            subject = words.test_subject(plan, list(details.values()))
-            text = words.test_text(plan, list(details.values()), failed, now_ms)
+            subject = words.test_subject(plan, list(details.values()), say)
+            text = words.test_text(plan, list(details.values()), failed, now_ms, say)
         elif letter.kind == "step":
             told = self._told(letter, seen)
             if not told:
                 return None
-            subject = words.alarm_subject(told, details)
-            text = words.alarm_text(plan, letter.person, told, details, now_ms)
+            subject = words.alarm_subject(told, details, say)
+            text = words.alarm_text(plan, letter.person, told, details, now_ms, say)
             more = {"alarms": words.facts_of(told, details)}
         else:
-            named = [(key.chamber, self._text_of(key, seen)) for key in letter.about]
-            subject = words.end_subject(letter.kind, named)
-            text = words.end_text(plan, letter.kind, named, details, now_ms)
+            named = [(key.chamber, self._text_of(key, seen, say)) for key in letter.about]
+            subject = words.end_subject(letter.kind, named, say)
+            text = words.end_text(plan, letter.kind, named, details, now_ms, say)
             more = {"alarms": [{"chamber": key.chamber, "alarm": key.tag} for key in letter.about]}
         if letter.channel == MAIL:
             return subject, text
@@ -208,10 +209,10 @@ class Service:
             for watch, (name, situation) in zip(self._watches, seen.situations.items(), strict=True)
         }
 
-    def _text_of(self, key: Key, seen: Seen) -> str:
+    def _text_of(self, key: Key, seen: Seen, say: Texts) -> str:
         standing = seen.situations.get(key.chamber)
-        found = [one.row.text for one in standing.standing if one.row.tag == key.tag] if standing else []
-        return found[0] if found else words.text_of(key.tag)
+        found = [say.row(one.row).text for one in standing.standing if one.row.tag == key.tag] if standing else []
+        return found[0] if found else words.text_of(key.tag, say)
 
 
 def send_now(service: Service, wanted: Sequence[str], outbox: Outbox, patience_s: float) -> list[Letter]:

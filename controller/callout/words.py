@@ -1,6 +1,7 @@
 """What people read at three in the morning: one subject line, then what, by when, and what to do, nothing else first.
 
-Times are local, with the name of the zone. Lines are short enough for a phone held upright where that can be.
+Times are local, with the name of the zone. Lines are short enough for a phone held upright where that can be. Every
+function takes the texts of the language in which it is read (`say`), English where nothing is said.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any
 
 from controller.callout.by_when import Limit, limits
 from controller.callout.escalation import Incident, Next
+from controller.callout.language import Texts, texts_of
 from controller.callout.plan import Plan
 from controller.callout.roster import utc, zone_of
 from controller.callout.situation import SILENT, Situation, Standing
@@ -21,7 +23,7 @@ from controller.core.rows.alarms import ALARMS
 WIDTH = 68
 SOON_S = 4 * 3600.0  # a limit farther off than this does not belong into a subject line
 FAR_S = 24 * 3600.0
-NOT_SAFETY = "Dewhold is no safety function: for danger to people follow the rules of the works."
+ENGLISH = texts_of("en")
 _RANK = {"high": 0, "medium": 1, "low": 2}
 
 
@@ -35,41 +37,45 @@ class Told:
     following: Next | None
 
 
-def local(plan: Plan, at_ms: float, now_ms: float | None = None) -> str:
+def local(plan: Plan, at_ms: float, now_ms: float | None = None, say: Texts = ENGLISH) -> str:
     """HH:MM and the zone, with the day in front when it is not the day of now_ms."""
     there = utc(round(at_ms)).astimezone(zone_of(plan.zone))
     text = there.strftime("%H:%M %Z")
     if now_ms is not None and utc(round(now_ms)).astimezone(zone_of(plan.zone)).date() != there.date():
-        return there.strftime("%a %d %b ") + text
+        day, month = say("weekdays").split()[there.weekday()], say("months").split()[there.month - 1]
+        return f"{day} {there.day:02d} {month} {text}"
     return text
 
 
-def span(seconds: float) -> str:
+def span(seconds: float, say: Texts = ENGLISH) -> str:
     """A length of time as people say it: 40 s, 45 min, 2 h 10 min, 3 days."""
     if seconds < 90.0:
-        return f"{seconds:.0f} s"
+        return say("span.seconds", n=round(seconds))
     minutes = round(seconds / 60.0)
     if minutes < 90:
-        return f"{minutes} min"
+        return say("span.minutes", n=minutes)
     if minutes < 48 * 60:
         hours, rest = divmod(minutes, 60)
-        return f"{hours} h {rest} min" if rest else f"{hours} h"
-    return f"{round(minutes / 1440)} days"
+        return say("span.hours_minutes", n=hours, rest=rest) if rest else say("span.hours", n=hours)
+    return say("span.days", n=round(minutes / 1440))
 
 
-def alarm_subject(told: Sequence[Told], situations: Mapping[str, Situation]) -> str:
+def alarm_subject(told: Sequence[Told], situations: Mapping[str, Situation], say: Texts = ENGLISH) -> str:
     """Chamber, what, by when; of several the most urgent, and how many more."""
     first, *others = ordered(told)
-    text = f"{_head(situations[first.chamber])}: {first.standing.row.text}"
+    text = f"{_head(situations[first.chamber], say)}: {say.row(first.standing.row).text}"
     near = [limit for limit in _limits(situations[first.chamber]) if limit.harm and limit.in_s <= SOON_S]
     soonest = next(iter(near), None)
     if soonest is not None:
-        text += f", {soonest.what} " + (f"in {span(soonest.in_s)}" if soonest.in_s > 0.0 else "NOW")
-    return text + (f" (+{len(others)} more)" if others else "")
+        what = _what(soonest, say)
+        soon = soonest.in_s > 0.0
+        text += say("alarm.soon", what=what, span=span(soonest.in_s, say)) if soon else say("alarm.now", what=what)
+    return text + (say("more", count=len(others)) if others else "")
 
 
 def alarm_text(
-    plan: Plan, person: str, told: Sequence[Told], situations: Mapping[str, Situation], now_ms: int
+    plan: Plan, person: str, told: Sequence[Told], situations: Mapping[str, Situation], now_ms: int,
+    say: Texts = ENGLISH,
 ) -> str:
     """The whole message of a step or a repeat."""
     parts: list[str] = []
@@ -77,90 +83,92 @@ def alarm_text(
     for chamber in dict.fromkeys(one.chamber for one in ordered(told)):
         situation = situations[chamber]
         mine = [one for one in ordered(told) if one.chamber == chamber]
-        count = "one alarm needs" if len(mine) == 1 else f"{len(mine)} alarms need"
-        parts.append(f"{_head(situation)}: {count} you")
-        parts += [_alarm(plan, one, situation, now_ms) for one in mine]
-        parts.append(_by_when(plan, situation, now_ms))
-        parts.append(_state(plan, situation, now_ms))
-    parts.append(_escalation(plan, person, told, names, now_ms))
-    parts.append(_closing(plan))
+        needs = "alarm.needs_one" if len(mine) == 1 else "alarm.needs"
+        parts.append(say(needs, chamber=_head(situation, say), count=len(mine)))
+        parts += [_alarm(plan, one, situation, now_ms, say) for one in mine]
+        parts.append(_by_when(plan, situation, now_ms, say))
+        parts.append(_state(plan, situation, now_ms, say))
+    parts.append(_escalation(plan, person, told, names, now_ms, say))
+    parts.append(_closing(plan, say))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def end_subject(kind: str, told: Sequence[tuple[str, str]]) -> str:
+def end_subject(kind: str, told: Sequence[tuple[str, str]], say: Texts = ENGLISH) -> str:
     """Of an acknowledgement, or an alarm that is over."""
     (chamber, text), *others = told
-    word = "acknowledged" if kind == "acknowledged" else "over"
-    return f"{chamber}: {word}: {text}" + (f" (+{len(others)} more)" if others else "")
+    word = say("end.acknowledged") if kind == "acknowledged" else say("end.over")
+    return f"{chamber}: {word}: {text}" + (say("more", count=len(others)) if others else "")
 
 
 def end_text(
-    plan: Plan, kind: str, told: Sequence[tuple[str, str]], situations: Mapping[str, Situation], now_ms: int
+    plan: Plan, kind: str, told: Sequence[tuple[str, str]], situations: Mapping[str, Situation], now_ms: int,
+    say: Texts = ENGLISH,
 ) -> str:
     """That nothing more is asked of the person who was told before."""
-    lines = []
+    lines, taken = [], kind == "acknowledged"
     for chamber, text in told:
-        who = situations[chamber].acknowledged if chamber in situations and kind == "acknowledged" else None
-        by = f" by {who[0]}, {local(plan, who[1], now_ms)}" if who else ""
-        lines.append(f"{chamber}: {text}: {'acknowledged' + by if kind == 'acknowledged' else 'over by itself'}")
-    advice = (
-        "Somebody has taken it. You need not do anything more."
-        if kind == "acknowledged"
-        else "Nobody has acknowledged it. Look at it when you are next there."
-    )
-    states = [_state(plan, situations[name], now_ms) for name in dict.fromkeys(name for name, _ in told)
+        who = situations[chamber].acknowledged if chamber in situations and taken else None
+        by = say("end.acknowledged_by", who=who[0], time=local(plan, who[1], now_ms, say)) if who else ""
+        lines.append(f"{chamber}: {text}: {(by or say('end.acknowledged')) if taken else say('end.by_itself')}")
+    advice = say("end.advice_acknowledged") if taken else say("end.advice_over")
+    states = [_state(plan, situations[name], now_ms, say) for name in dict.fromkeys(name for name, _ in told)
               if name in situations]
-    return "\n\n".join(["\n".join(lines), advice, *states, _closing(plan)]) + "\n"
+    return "\n\n".join(["\n".join(lines), advice, *states, _closing(plan, say)]) + "\n"
 
 
-def test_subject(plan: Plan, situations: Sequence[Situation]) -> str:
+def test_subject(plan: Plan, situations: Sequence[Situation], say: Texts = ENGLISH) -> str:
     """Of the daily test."""
     standing = sum(len(one.standing) for one in situations)
     silent = sum(one.silent_s >= 60.0 * plan.silence_min and not one.over for one in situations)
-    count = "1 alarm standing" if standing == 1 else f"{standing} alarms standing"
-    state = f"{silent} of {len(situations)} not recording" if silent else count if standing else "all quiet"
-    return f"{plan.name}: test of the call-out, {state}"
+    if silent:
+        state = say("test.silent", count=silent, all=len(situations))
+    elif standing:
+        state = say("test.one_standing" if standing == 1 else "test.standing", count=standing)
+    else:
+        state = say("test.quiet")
+    return say("test.subject", site=plan.name, state=state)
 
 
-def test_text(plan: Plan, situations: Sequence[Situation], failed: int, now_ms: int) -> str:
+def test_text(
+    plan: Plan, situations: Sequence[Situation], failed: int, now_ms: int, say: Texts = ENGLISH
+) -> str:
     """That the way to this person works, and how the chambers are."""
-    lines = ["This is a test of the call-out. Nothing is asked of you."]
-    if plan.test is not None:
-        lines.append(f"It comes every day at {plan.test.at}. When it does not, the call-out does not work: have it"
-                     " looked at.")
-    lines = ["\n".join(wrap(" ".join(lines), WIDTH))]
+    first = [say("test.first")] + ([say("test.daily", at=plan.test.at)] if plan.test is not None else [])
+    lines = ["\n".join(wrap(" ".join(first), WIDTH))]
     for one in situations:
-        found = "".join(f"\n  {alarm.row.priority}: {alarm.row.text}, since {_time(plan, one, alarm.from_ms, now_ms)}"
-                        for alarm in one.standing)
-        lines.append(_state(plan, one, now_ms) + (f"\nalarms standing:{found}" if found else "\nno alarm stands"))
-        lines.append(_by_when(plan, one, now_ms))
+        found = "".join(
+            "\n  " + say("test.since", priority=say(f"priority.{alarm.row.priority}"), text=say.row(alarm.row).text,
+                         time=_time(plan, one, alarm.from_ms, now_ms, say))
+            for alarm in one.standing
+        )
+        stands = "\n" + (say("test.alarms") + found if found else say("test.none"))
+        lines.append(_state(plan, one, now_ms, say) + stands)
+        lines.append(_by_when(plan, one, now_ms, say))
     if failed:
-        lines.append(f"{failed} messages of the last day could not be delivered; see dewhold callout --log.")
-    return "\n\n".join([line for line in lines if line] + [_closing(plan)]) + "\n"
+        lines.append(say("test.failed", count=failed))
+    return "\n\n".join([line for line in lines if line] + [_closing(plan, say)]) + "\n"
 
 
-def resort_subject(plan: Plan, standing: Sequence[tuple[str, Standing]]) -> str:
+def resort_subject(plan: Plan, standing: Sequence[tuple[str, Standing]], say: Texts = ENGLISH) -> str:
     """That the call-out has trouble of its own, and what needs somebody beside it."""
     urgent = sorted(standing, key=lambda one: _RANK.get(one[1].row.priority, 3))
-    also = f"; {urgent[0][0]}: {urgent[0][1].row.text}" if urgent else ""
-    return f"{plan.name}: the call-out cannot work as it should{also}"
+    also = f"; {urgent[0][0]}: {say.row(urgent[0][1].row).text}" if urgent else ""
+    return say("resort.subject", site=plan.name) + also
 
 
-def resort_text(plan: Plan, standing: Sequence[tuple[str, Standing]], why: str, now_ms: int) -> str:
+def resort_text(
+    plan: Plan, standing: Sequence[tuple[str, Standing]], why: str, now_ms: int, say: Texts = ENGLISH
+) -> str:
     """What is wrong with the call-out itself, what stands now, and what to do."""
-    first = (
-        f"The call-out's own file cannot be written: {why}. Who was told what is not remembered, nobody is told step by"
-        " step, and what follows comes every half hour while it lasts. Have its disk looked at, now: the controllers"
-        " may record on it too."
-    )
-    parts = ["\n".join(wrap(first, WIDTH))]
+    parts = ["\n".join(wrap(say("resort.first", why=why), WIDTH))]
     for chamber, one in sorted(standing, key=lambda pair: _RANK.get(pair[1].row.priority, 3)):
-        since = local(plan, one.from_ms, now_ms)
+        row, since = say.row(one.row), local(plan, one.from_ms, now_ms, say)
         parts.append("\n".join([
-            f"* {chamber}: {one.row.text.upper()}", f"  {one.row.priority} priority, since {since}",
-            *_item("do", one.row.action),
+            f"* {chamber}: {row.text.upper()}",
+            "  " + say("alarm.since_only", priority=say(f"priority.{row.priority}"), time=since),
+            *_item(say("alarm.do"), row.action),
         ]))
-    return "\n\n".join([*parts, _closing(plan)]) + "\n"
+    return "\n\n".join([*parts, _closing(plan, say)]) + "\n"
 
 
 def facts_of(told: Sequence[Told], situations: Mapping[str, Situation]) -> list[dict[str, Any]]:
@@ -185,10 +193,10 @@ def facts_of(told: Sequence[Told], situations: Mapping[str, Situation]) -> list[
     ]
 
 
-def text_of(tag: str) -> str:
+def text_of(tag: str, say: Texts = ENGLISH) -> str:
     """The words of an alarm that does not stand any more, by its tag."""
     rows = (SILENT, *ALARMS)
-    return next((row.text for row in rows if row.tag == tag), tag)
+    return next((say.row(row).text for row in rows if row.tag == tag), tag)
 
 
 def ordered(told: Sequence[Told]) -> list[Told]:
@@ -196,17 +204,24 @@ def ordered(told: Sequence[Told]) -> list[Told]:
     return sorted(told, key=lambda one: (_RANK.get(one.standing.row.priority, 3), one.standing.from_ms))
 
 
-def _head(situation: Situation) -> str:
-    return ("SIMULATED " if situation.simulated else "") + situation.chamber
+def _head(situation: Situation, say: Texts) -> str:
+    return (say("simulated") if situation.simulated else "") + situation.chamber
 
 
-def _alarm(plan: Plan, told: Told, situation: Situation, now_ms: int) -> str:
-    row, since = told.standing.row, told.standing.from_ms
-    age = span(max(0.0, (_clock_ms(situation, now_ms) - since) / 1000.0))
+def _what(limit: Limit, say: Texts) -> str:
+    """What a limit is; its key begins with it."""
+    return say("limit." + limit.key.partition("_")[0]) if limit.key else limit.what
+
+
+def _alarm(plan: Plan, told: Told, situation: Situation, now_ms: int, say: Texts) -> str:
+    row, since = say.row(told.standing.row), told.standing.from_ms
+    age = span(max(0.0, (_clock_ms(situation, now_ms) - since) / 1000.0), say)
+    time = _time(plan, situation, since, now_ms, say)
     return "\n".join([
         f"* {row.text.upper()}",
-        f"  {row.priority} priority, since {_time(plan, situation, since, now_ms)} ({age})",
-        *_item("do", row.action), *_item("why", row.cause), *_item("else", row.consequence),
+        "  " + say("alarm.since", priority=say(f"priority.{row.priority}"), time=time, age=age),
+        *_item(say("alarm.do"), row.action), *_item(say("alarm.why"), row.cause),
+        *_item(say("alarm.else"), row.consequence),
     ])
 
 
@@ -215,57 +230,60 @@ def _item(name: str, text: str) -> list[str]:
     return [f"  {name:<5} {lines[0]}", *[f"        {line}" for line in lines[1:]]]
 
 
-def _by_when(plan: Plan, situation: Situation, now_ms: int) -> str:
+def _by_when(plan: Plan, situation: Situation, now_ms: int, say: Texts) -> str:
     found = _limits(situation)
     if not found:
         return ""
-    lines = ["By when, if it goes on like this (a guess from the last minutes):"]
+    lines = [say("limit.head")]
     for limit in found:
-        when = "NOW"
+        when = say("limit.now")
         if 0.0 < limit.in_s <= FAR_S:
             at_ms = _clock_ms(situation, now_ms) + 1000 * limit.in_s
-            when = f"in {span(limit.in_s)}, {_time(plan, situation, at_ms, now_ms)}"
+            when = say("limit.in", span=span(limit.in_s, say), time=_time(plan, situation, at_ms, now_ms, say))
         if limit.in_s > FAR_S:
-            when = "not within a day"
-        lines += [f"  {limit.what}: {when}", *[f"        {line}" for line in wrap(limit.basis, WIDTH - 8)]]
+            when = say("limit.far")
+        basis = say(f"limit.{limit.key}", **dict(limit.figures)) if limit.key else limit.basis
+        lines += [f"  {_what(limit, say)}: {when}", *[f"        {line}" for line in wrap(basis, WIDTH - 8)]]
     return "\n".join(lines)
 
 
-def _state(plan: Plan, situation: Situation, now_ms: int) -> str:
+def _state(plan: Plan, situation: Situation, now_ms: int, say: Texts) -> str:
+    head = _head(situation, say)
     if situation.trouble:
-        return f"{_head(situation)}: its record cannot be read: {situation.trouble}"
-    words = "clock stopped" if situation.procedure == "held" else situation.procedure or "nothing known"
-    lines = [f"{_head(situation)}: {words}, {situation.cycle_s / 3600.0:.1f} h into the cycle"]
+        return say("state.trouble", chamber=head, why=situation.trouble)
+    procedure = situation.procedure
+    words = say.known(f"procedure.{procedure}", procedure) if procedure else say("state.nothing")
+    lines = [say("state.head", chamber=head, state=words, hours=situation.cycle_s / 3600.0)]
     now = dict(situation.now)
     if now and not isnan(now["air"]):
-        lines.append(
-            f"air {now['air']:.1f} degC, {now['rh']:.0f} %RH, dew margin {now['margin']:.2f} K;"
-            f" asked for: heat {now['heat']:.0f} kW, fog {now['fog']:.0f} kg/h, vent {now['vent']:.2f} kg/s"
-        )
-    lines.append(f"last recorded {_time(plan, situation, situation.last_ms, now_ms)}"
-                 + (f", {span(situation.silent_s)} ago" if situation.silent_s >= 60.0 else ""))
+        lines.append(say("state.air", **now))
+    last, gone = _time(plan, situation, situation.last_ms, now_ms, say), situation.silent_s
+    ago = gone >= 60.0
+    lines.append(say("state.last_ago", time=last, span=span(gone, say)) if ago else say("state.last", time=last))
     return "\n".join("\n".join(wrap(line, WIDTH)) for line in lines)
 
 
-def _escalation(plan: Plan, person: str, told: Sequence[Told], names: Mapping[str, str], now_ms: int) -> str:
+def _escalation(
+    plan: Plan, person: str, told: Sequence[Told], names: Mapping[str, str], now_ms: int, say: Texts
+) -> str:
     first = ordered(told)[0]
-    lines = ["Acknowledge it at the panel or on the page" + ("." if not plan.link else ":")]
-    lines += [plan.link] if plan.link else []
+    lines = [say("escalation.acknowledge_at"), plan.link] if plan.link else [say("escalation.acknowledge")]
     if all(one.standing.row is SILENT for one in told):
-        lines = ["It ends when something is recorded again; nobody can acknowledge it."]
+        lines = [say("escalation.silent")]
     before = [names.get(key, key) for key in first.incident.told if key != person]
     if before:
-        lines.append(f"Also told: {', '.join(before)}.")
+        lines.append(say("escalation.told", names=", ".join(before)))
     if first.following is not None:
-        who = ", ".join("you again" if key == person else names.get(key, key) for key in first.following.people)
-        lines.append(f"If nothing happens by {local(plan, first.following.at_ms, now_ms)}: {who}.")
+        again = say("escalation.again")
+        who = ", ".join(again if key == person else names.get(key, key) for key in first.following.people)
+        lines.append(say("escalation.following", time=local(plan, first.following.at_ms, now_ms, say), names=who))
     else:
-        lines.append("Nobody else will be told.")
+        lines.append(say("escalation.nobody"))
     return "\n".join("\n".join(wrap(line, WIDTH)) for line in lines)
 
 
-def _closing(plan: Plan) -> str:
-    return "\n".join(["-- ", *wrap(f"{plan.name}. {NOT_SAFETY} Answers to this message are not read.", WIDTH)])
+def _closing(plan: Plan, say: Texts) -> str:
+    return "\n".join(["-- ", *wrap(say("closing", site=plan.name, not_safety=say("not_safety")), WIDTH)])
 
 
 def _limits(situation: Situation) -> tuple[Limit, ...]:
@@ -279,7 +297,7 @@ def _clock_ms(situation: Situation, now_ms: float) -> float:
     return situation.last_ms + 1000.0 * situation.silent_s if situation.simulated else now_ms
 
 
-def _time(plan: Plan, situation: Situation, at_ms: float, now_ms: float) -> str:
+def _time(plan: Plan, situation: Situation, at_ms: float, now_ms: float, say: Texts) -> str:
     """A time of a record."""
-    text = local(plan, at_ms, _clock_ms(situation, now_ms))
-    return f"{text} in the simulation" if situation.simulated else text
+    text = local(plan, at_ms, _clock_ms(situation, now_ms), say)
+    return say("in_simulation", time=text) if situation.simulated else text
