@@ -61,7 +61,7 @@ def plan(config: AnyHeatConfig) -> HeatingPlan:
     if isinstance(config, GasConfig):
         burner = PulsePlan(config.cycle_s, config.on_s_min, config.off_s_min)
         return HeatingPlan(
-            0.0, 0.0, config.stroke_s, least, None, _part, burner=burner, fire_pct_min=config.fire_pct_min
+            0.0, 0.0, config.stroke_s, least, None, float, burner=burner, fire_pct_min=config.fire_pct_min
         )
     valve = Characteristic(config.rangeability, config.authority)
     return HeatingPlan(config.kW_min, config.hold_s, config.stroke_s, least, valve, share_at_pct(valve))
@@ -177,10 +177,6 @@ def _older(plan: PulsePlan, stage: PulseState, dt_s: float) -> PulseState:
 
 def _may(plan: PulsePlan, stage: PulseState) -> bool:
     return stage.since_s >= (plan.on_s_min if stage.on else plan.off_s_min)
-
-
-def _part(position_pct: float) -> float:
-    return 0.01 * position_pct
 
 
 def _toward(now_pct: float, wanted_pct: float, step_pct: float) -> float:

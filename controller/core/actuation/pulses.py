@@ -63,10 +63,7 @@ def step(plan: PulsePlan, state: PulseState, duty: float, dt_s: float) -> PulseS
         if since_s >= plan.on_s_min and (left_s <= 0.0 or duty == 0.0):
             on, since_s, left_s = False, 0.0, 0.0
     elif left_s > 0.0 and since_s >= plan.off_s_min:
-        if left_s >= plan.on_s_min:
-            on, since_s, strokes = True, 0.0, strokes + 1
-        else:
-            left_s = 0.0
+        on, since_s, strokes = True, 0.0, strokes + 1  # a whole pulse: it shortens only while it is on
     owed_s += duty * dt_s
     if on:
         owed_s -= dt_s

@@ -90,9 +90,8 @@ def _flood_s(times_s: Sequence[float], to_s: float) -> float:
             gone_s = recent.pop(0) + WINDOW_S
             if began_s is not None and len(recent) < FLOOD_BELOW:
                 total, began_s = total + gone_s - began_s, None
-        if at_s == to_s:
-            break
-        recent.append(at_s)
-        if began_s is None and len(recent) > FLOOD_OVER:
-            began_s = at_s
+        if at_s != to_s:
+            recent.append(at_s)
+            if began_s is None and len(recent) > FLOOD_OVER:
+                began_s = at_s
     return total + (to_s - began_s if began_s is not None else 0.0)

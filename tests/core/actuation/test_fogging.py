@@ -66,3 +66,14 @@ def test_a_humidifier_is_one_bank_with_an_output():
 def test_banks_without_a_pump_have_no_output():
     _, seen, _ = run(20.0, 600, fogging.plan(FogConfig()))
     assert {pct for pct, *_ in seen} == {0.0}
+
+
+def test_a_pulse_that_has_to_last_runs_out_at_the_slowest_speed():
+    """Nothing is asked any more, but the bank may not shut before its shortest time."""
+    _, seen, banks = run(2.0, 2000)
+    while not any(bank.on for bank in banks):
+        _, seen, banks = run(2.0, 1, banks=banks)
+    assert seen[-1][0] > 0.0
+    _, after, _ = run(0.0, 1, banks=banks)
+    assert after[0][0] == PUMP.pct_min
+    assert any(after[0][1:])

@@ -138,3 +138,12 @@ def test_every_kind_says_the_same_few_things():
     assert (BURNER.drive, BURNER.kW_min, BURNER.hold_s) == ("TCV-103", 0.0, 0.0)
     assert HeatConfig().capacity_at_kW(50.0) == pytest.approx(30.0)
     assert [c.capacity_at_kW(50.0) for c in (FOUR, BURNER)] == [60.0, 60.0]
+
+
+@pytest.mark.parametrize("config", [FOUR, BURNER])
+def test_what_pulses_counts_as_giving_its_mean_while_it_is_ready(config: HeatConfig) -> None:
+    plan = heating.plan(config)
+    state = heating.initial(plan)
+    assert heating.given_kW(plan, state, 20.0, True, 60.0) == 20.0
+    assert heating.given_kW(plan, state, 70.0, True, 60.0) == 60.0
+    assert heating.given_kW(plan, state, 20.0, False, 60.0) == 0.0

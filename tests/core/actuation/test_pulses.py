@@ -91,3 +91,11 @@ def test_nothing_is_owed_for_the_time_of_an_interlock() -> None:
     for _ in range(30):
         state = pulses.step(PLAN, state, 0.5, 1.0)
     assert pulses.cut(PLAN, state, 1.0).owed_s == 0.0
+
+
+def test_what_is_owed_or_was_given_too_much_is_at_most_one_cycle() -> None:
+    """Else a long time in which it could not switch would be made up for by a long time at full."""
+    owing = PulseState(on=False, since_s=0.0, cycle_s=0.0, owed_s=60.0)
+    assert pulses.step(PLAN, owing, 1.0, 1.0).owed_s == 60.0
+    ahead = PulseState(on=True, since_s=0.0, cycle_s=0.0, left_s=30.0, owed_s=-60.0)
+    assert pulses.step(PLAN, ahead, 0.0, 1.0).owed_s == -60.0

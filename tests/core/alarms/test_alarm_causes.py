@@ -219,3 +219,10 @@ def test_at_rest_a_trip_brings_no_alarm_of_a_working_chamber_along(panel: Panel)
     panel.verdict = replace(HEALTHY, trips=("limiter",))
     panel.scan(4000, dt_s=10.0)
     assert panel.active == {"limiter"}
+
+
+def test_how_long_somebody_may_take_is_by_priority_unless_the_chamber_file_says_other() -> None:
+    config = AlarmsConfig(respond_min={"dew-margin-low": 7.0})
+    assert config.minutes_to_respond("dew-margin-low", "high") == 7.0
+    assert config.minutes_to_respond("door-open", "high") == config.respond_high_min
+    assert config.minutes_to_respond("door-open", "low") == config.respond_low_min

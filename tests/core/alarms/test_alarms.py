@@ -15,6 +15,7 @@ from controller.core.loops.allocation import Demands
 from controller.core.points import of_kind
 from controller.core.protection.protection import HEALTHY
 from controller.core.rows.alarms import ALARMS, OWN, PRIORITIES
+from controller.errors import ConfigError
 
 TagOf = Callable[[Outputs, str], float | bool]
 Panel = Any  # AlarmPanel of conftest
@@ -293,3 +294,8 @@ def test_one_of_low_priority_that_has_gone_needs_nobody(panel: Panel, opened: Ca
     panel.frame = well
     panel.scan(10)
     assert alarms.active_list(panel.plan, panel.state) == ()
+
+
+def test_a_time_to_respond_to_an_alarm_that_is_not_there_is_refused(points: tuple[Any, ...]) -> None:
+    with pytest.raises(ConfigError, match=r"respond_min\.dew-margin-lo"):
+        alarms.bind(alarms.AlarmsConfig(respond_min={"dew-margin-lo": 7.0}), points)

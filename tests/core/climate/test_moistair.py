@@ -54,3 +54,15 @@ def test_a_tenth_of_a_kelvin_at_98_percent_costs_half_a_percent() -> None:
     vapour = moistair.vapour_pressure_Pa(32.0, 98.0)
     assert moistair.relative_humidity_pct(32.1, vapour) - 98.0 == pytest.approx(-0.554, abs=0.005)
     assert 32.0 - moistair.saturation_temperature_degC(vapour) == pytest.approx(0.357, abs=0.002)
+
+
+@pytest.mark.parametrize("rh", [10.0, 50.0, 90.0])
+def test_a_wet_bulb_lies_between_dew_point_and_temperature_and_keeps_the_balance(rh: float) -> None:
+    ratio = moistair.humidity_ratio(moistair.saturation_pressure_Pa(moistair.dew_point_degC(30.0, rh)))
+    wet = moistair.wet_bulb_degC(30.0, ratio)
+    assert moistair.dew_point_degC(30.0, rh) < wet < 30.0
+    saturated = moistair.saturation_ratio(wet)
+    added = (saturated - ratio) * moistair.WATER_KJ_PER_KGK * wet
+    assert moistair.enthalpy_kJ_per_kg(wet, saturated) == pytest.approx(
+        moistair.enthalpy_kJ_per_kg(30.0, ratio) + added, abs=1e-4
+    )

@@ -123,3 +123,10 @@ def test_the_quick_look_at_a_ramp_never_says_yes_too_early(limit_degC: float) ->
 def test_ramp_waits_while_something_is_not_known(missing: str) -> None:
     assert constraints.ramp_permitted(air(surface=31.0), 50.0)
     assert not constraints.ramp_permitted(replace(air(surface=31.0), **{missing: False}), 50.0)
+
+
+def test_a_phase_that_dries_is_held_at_its_own_limit_or_at_the_surfaces_whichever_is_drier() -> None:
+    dry = narrow(air(), replace(TARGETS, rh_vent_above_pct=60.0))
+    assert dry.dew_hi_degC == pytest.approx(dew_point_degC(31.0, 60.0), abs=1e-9)
+    cold = air(surface=20.0)
+    assert narrow(cold, replace(TARGETS, rh_vent_above_pct=95.0)).dew_hi_degC == pytest.approx(20.0 - 0.15)

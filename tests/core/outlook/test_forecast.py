@@ -166,3 +166,25 @@ def test_an_empty_chamber_is_forecast_without_product_and_counts_for_no_figure_o
     assert last.end_h - last.start_h < 2.0, "120 t of warm product would keep it damp for days"
     assert last.rh_min_pct < 61.0
     assert both.finished
+
+
+def test_a_cycle_longer_than_the_look_ahead_is_not_finished(demo, gentle, mix):
+    ahead = forecast(demo, gentle, mix, Case(load_t=120.0, mix_degC=20.0, outdoor=COOL), hours_max=2.0, interval=False)
+    assert not ahead.finished
+    assert isnan(ahead.ready_h)
+
+
+def test_door_frames_that_nothing_heats_are_watched_too(chamber, mix):
+    """Colder outside makes them the coldest surface; heated ones never are."""
+    seen = {}
+    for heated in (True, False):
+        heating = chamber.actuation.frame_heating if heated else None
+        plan = reduced.bind(
+            chamber.forecast, chamber.climate, chamber.product, chamber.temperature,
+            replace(chamber.actuation, frame_heating=heating), mix, load_t=120.0, outdoor=((-20.0, 80.0),),
+        )  # fmt: skip
+        warm = replace(reduced.initial(plan, 30.0, 0.0), air_degC=30.0)
+        seen[heated] = reduced.observe(plan, warm, 9.0, 4.0)
+    assert seen[True].surface != "door frame"
+    assert seen[False].surface == "door frame"
+    assert seen[False].surface_degC < seen[True].surface_degC

@@ -37,3 +37,12 @@ def test_many_rates_at_once_are_the_same_bits_as_one_by_one() -> None:
     temperatures = [-5.0, 0.1, 20.0, 33.3, 60.7]
     rate, rates = maturity.arrhenius_rate(40.1, 21.3), maturity.arrhenius_rates(40.1, 21.3)
     assert rates(temperatures) == [rate(temperature) for temperature in temperatures]
+
+
+def test_formulas_with_an_energy_of_their_own_slow_down_in_the_cold_and_meet_at_20_degC() -> None:
+    assert maturity.hansen_pedersen_rate(20.0) == pytest.approx(1.0, abs=1e-12)
+    assert maturity.eurocode_rate(20.0) == pytest.approx(0.9981, abs=5e-5)
+    plain = maturity.arrhenius_rate(33.5)
+    assert maturity.hansen_pedersen_rate(5.0) < plain(5.0)
+    assert maturity.hansen_pedersen_rate(40.0) == pytest.approx(plain(40.0))
+    assert maturity.eurocode_rate(5.0) < maturity.eurocode_rate(30.0)

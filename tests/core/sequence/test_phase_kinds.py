@@ -14,7 +14,16 @@ from controller.core.alarms.alarms import AlarmsConfig
 from controller.core.climate.climate import Climate
 from controller.core.loops import constraints
 from controller.core.product.product import Product
-from controller.core.sequence.phase_kinds import DOOR, KINDS, OnDoor, PhaseKind
+from controller.core.sequence.phase_kinds import (
+    DOOR,
+    KINDS,
+    OnDoor,
+    OnOutage,
+    PhaseKind,
+    classed,
+    ordered_after,
+    outage_words,
+)
 from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe, problems
 
 Run = Any  # what the fixture `make_run` gives
@@ -195,3 +204,22 @@ def test_what_does_not_fit_an_empty_or_parked_chamber_is_refused(
 
 def test_a_weekend_is_a_sound_recipe() -> None:
     assert problems(Recipe(name="weekend", phases=(PARK, DRY, WAIT)), LIMITS) == ()
+
+
+@pytest.mark.parametrize(
+    ("outage_s", "outage"),
+    [(-5.1, "clock"), (-5.0, "short"), (599.9, "short"), (600.0, "middle"), (3599.9, "middle"), (3600.0, "long")],
+)
+def test_an_outage_is_classed_by_its_length(outage_s: float, outage: str) -> None:
+    assert classed(outage_s) == outage
+
+
+@pytest.mark.parametrize("on_outage", ["hold", "resume"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_long_outage_ends_the_phase_of_a_full_chamber_and_never_that_of_an_empty_one(
+    kind: PhaseKind, on_outage: OnOutage
+) -> None:
+    for outage in ("long", "clock"):
+        ordered = ordered_after(outage, on_outage, kind)
+        assert ordered == (ordered_after("middle", on_outage, kind) if KINDS[kind].empty else ("abort",))
+        assert (outage_words(outage, on_outage, kind) == "aborts") is not KINDS[kind].empty

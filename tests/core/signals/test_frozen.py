@@ -221,3 +221,10 @@ def test_a_chamber_without_the_section_watches_nothing(points: tuple[Point, ...]
     plan = frozen.bind(FrozenConfig(), points)
     state = frozen.initial(plan)
     assert frozen.watch(plan, state, frame, 60.0, 1.0) == (state, frame, ())
+
+
+def test_a_frozen_channel_that_is_bad_anyhow_stays_bad(frame: Frame) -> None:
+    bad = replace(frame, qualities=(2, *frame.qualities[1:]), reasons=("wire broken", *frame.reasons[1:]))
+    seen = frozen._marked(bad, (0, 1))
+    assert seen.qualities[:3] == (2, 1, 0)
+    assert seen.reasons[:3] == ("wire broken", FROZEN, "")
