@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import json
 import time
 from collections.abc import Callable
@@ -144,6 +145,9 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         stack.callback(sealing.close)
         if args.stay:
             sealing.resume(start)
+        gc.collect()
+        gc.freeze()  # what the start made stays: a sweep over it would hold a scan up for 30 ms
+        stack.callback(gc.unfreeze)
         signals = stack.enter_context(on_request(_ending(runner.stop, notifier)))
         report = runner.run(
             start,
