@@ -187,7 +187,7 @@ def _ran(record: Path) -> bool:
     """Whether the newest cycle of the record has one of the process in it, or is what came after the last."""
     with Reader(record) as reader:
         newest = reader.newest()
-        return newest is not None and newest.ended_ms is None and reader.ran(newest.cycle)
+        return newest is not None and newest.ended_ms is None and newest.cycle in reader.ran()
 
 
 def _ending(stop: Callable[[], None], notifier: Notifier) -> Callable[[], None]:

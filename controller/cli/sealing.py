@@ -48,9 +48,10 @@ class Sealing:
         if not self._record.is_file():
             return
         with Reader(self._record) as reader:
-            cycles = reader.cycles()
-            left = not self._running and bool(cycles) and cycles[-1].ended_ms is None and reader.ran(cycles[-1].cycle)
-            late = [row for row in cycles if row.ended_ms is not None and not row.summary and reader.ran(row.cycle)]
+            started = reader.ran()
+            ran = [row for row in reader.cycles() if row.cycle in started]
+            left = not self._running and any(row.ended_ms is None for row in ran)
+            late = [row for row in ran if row.ended_ms is not None and not row.summary]
         if left:
             self._begin(self._header())
         if left or late:

@@ -25,7 +25,8 @@ _DAY_MS = 86_400_000
 def cycles(record: Path) -> list[dict[str, Any]]:
     """Every cycle in which something was started, newest first; verdict and figures of those that are summed up."""
     with Reader(record) as reader:
-        return [_cycle(row) for row in reversed(reader.cycles()) if reader.ran(row.cycle)]
+        ran = reader.ran()
+        return [_cycle(row) for row in reversed(reader.cycles()) if row.cycle in ran]
 
 
 def report(place: ChamberPlace, cycle: int, home: Path) -> Path:

@@ -82,7 +82,7 @@ def _recorded(path: Path, reader: Reader, number: int | None, ahead: Ahead | Non
     cycles = reader.cycles()
     if not cycles:
         raise StoreError(f"the record {path} is empty; there is nothing to report yet")
-    wanted = number or next((row.cycle for row in reversed(cycles) if reader.ran(row.cycle)), cycles[-1].cycle)
+    wanted = number or max(reader.ran(), default=cycles[-1].cycle)
     chosen = next((index for index, row in enumerate(cycles) if row.cycle == wanted), None)
     if chosen is None:
         known = ", ".join(str(row.cycle) for row in cycles)

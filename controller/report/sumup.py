@@ -26,8 +26,9 @@ _LOOK_S = 0.5
 def due(record: Path) -> list[int]:
     """Cycles in which something was started, that are over and have no summary. Raises StoreError."""
     with Reader(record) as reader:
+        ran = reader.ran()
         over = [row.cycle for row in reader.cycles() if row.ended_ms is not None and not row.summary]
-        return [cycle for cycle in over if reader.ran(cycle)]
+        return [cycle for cycle in over if cycle in ran]
 
 
 def main(record: Path, wait_s: float = 0.0) -> int:

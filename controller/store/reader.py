@@ -98,13 +98,12 @@ class Reader:
             raise StoreError(f"the record {self._path} is empty")
         return newest.header
 
-    def ran(self, cycle: int) -> bool:
-        """Whether a cycle of the process was started in this cycle of the record, which also keeps what is between."""
-        return bool(self._all(
-            "SELECT 1 FROM journal WHERE cycle = ? AND kind = 'state' AND json_extract(data, '$.from') = 'idle'"
-            " LIMIT 1",
-            (cycle,),
-        ))  # fmt: skip
+    def ran(self) -> frozenset[int]:
+        """Cycles of the record in which one of the process was started; the others are what is between."""
+        rows = self._all(
+            "SELECT DISTINCT cycle FROM journal WHERE kind = 'state' AND json_extract(data, '$.from') = 'idle'"
+        )
+        return frozenset(row[0] for row in rows)
 
     def frames(self, first: int = 0, last: int | None = None) -> Iterator[FrameRow]:
         """Raw words of scans first..last, both included, in order; folded blocks first, then the tail."""

@@ -29,7 +29,8 @@ time_h = 0.2
 
 
 def ran(reader: Reader) -> list[CycleRow]:
-    return [row for row in reader.cycles() if reader.ran(row.cycle)]
+    started = reader.ran()
+    return [row for row in reader.cycles() if row.cycle in started]
 
 
 def summed_up(count: int) -> Callable[[Reader], bool]:
