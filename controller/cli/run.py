@@ -41,7 +41,7 @@ from controller.runtime.notify import Notifier
 from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.report import Report
 from controller.runtime.restart import InstanceLock
-from controller.runtime.resume import begin, last_utc_ms
+from controller.runtime.resume import begin, last_utc_ms, panel_anew
 from controller.runtime.session import CODEC, Asked, Session, prepare
 from controller.runtime.sole import WATCH_S, DeviceClaim, own_heartbeat, require_sole
 from controller.store.desk import DESK
@@ -113,7 +113,8 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         stack.enter_context(DeviceClaim(session.devices))
         link = modbus_link(session.image, lockstep=lockstep)
         stack.callback(link.close)
-        simulated = _first_contact(args, session, link, record).simulated
+        first = _first_contact(args, session, link, record)
+        simulated = first.simulated
         if lockstep and not simulated:
             raise UnavailableError(
                 f"{session.image.where} does not say that it is simulated: --pace and --lockstep are for a simulated"
@@ -123,6 +124,9 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         header = session.header("modbus", simulated=simulated)
         began_ms = _first_ms(args, record) if lockstep else time.time_ns() // 1_000_000
         start = begin(session, record, header, began_ms)
+        anew = panel_anew(record, session.image.decode, first)
+        if anew is not None:
+            start = replace(start, events=(*start.events, anew))
         clock, scan_wall_s = _clock(args, session.asked.scan_s, began_ms, start.scan)
         threaded = scan_wall_s >= THREADED_FROM_S
         inner = Recorder(record, header, CODEC, began_ms=began_ms, group_minutes=1, every_scan=threaded)

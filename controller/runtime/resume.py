@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from controller.core.frames import Command, Event
+from controller.core.frames import Command, Event, RawInputs
 from controller.core.hand.register import ALL, only_locks
 from controller.core.invariants.invariants import FRESH
 from controller.core.orders.procedure import AT_REST, STATES
 from controller.core.orders.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, SIMULATE
 from controller.core.scan import ScanState
 from controller.core.upkeep.upkeep import carried
-from controller.errors import ConfigError, Problem, StoreError
+from controller.errors import ConfigError, LinkError, Problem, StoreError
 from controller.runtime.loop import Start
 from controller.runtime.restart import RESTART_S, Resumed, commands_after, restore
 from controller.runtime.session import CODEC, Session
@@ -72,6 +73,31 @@ def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, no
         later=tuple((later, command) for command in ordered[1:]),
         events=(resumed.event,),
     )
+
+
+def panel_anew(record: Path, decode: Callable[[Sequence[int]], RawInputs], first: RawInputs) -> Event | None:
+    """That the panel has started anew since the last scan of this record, None when it has not, or shows no counter.
+
+    What it then reports (outputs at safe values, a watchdog that greets as tripped) is its own start, no new trouble.
+    """
+    if not is_begun(record):
+        return None
+    with closing(Reader(record)) as reader:
+        last = reader.last_scan()
+        rows = list(reader.frames(last[0])) if last is not None else []
+    try:
+        known = decode(rows[-1].inputs).counter if rows else 0
+    except LinkError:  # of another panel: what differs is said elsewhere
+        return None
+    if not first.counter < known:
+        return None
+    text = (
+        f"the panel has started anew since the last scan in this record (its scan counter stands at {first.counter},"
+        f" the record's last is {known}): its outputs began at their safe values, and it greets as tripped; reset trips"
+    )
+    if first.simulated:
+        text += "; a new simulated chamber does not hold what this record knows: give another --out for it"
+    return Event("note", "PANEL", text, (("counter", first.counter), ("last_counter", known)))
 
 
 def last_utc_ms(record: Path) -> int | None:

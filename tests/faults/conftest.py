@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -51,6 +51,7 @@ class Rig:
     driven: list[tuple[float, ...]] = field(default_factory=list)
     notices: deque[Any] = field(default_factory=deque)
     report: Any = None
+    more: Sequence[Any] = ()  # sources of orders beside those given to run()
 
     def run(
         self,
@@ -67,7 +68,7 @@ class Rig:
         from controller.core.frames import Command
         from controller.runtime.clock import LockstepClock
         from controller.runtime.loop import Start
-        from controller.runtime.orders import ScriptOrders
+        from controller.runtime.orders import MergedOrders, ScriptOrders
 
         given, deeds = ({} if start else {5: "start"}) | dict(orders or {}), acts or {}
 
@@ -80,7 +81,10 @@ class Rig:
         runner = self.session.runner(
             link=self.link,
             clock=LockstepClock(began_ms, dt_s),
-            orders=ScriptOrders((scan, Command(f"{verb}-{scan}", verb, "test")) for scan, verb in given.items()),
+            orders=MergedOrders(
+                ScriptOrders((scan, Command(f"{verb}-{scan}", verb, "test")) for scan, verb in given.items()),
+                *self.more,
+            ),
             recorder=self if recorder is None else recorder,
             strict=True,
         )

@@ -14,7 +14,7 @@ from controller.core.invariants.invariants import FRESH
 from controller.core.upkeep import wear
 from controller.errors import ConfigError
 from controller.runtime.loop import Start
-from controller.runtime.resume import begin, differences, last_utc_ms
+from controller.runtime.resume import begin, differences, last_utc_ms, panel_anew
 from controller.runtime.session import CODEC, prepare
 from controller.store.recorder import Recorder
 
@@ -196,3 +196,19 @@ def test_hours_do_not_count_an_outage_and_the_calendar_is_told(rig: Any, record:
     rig.results.clear()
     rig.run(5, start=start)
     assert wear.upto(rig.results[-1].state.upkeep.wear, start.now_s + 4.0)[0].starts == before["YS-101"].starts + 1
+
+
+def test_a_panel_that_has_started_anew_is_told_plainly(rig: Any, record: Path) -> None:
+    """A fresh simulated chamber under an old record: what it reports is its own start, and it is not this product."""
+    live(rig, record)
+    image = rig.session.image
+    same = image.decode(rig.link.read())
+    assert panel_anew(record, image.decode, same) is None
+    told = panel_anew(record, image.decode, replace(same, counter=3))
+    assert told is not None
+    assert told.text.startswith("the panel has started anew since the last scan in this record (its scan counter")
+    assert told.text.endswith("does not hold what this record knows: give another --out for it")
+    real = panel_anew(record, image.decode, replace(same, counter=3, simulated=False))
+    assert real is not None
+    assert "simulated" not in real.text
+    assert panel_anew(record.with_name("none.sqlite"), image.decode, same) is None
