@@ -46,7 +46,7 @@ def bind(
     )
     steps = sequence.bind(chamber.sequence, recipe, chamber.limits, chamber.fan.flow_kg_per_s_at_full)
     drives = actuation.bind(actuators, points)
-    told = alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :], chamber.heat.kind)
+    told = alarms.bind(chamber.alarms, points, guard.rows[len(ROWS) :], chamber.heat.kind, drives)
     return ScanPlan(
         dt_s=dt_s,
         signals=signals.bind(chamber.signals, points),

@@ -11,11 +11,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from operator import itemgetter
 
+from controller.core.actuation.actuation import ActuationPlan
 from controller.core.alarms import lamps as alarm_lamps
+from controller.core.alarms import losses as alarm_losses
 from controller.core.alarms.causes import MEAN_EVERY_S, NO_MEANS, AlarmsConfig, Means, any_beyond, excesses, with_means
 from controller.core.alarms.hiding import Hidden
 from controller.core.alarms.lamps import Lamps, Shown, signal
 from controller.core.alarms.life import NORMAL, Life, Manner, at_rest, letter, live
+from controller.core.alarms.losses import NO_LOSSES, Losses, LossPlan
 from controller.core.alarms.orders import Heard, Kept, Orders, take
 from controller.core.alarms.rate import QUIET, Rate, count
 from controller.core.binding import Binder
@@ -45,6 +48,7 @@ class AlarmPlan:
 
     rows: ALARMS, then one for every row that the chamber adds to the protection, with their manners, and the number of
     each tag. orders: what may be done to which. steady: numbers of rows that hold the healthy relay dropped.
+    losses: None where nobody says what drives the outputs.
     """
 
     config: AlarmsConfig
@@ -57,12 +61,14 @@ class AlarmPlan:
     numbers: dict[str, int]
     orders: Orders
     steady: frozenset[int]
+    losses: LossPlan | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmState:
     """lives: (number in the plan's rows, its life) of every alarm that is not at rest. hidden: kept from sight, and
     why. rate: how many came of late. told: what the runtime tells of itself. silenced: the horn, by a person.
+    losses: what comes or does not come, against what was commanded.
     """
 
     lives: tuple[tuple[int, Life], ...]
@@ -71,6 +77,7 @@ class AlarmState:
     rate: Rate
     told: tuple[str, ...] = ()
     silenced: bool = False
+    losses: Losses = NO_LOSSES
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +99,11 @@ _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
 def bind(
-    config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = (), heat: HeatKind = "water"
+    config: AlarmsConfig, points: tuple[Point, ...], added: tuple[Row, ...] = (), heat: HeatKind = "water",
+    drives: ActuationPlan | None = None,
 ) -> AlarmPlan:
-    """Tags to columns. added: rows that the chamber adds to the protection. heat: what its rows speak of.
+    """Tags to columns. added: rows that the chamber adds to the protection. heat: what its rows speak of. drives: None
+    where only the words are wanted.
 
     ConfigError with every unknown tag.
     """
@@ -115,6 +124,7 @@ def bind(
         alarm_lamps.bind(config, binder, points), rows, tuple(_manner(one) for one in rows), numbers,
         Orders(frozenset(numbers), frozenset((*(one.tag for one in TRIPS + trips), *told, *BY_HAND)), frozenset(told)),
         frozenset(number for number, one in enumerate(rows) if one.priority == "high" or one.tag in told),
+        None if drives is None else alarm_losses.bind(config.losses, drives),
     )
     binder.done()
     return plan
@@ -161,7 +171,8 @@ def update(
     if beats or (sequence.trail and "running" in sequence.trail):
         span_s = beats * MEAN_EVERY_S
         means = with_means(plan.config, state.means, demands, product, sequence, working, span_s, targets.empty)
-        state = _state(state.lives, means, state.hidden, state.rate, state.told, state.silenced)
+        losses = _lost(plan, state.losses, outputs, frame, climate, verdict, people[0], span_s)
+        state = _state(state.lives, means, state.hidden, state.rate, state.told, state.silenced, losses)
     if (
         not state.lives
         and not state.hidden
@@ -170,6 +181,7 @@ def update(
         and not verdict.trips
         and people is NOBODY
         and not frame.age_scans
+        and not state.losses.any
         and (frame.qualities is plan.good or not _told_of(frame))
         and False not in plan.contacts_of(frame.discrete)
         and not (working and any_beyond(plan.config, state.means, climate, targets, product, sequence))
@@ -177,28 +189,43 @@ def update(
         return state, signal(plan.lamps, outputs, plan.lamps.quiet), _NONE
     kept, heard = take(plan.orders, Kept(state.hidden, state.told, state.silenced), sequence.for_alarms, now_s)
     judged = excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN
-    beyond = (*judged, *_beyond(plan, frame, people, kept.told, verdict))
+    beyond = (*judged, *_beyond(plan, frame, people, state.losses, kept.told, verdict))
     unseen = {plan.numbers[entry.tag] for entry in kept.hidden}
     lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, heard, now_s, dt_s)
     rate, busy = count(state.rate, came, now_s)
     shown = _shown(plan, lives, unseen)
     silenced = kept.silenced and bool(shown) and all(plan.rows[plan.numbers[tag]].priority == "low" for tag in came)
-    state = _state(lives, state.means, kept.hidden, rate, kept.told, silenced)
+    state = _state(lives, state.means, kept.hidden, rate, kept.told, silenced, state.losses)
     wanted = alarm_lamps.states(plan.lamps, shown, silenced)
     return state, signal(plan.lamps, outputs, wanted), (*heard.events, *told, *busy)
 
 
 def _beyond(
-    plan: AlarmPlan, frame: Frame, people: tuple[bool, bool, bool], told: tuple[str, ...], verdict: Verdict
+    plan: AlarmPlan, frame: Frame, people: tuple[bool, bool, bool], losses: Losses, told: tuple[str, ...],
+    verdict: Verdict,
 ) -> tuple[float, ...]:
     """The excesses of every alarm that is judged at rest too, in the order of the rows."""
     *switches, mains, battery = plan.contacts_of(frame.discrete)
     found = (
         2 in frame.qualities, FROZEN in frame.reasons, APART in frame.reasons, bool(frame.age_scans),
         False in switches, not mains, plan.has_battery and not battery, *people,
+        losses.air, losses.heat, losses.fog,
         *[row.tag in told for row in TOLD], *[row.tag in verdict.trips for row in plan.rows[_OWN_COUNT:]],
     )
     return tuple([1.0 if one else -1.0 for one in found])
+
+
+def _lost(
+    plan: AlarmPlan, was: Losses, outputs: Outputs, frame: Frame, climate: Climate, verdict: Verdict, by_hand: bool,
+    span_s: float,
+) -> Losses:
+    """What is lost unseen, while the outputs are what the drives do and air flow is not proven to be lost anyway."""
+    if plan.losses is None:
+        return was
+    trusted = not (by_hand or frame.age_scans or False in plan.contacts_of(frame.discrete))
+    return alarm_losses.follow(
+        plan.losses, was, outputs, climate, trusted and "airflow-lost" not in verdict.trips, span_s
+    )
 
 
 def _told_of(frame: Frame) -> bool:

@@ -13,6 +13,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
 
+from controller.core.alarms.losses import LossConfig
 from controller.core.climate.climate import Climate
 from controller.core.loops.allocation import Demands
 from controller.core.product.product import Product
@@ -54,6 +55,7 @@ class AlarmsConfig:
     beacon_low: str = ""
     horn: str = "YA-191"
     healthy: str = "YC-192"
+    losses: LossConfig = field(default_factory=LossConfig)
     respond_high_min: Annotated[float, Gt(0), Le(10_000)] = 10.0
     respond_medium_min: Annotated[float, Gt(0), Le(10_000)] = 30.0
     respond_low_min: Annotated[float, Gt(0), Le(10_000)] = 240.0

@@ -119,6 +119,18 @@ OWN: tuple[AlarmRow, ...] = (
              "nobody has said that it is done",
              "what is not tested may not work when it is needed",
              "see the list of what is due; do it, then say that it is done"),
+    AlarmRow("air-missing", "the fan moves less air than it should", "low", 0.0, 0.0, 0.0, False, False,
+             "slipping belt, clogged filter, a damper or something else in the way, or a wrong flow meter",
+             "places differ more, boards lag behind the air, the charge is ready later",
+             "look at belt, filter and dampers with the fan isolated; then at the flow meter"),
+    AlarmRow("heat-leaks", "heat comes though it is shut", "medium", 0.0, 0.0, 0.0, False, False,
+             "the heating does not shut: seat worn or dirty, drive off its stem, a welded contact, or a bypass open",
+             "energy is wasted, the chamber gets warmer and drier than asked, with the controller off too",
+             "close the hand valve or isolator of the heating; mend it before the next charge"),
+    AlarmRow("fog-leaks", "fog water flows though it is shut", "medium", 0.0, 0.0, 0.0, False, False,
+             "a valve of a bank does not shut, or the meter counts what is drained",
+             "boards and product get wet, drips stain the product",
+             "close the hand valve of the fog water; look at valves, lines and nozzles"),
 )
 BY_HAND: tuple[str, ...] = ("by-hand", "locked-out")  # what people have done themselves is always shown
 
