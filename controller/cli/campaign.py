@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--complete", action="store_true",
-        help="fail too when something was not met at all: a kind, situation, state, invariant or rule of the judge",
+        help="fail too when something was not met at all: a kind, a situation, a state or the case of an invariant",
     )  # fmt: skip
     parser.add_argument(
         "--results", type=Path, metavar="FILE",

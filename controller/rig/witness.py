@@ -15,13 +15,14 @@ class Witness:
     """A chamber as its device sees it. Counts how long heat or fog go on while no fresh block comes.
 
     beat: heartbeat of the block in force, set by whoever knows the device; unheard: steps since it changed.
-    unsafe_steps: steps in which heat or fog was still on after the watchdog's time.
+    late: was that ever longer than the watchdog's time? unsafe_steps: so many steps heat or fog was on beyond it.
     """
 
     def __init__(self, chamber: Any, watchdog_s: float) -> None:
         self.dt_s = chamber.dt_s
         self.device: Any = None
         self.unheard = self.unsafe_steps = 0
+        self.late = False
         self._chamber, self._step = chamber, chamber.step
         self._most: int = round(watchdog_s / chamber.dt_s)
         self._beat: int | None = None
@@ -43,11 +44,6 @@ class Witness:
     def compile(self) -> None:
         """Nothing: whoever looks on has had it compiled."""
 
-    @property
-    def late(self) -> bool:
-        """Has the watchdog's time passed without a fresh block?"""
-        return self.unheard > self._most
-
     def step(self, outputs: Sequence[float], /) -> None:
         """One step of the chamber, looked at."""
         device = self.device
@@ -55,8 +51,9 @@ class Witness:
             beat = device.words_out[0]
             self.unheard = 0 if beat != self._beat else self.unheard + 1
             self._beat = beat
-            if self.unheard > self._most and _dangerous(outputs):
-                self.unsafe_steps += 1
+            if self.unheard > self._most:
+                self.late = True
+                self.unsafe_steps += _dangerous(outputs)
         self._step(outputs)
 
 

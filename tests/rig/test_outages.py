@@ -45,6 +45,7 @@ def test_the_chamber_lives_on_and_the_cycle_waits_for_people(crashed: bool, monk
     tripped = "watchdog" in outcome.met["protection rows"]
     assert tripped, "its outputs went to safe values, which somebody has to see"
     assert "without its controller" in outcome.met["situations"]
+    assert "watchdog-late" in outcome.met["rules"]
 
 
 @pytest.mark.parametrize(("length_s", "state"), [(60.0, "held"), (3590.0, "held"), (3700.0, "aborted")])

@@ -37,7 +37,7 @@ TOPICS: dict[str, str] = {
     INVARIANTS: "invariants with something to say",
     RULES: "rules of the judge with something to say",
 }
-MUST = (KINDS, SITUATIONS, STATES_IN, INVARIANTS, RULES)  # of which a complete campaign has met everything
+MUST = (KINDS, SITUATIONS, STATES_IN, INVARIANTS)  # of which a complete campaign has met everything
 OUTAGE = "without its controller"
 NOT_HERE = frozenset(("overrun",))  # time over a direct link waits: no scan can be late
 Met = Mapping[str, tuple[str, ...]]  # topic -> what was met, sorted
