@@ -19,6 +19,7 @@ from controller.core.actuation.actuation import (
     HeatConfig,
 )
 from controller.core.climate.climate import Climate
+from controller.core.equipment.heaters import ElectricConfig, StageConfig
 from controller.core.frames import Frame, Outputs
 from controller.core.loops.allocation import Demands
 from controller.core.points import Point
@@ -273,3 +274,25 @@ def test_frame_heating_margins_are_those_of_the_file() -> None:
     plan = actuation.bind(config, POINTS)
     _, outputs, _ = actuation.actuate(plan, actuation.initial(plan), RUN, CLIMATE, frame(frames=(31.5, 33.0)), 1.0)
     assert do(outputs, "YC-106")
+
+
+def test_stages_and_a_fog_pump_have_their_columns_and_no_valve_is_written() -> None:
+    """An electric heater in two stages, fog by the speed of its pump, door frames that nothing heats."""
+    stages = (StageConfig(tag="XV-102B", kW=30.0), StageConfig(tag="YC-192", kW=30.0))
+    config = ActuationConfig(
+        heat=ElectricConfig(kind="electric", stage=stages),
+        fog=FogConfig(bank=(BankConfig(tag="XV-102A", kg_per_h=30.0, cycle_s=60.0),), modulation="TCV-103"),
+        frame_heating=None,
+    )
+    plan = actuation.bind(config, POINTS)
+    state, outputs = actuation.initial(plan), actuation.outputs_at_rest(plan)
+    asked = replace(RUN, heat_kW=60.0, fog_kg_per_h=15.0)
+    for _ in range(300):
+        state, outputs, _ = actuation.actuate(plan, state, asked, CLIMATE, frame(), 1.0)
+    assert all(do(outputs, tag) for tag in ("XV-102B", "YC-192"))
+    assert not do(outputs, "YC-106")
+    assert ao(outputs, "TCV-103") == pytest.approx(50.0)
+    assert do(outputs, "XV-102A")
+    for _ in range(300):
+        state, outputs, _ = actuation.actuate(plan, state, NOTHING, CLIMATE, frame(), 1.0)
+    assert not any(outputs.discrete)

@@ -15,6 +15,7 @@ from controller.core.alarms.life import Life
 from controller.core.climate import climate
 from controller.core.climate.climate import Climate, ClimateConfig, Pair
 from controller.core.equipment.actuators import Achieved, ActuationConfig
+from controller.core.equipment.heaters import ElectricConfig, StageConfig
 from controller.core.frames import Command, Event, Frame, Outputs
 from controller.core.invariants import invariants
 from controller.core.invariants.invariants import InvariantsConfig, Memory
@@ -98,3 +99,15 @@ class Scene:
 @pytest.fixture
 def scene(points: tuple[Point, ...], written: Callable[..., Outputs], frame: Frame, air: Climate) -> Scene:
     return Scene(points, written(**ON), frame, air)
+
+
+@pytest.fixture
+def staged(scene: Scene, points: tuple[Point, ...]) -> None:
+    """The scene with an electric heater: no valve, one stage at YL-190."""
+    guard = protection.bind(ProtectionConfig(heat_valve="", heat_stages=("YL-190",)), points)
+    heat = ElectricConfig(kind="electric", stage=(StageConfig(tag="YL-190", kW=15.0),))
+    drives = ActuationConfig(heat=heat)
+    scene.plan = invariants.bind(
+        InvariantsConfig(), points, guard, drives, ChamberLimits(), 1.0, climate=climate.bind(CLIMATE, points, 6, 12),
+        actuation=actuation.bind(drives, points), alarms=scene.told, phases=PLAN.phases,
+    )

@@ -241,3 +241,14 @@ def test_a_floor_above_its_ceiling_is_caught(scene: Any) -> None:
 
 def test_every_name_is_explained() -> None:
     assert all(NAMES.values())
+
+
+def test_a_stage_of_an_electric_heater_that_is_on_without_air_is_caught(
+    scene: Any, staged: None, written: Callable[..., Outputs]
+) -> None:
+    """A heater without a valve: every contact counts, and there is no stroke to watch."""
+    still = {"SC_101": 75.0, "ZC_120": 5.0, "XV_102A": True}
+    scene.write(written(**still, YL_190=True))
+    assert "heat-without-air" in scene.broken()
+    scene.write(written(**still, YL_190=True, YC_101=True))
+    assert "heat-without-air" not in scene.broken()
