@@ -26,6 +26,7 @@ from controller.config import (
     reach,
     site,
     summary,
+    tags,
 )
 from controller.config.chamber import ChamberFile
 from controller.config.files import fault
@@ -156,7 +157,7 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
         if kind == check_words.VERDICT:
             report.good(kind, loader.read(path, VerdictRules))
         elif kind == "chamber":
-            _check_chamber(path, report)
+            _check_chamber(path, report, asked=bool(args.files))
         elif kind == "recipe":
             _check_recipe(path, args, report)
         elif kind == "points":
@@ -179,13 +180,18 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
         report.bad(kind, str(path), error)
 
 
-def _check_chamber(path: Path, report: Report) -> None:
+def _check_chamber(path: Path, report: Report, *, asked: bool) -> None:
+    """asked: for this one by name, so that what is left over in its point list is worth a line."""
     place = bundle.load_site(path, device_class=Device, layout=require_layout)
     for kind, file in place.files.items():
         report.good(kind.split()[0], file)
         report.used.add(_shown(file.path))
     name = _shown(place.files["chamber"].path)
     report.notes += [f"{name}: {text}" for text in offsets.notes(place.chamber.signals, datetime.now(UTC).date())]
+    if asked:
+        pulses = [device.pulse.tag for device in place.devices if device.pulse is not None]
+        points = _shown(place.files["points"].path)
+        report.notes += [f"{points}: {text}" for text in tags.unnamed(place.chamber, place.points, pulses)]
     for kind, file in place.files.items():
         if kind.split()[0] == bundle.DEVICE:
             alone = len(place.devices) == 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from controller.config import shapes, words
@@ -150,6 +150,21 @@ def leaves(config: Any, loc: shapes.Loc = ()) -> Iterator[tuple[shapes.Loc, str,
             yield from leaves(entry, (*loc, number))
     elif not isinstance(config, Mapping):
         yield loc, ".".join(step for step in loc if isinstance(step, str)), config
+
+
+def unnamed(chamber: ChamberFile, points: Iterable[Point], pulses: Iterable[str]) -> list[str]:
+    """What is in the point list and nothing uses, a sentence a kind; empty when all is named.
+
+    pulses: coils that devices pulse by themselves.
+    """
+    named = {*(value for _loc, _place, value in leaves(chamber) if isinstance(value, str)), *pulses}
+    left = [point for point in points if point.tag not in named]
+    said = []
+    for kinds, first in ((("AI", "DI"), "only recorded"), (("AO", "DO"), "never driven, it stays at rest")):
+        tags = [point.tag for point in left if point.kind in kinds]
+        if tags:
+            said.append(f"{first}, no section of the chamber file names it: {', '.join(tags)}")
+    return said
 
 
 def _tag_problems(

@@ -298,3 +298,17 @@ def test_a_recipe_says_what_a_door_and_a_power_loss_do_in_each_phase(capsys):
     assert re.search(r"^1 rest +fog off, later heat off, clock stops +clock stops +aborts$", text, re.MULTILINE)
     assert re.search(r"^6 standby +fog off, .*clock goes on +restarts after 1 min +restarts after 1 min$", text,
                      re.MULTILINE)
+
+
+def test_a_chamber_that_is_asked_for_says_which_of_its_points_nothing_uses(configs, capsys):
+    points = configs / "points/panel-a.csv"
+    chamber = configs / "chambers/demo-north.toml"
+    text = points.read_text()
+    row = next(line for line in text.splitlines() if line.startswith("YC-106,DO"))
+    points.write_text(text + row.replace("YC-106", "YC-107").replace("261,4,", "261,11,") + "\n")
+    assert main(["check", str(chamber)]) == GOOD
+    said = capsys.readouterr().out
+    assert "only recorded, no section of the chamber file names it: ST-101, ZT-103, ZT-120" in said
+    assert "never driven, it stays at rest, no section of the chamber file names it: YC-107" in said
+    assert main(["check"]) == GOOD
+    assert "only recorded" not in capsys.readouterr().out, "all files of the demos are no question about one of them"
