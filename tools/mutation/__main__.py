@@ -29,6 +29,7 @@ def main() -> int:
     asked.add_argument("--file", action="append", default=[], help="only this file, such as signals/frozen.py")
     asked.add_argument("--again", action="store_true", help="only what is new or went unnoticed the last time")
     asked.add_argument("--write", action="store_true", help="write what is known by now to tests/mutation, run nothing")
+    asked.add_argument("--tidy", action="store_true", help="drop listed survivors whose code is gone, run nothing")
     asked.add_argument("--draw", type=int, metavar="N", help="draw a sample of N for the gate, run nothing")
     asked.add_argument("--seed", type=int, default=1, help="of the draw")
     asked.add_argument("--sample", action="store_true", help="try the sample of the gate only")
@@ -39,6 +40,9 @@ def main() -> int:
     given.out.mkdir(parents=True, exist_ok=True)
     if given.sample:
         return _sample(subjects)
+    if given.tidy:
+        lists.tidy(KEPT / "survivors.toml", ROOT / CORE)
+        return 0
     if given.write or given.draw:
         _keep(subjects, given)
         return 0

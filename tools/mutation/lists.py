@@ -71,6 +71,14 @@ def sorted_in(groups: list[Group], survivors: set[Key], judged: set[str]) -> lis
     return [*after, Group("", False, fresh)]
 
 
+def tidy(path: Path, core: Path) -> None:
+    """Drop survivors whose code is gone; scores stay those of the last run."""
+    scores, groups = read_survivors(path)
+    for group in groups:
+        group.mutants = [mutant for mutant in group.mutants if is_there(core, *mutant[:3])]
+    write_survivors(path, scores, groups)
+
+
 def read_sample(path: Path) -> list[tuple[str, str, str, str]]:
     """Mutants of the gate."""
     return [(*row,) for row in tomllib.loads(path.read_text(encoding="utf-8"))["mutants"]]

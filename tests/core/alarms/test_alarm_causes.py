@@ -101,10 +101,13 @@ def test_the_mean_of_drying_is_over_at_least_four_hours(
 
 
 @pytest.mark.parametrize("limit", ["drying_mean_warn", "drying_mean_max"])
-def test_either_limit_of_the_mean_is_seen_at_the_first_look(panel: Panel, limit: str) -> None:
-    """Exactly at the limit: an eighth over eight hours."""
+@pytest.mark.parametrize(("kg_per_m2", "hours"), [(1.0, 8.0), (0.5, 4.0), (0.5, 1.0)])
+def test_either_limit_of_the_mean_is_seen_at_the_first_look(
+    panel: Panel, limit: str, kg_per_m2: float, hours: float
+) -> None:
+    """Exactly at the limit: an eighth over eight hours, or over the four that it is at least."""
     config = AlarmsConfig(drying_mean_warn=5.0, drying_mean_max=5.0)
-    means = replace(NO_MEANS, drying_kg_per_m2=1.0, drying_s=8.0 * HOUR)
+    means = replace(NO_MEANS, drying_kg_per_m2=kg_per_m2, drying_s=hours * HOUR)
     given = (means, panel.air, panel.targets, panel.product, panel.sequence)
     assert not any_beyond(config, *given)
     assert any_beyond(replace(config, **{limit: 0.125}), *given)
@@ -151,6 +154,14 @@ def test_an_empty_chamber_dries_nothing_and_still_heats(panel: Panel) -> None:
     found = after(panel, BEFORE, HEATS, 400.0, empty=True)
     assert (found.drying_kg_per_m2, found.drying_s) == (0.2, 7200.0)
     assert found.heat_kW == pytest.approx(11.0)
+
+
+def test_a_phase_without_product_is_told_to_the_means(panel: Panel) -> None:
+    panel.targets = replace(panel.targets, empty=True)
+    panel.scan(10)
+    assert panel.state.means.drying_s == 0.0
+    assert panel.state.means.heat_kW > 0.0
+    assert with_means(CONFIG, BEFORE, HEATS, panel.product, panel.sequence, True, 10.0).drying_s == 7210.0
 
 
 def test_what_concerns_product_is_no_alarm_while_none_is_inside(panel: Panel) -> None:
@@ -217,7 +228,7 @@ def test_at_rest_a_trip_brings_no_alarm_of_a_working_chamber_along(panel: Panel)
     panel.sequence = replace(panel.sequence, state="idle", phase=-1)
     panel.air = replace(panel.air, temperature_degC=5.0, spread_K=9.0, dew_margin_K=-3.0)
     panel.verdict = replace(HEALTHY, trips=("limiter",))
-    panel.scan(4000, dt_s=10.0)
+    panel.scan(400, dt_s=10.0)
     assert panel.active == {"limiter"}
 
 

@@ -65,7 +65,7 @@ def test_a_flood_lasts_from_the_alarm_that_began_it() -> None:
 
 
 def test_the_most_frequent_come_first_then_by_name_ten_at_most() -> None:
-    alarms = [one for n in range(12) for one in came(*[float(n)] * (3 if n in (4, 7) else 1), tag=f"t{n:02d}")]
+    alarms = [one for n in range(12) for one in came(*[99.0 - n] * (3 if n in (4, 7) else 1), tag=f"t{n:02d}")]
     top = figures(alarms[::-1], 0.0, 600.0).top
     assert top == (("t04", 3), ("t07", 3), *[(f"t{n:02d}", 1) for n in (0, 1, 2, 3, 5, 6, 8, 9)])
 

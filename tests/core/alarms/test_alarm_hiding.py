@@ -91,3 +91,9 @@ def test_what_is_out_of_service_cannot_be_shelved() -> None:
     hidden, _ = obey((), order("out-of-service", tag="waiting", reason="test"), TAGS, FIXED, 0.0)
     shelve = order("shelve", **{**DAY_SHELF, "tag": "waiting"})
     assert "return it to service" in obey(hidden, shelve, TAGS, FIXED, 0.0)[1]
+
+
+def test_who_hides_without_a_reason_is_told_what_is_missing() -> None:
+    assert obey((), order("out-of-service", tag="waiting"), TAGS, FIXED, 0.0) == (
+        (), "a reason is needed: say why nobody has to see it"
+    )

@@ -116,12 +116,14 @@ def test_lamps_by_priority_show_what_is_in_sight(
     if order_in_list == "anywhere":
         tags["beacon_low"] = "YC-106"  # the first of the contacts that nobody else has here
     panel.plan = alarms.bind(AlarmsConfig(**tags), panel.points)
+    panel.asked = replace(panel.asked, analog=(12.0, 34.0, 56.0))
     seen = []
     for trips in ((), ("limiter",), ("limiter", "door-open"), ("door-open",), ()):
         panel.verdict = replace(HEALTHY, trips=trips)
         panel.sequence = replace(panel.sequence, acknowledge=True)
         panel.scan()
         seen.append([tag_of(panel.outputs, tag) for tag in tags.values()])
+        assert panel.outputs.analog == panel.asked.analog
     priority = panel.plan.rows[panel.plan.numbers["door-open"]].priority
     both = [True, priority == "medium", priority == "low"]
     assert seen == [[False] * 3, [True, False, False], both, [False, *both[1:]], [False] * 3]

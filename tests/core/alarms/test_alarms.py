@@ -98,25 +98,25 @@ def test_one_bad_probe_is_told(panel: Panel, reading: Callable[..., Frame]) -> N
 
 def test_fighting_is_a_share_of_the_heat_of_the_last_hour(panel: Panel) -> None:
     panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 0.5, ())
-    panel.scan(2 * 3600)
+    panel.scan(2 * 360, dt_s=10.0)
     assert not panel.active
     panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
-    panel.scan(1200)
+    panel.scan(120, dt_s=10.0)
     assert panel.active == {"fighting"}
     assert panel.state.means.fighting
 
 
 def test_fighting_is_over_when_both_have_stopped(panel: Panel) -> None:
     panel.demands = Demands(20.0, 0.3, 0.0, 75.0, 4.0, ())
-    panel.scan(3600)
+    panel.scan(360, dt_s=10.0)
     panel.demands = Demands(0.0, 0.0, 0.0, 75.0, 0.0, ())
-    panel.scan(2 * 3600)
+    panel.scan(2 * 360, dt_s=10.0)
     assert not panel.active
 
 
 def test_a_little_heat_against_a_little_vent_is_no_fight(panel: Panel) -> None:
     panel.demands = Demands(2.0, 0.05, 0.0, 75.0, 0.8, ())
-    panel.scan(4 * 3600)
+    panel.scan(4 * 360, dt_s=10.0)
     assert not panel.active
 
 

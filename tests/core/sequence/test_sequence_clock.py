@@ -65,6 +65,7 @@ def test_a_clock_that_stands_counts_its_time_and_changes_nothing_else(made: Call
     before = {
         "state": state, "phase_s": 5.0, "cycle_s": 6.0, "held_s": 7.0, "floor_degC": 27.0, "ceiling_degC": 33.0,
         "waiting_s": 8.0, "waiting_long": True, "hold_start_s": 2.0, "resume_floor_degC": 28.0,
+        "airing_s": 4.0,
     }
     after = step(run, rate_K_per_h=0.5, state_s=9.0, **before)
     assert after == replace(

@@ -209,9 +209,11 @@ def test_a_phase_begins_with_its_clocks_at_nought_from_the_mean_or_the_last_floo
     for mean, floor in ((24.0, 24.0), (nan, 22.0)):
         run = made(replace(HOLD, end=End(time_h=1.0)), RAMP)
         run.at(mean)
-        after = step(run, phase_s=9000.0, waiting_s=9000.0, waiting_long=True, floor_degC=22.0, rate_K_per_h=0.5)
+        after = step(run, phase_s=9000.0, waiting_s=90_000.0, waiting_long=True, floor_degC=22.0, rate_K_per_h=0.5,
+                     airing_s=77.0)
         assert (after.phase, after.phase_s, after.waiting_s, after.waiting_long) == (1, 0.0, 0.0, False)
         assert (after.floor_degC, after.rate_K_per_h, run.targets.rate_K_per_h) == (floor, 0.0, 0.0)
+        assert after.airing_s == 0.0
 
 
 @pytest.mark.parametrize("state", ["running", "held", "pausing", "stopping", "restarting"])
@@ -234,6 +236,21 @@ def test_what_was_passed_on_is_passed_on_once(made: Callable[..., Run], state: s
     assert [bool(one) for one in (asked.reset, asked.acknowledge, asked.for_alarms, asked.passed_on)].count(True) == 1
     after, _targets, _events = sequence.advance(run.plan, asked, (), run.air, run.product, "none", 60.0)
     assert (after.reset, after.acknowledge, after.for_alarms, after.passed_on) == ((), False, (), ())
+
+
+def test_a_fan_that_rests_by_turns_goes_by_the_time_spent_in_its_phase(made: Callable[..., Run]) -> None:
+    """On for 60 s, off for 540 s, seen from scans of a minute; what was spent waiting is spent too."""
+    park = Phase(kind="park", floor_degC=18.0, ceiling_degC=40.0, rh_fog_below_pct=90.0, fan_on_s=60.0,
+                 fan_off_s=540.0, end=End(by_operator=True))
+    run = made(park)
+    for phase_s, waiting_s, rests in (
+        (0.0, 0.0, True), (480.0, 0.0, True), (540.0, 0.0, False), (600.0, 0.0, True), (100.0, 100.0, True),
+        (240.0, 300.0, False),
+    ):
+        step(run, phase_s=phase_s, waiting_s=waiting_s)
+        assert (run.targets.fan_pct == 0.0) is rests
+    run.air = replace(run.air, surface_ok=False)
+    assert step(run, phase_s=240.0, waiting_s=100.0).airing_s == 460.0  # 60 s more have passed, and one turn more
 
 
 def test_a_ramp_waits_for_a_fight_also_in_a_scan_with_an_order(made: Callable[..., Run]) -> None:
