@@ -77,3 +77,11 @@ def test_it_remembers_when_its_condition_began_not_when_it_was_told() -> None:
     for second in range(10, 16):
         life = live(Manner(on_s=5.0), life, 1.0, acknowledge=False, reset=False, now_s=float(second), dt_s=1.0)
     assert (letter(life), life.from_s) == ("U", 10.0)
+
+
+def test_at_the_end_of_its_deadband_it_still_stands_and_below_it_is_over() -> None:
+    life = Life(True, 5.0, True, False, False, 3.0)
+    for excess, stands in ((-0.5, True), (-0.501, False)):
+        after = live(Manner(deadband=0.5), life, excess, acknowledge=False, reset=False, now_s=9.0, dt_s=1.0)
+        assert after == Life(stands, 6.0 if stands else 0.0, stands, False, False, 3.0)
+        assert after.active is stands

@@ -148,3 +148,10 @@ def test_outputs_side_by_side_at_the_end_are_set_as_one(
     assert found.columns == tuple(sorted(found.columns))
     assert found.quiet == tuple(name == "healthy" for name in names)
     assert found.tail == (found.columns[0] if tail_from_end is None else -1)
+
+
+def test_silencing_is_answered_once_and_done(panel: Panel) -> None:
+    give(panel, order("silence"))
+    assert [dict(event.data) for event in panel.events] == [
+        {"id": "silence-1", "verb": "silence", "who": "anna", "outcome": "done", "reason": ""}
+    ]
