@@ -95,3 +95,23 @@ def test_a_span_without_length_is_refused() -> None:
 def test_only_what_came_in_the_span_counts() -> None:
     assert figures(occurrences([0.0, 10.0, 20.0]), 10.0, 20.0).alarms == 1
     assert most_within([], 60.0) == 0
+
+
+def test_floods_and_chatter_in_their_words() -> None:
+    rate, events = count(QUIET, tuple(f"t{n}" for n in range(11)), 0.0)
+    assert events == (
+        Event("alarm", "flood", "alarm flood: more than 10 within ten minutes",
+              (("what", "flood begins"), ("alarms", 11))),
+    )
+    assert count(rate, (), 600.0) == (
+        QUIET, (Event("alarm", "flood", "alarm flood over", (("what", "flood ends"), ("alarms", 0))),)
+    )
+    rate, events = count(QUIET, ("a", "b", "a", "a"), 0.0)
+    assert events == (Event("alarm", "a", "a chatters: 3 times within 60 s", (("what", "chatters"),)),)
+    assert rate == Rate(((0.0, "a"), (0.0, "b"), (0.0, "a"), (0.0, "a")), False, ("a",))
+
+
+def test_of_a_long_flood_the_latest_are_remembered() -> None:
+    rate, _events = count(QUIET, tuple(f"t{n}" for n in range(70)), 5.0)
+    assert [tag for _at_s, tag in rate.recent] == [f"t{n}" for n in range(6, 70)]
+    assert rate.flood
