@@ -16,7 +16,8 @@ from controller.core.climate.siblings import APART
 from controller.core.frames import Command, Event, Frame, all_good
 from controller.core.points import Point
 from controller.core.protection.protection import HEALTHY
-from controller.core.rows.alarms import ALARMS, OWN
+from controller.core.rows.alarms import ALARMS, OWN, AlarmRow, trip_of
+from controller.core.rows.protection import ROWS, Row
 from controller.core.signals.frozen import FROZEN
 from controller.errors import ConfigError
 
@@ -219,3 +220,12 @@ def test_a_time_to_respond_is_of_an_alarm_that_there_is(points: tuple[Point, ...
 def test_how_long_somebody_may_take(tag: str, priority: str, minutes: float) -> None:
     config = AlarmsConfig(respond_high_min=5.0, respond_medium_min=15.0, respond_low_min=50.0, respond_min={"b": 7.0})
     assert config.minutes_to_respond(tag, priority) == minutes
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: str(row.tag))
+def test_the_alarm_of_a_trip_says_what_the_trip_says_and_lives_with_it(row: Row) -> None:
+    """No delay and no latch of its own: those are the protection's."""
+    assert trip_of(row) == AlarmRow(
+        tag=row.tag, text=row.text, priority=row.priority, on_s=0.0, off_s=0.0, deadband=0.0, latch=False,
+        working_only=False, cause=row.cause, consequence=row.consequence, action=row.action,
+    )
