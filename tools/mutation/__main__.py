@@ -120,10 +120,10 @@ def _keep(subjects: dict[str, dict[str, list[str]]], given: Any) -> None:
     noticed: list[Key] = []
     for name, subject in subjects.items():
         known, keys = _known(given.out, name), {mutant.key for mutant in _mutants(subject)}
-        if not keys <= set(known):
-            print(f"{name}: {len(keys - set(known))} of {len(keys)} mutants were not tried, left as it is")
-            continue
-        survivors = {key for key in keys if not known[key]}
+        untried = len(keys - set(known))
+        if untried:
+            print(f"{name}: {untried} of {len(keys)} mutants were not tried: they count as not noticed")
+        survivors = {key for key in keys if not known.get(key)}
         noticed += sorted(keys - survivors)
         groups = lists.sorted_in(groups, survivors, set(subject["files"]))
         same = sum(1 for group in groups if group.equivalent for mutant in group.mutants if mutant in survivors)
