@@ -44,6 +44,7 @@ from controller.runtime.report import Report
 from controller.runtime.session import CODEC, Asked, prepare
 from controller.store.reader import Reader
 from controller.store.recorder import Recorder
+from plantsim.filling import Filling
 
 START_SCAN = 5  # a few scans on which probes and link are judged before the cycle is ordered to start
 END_SCANS = 2  # before the last scan a standing climate is ended, so that its end is seen
@@ -115,6 +116,7 @@ def run(
             empty_bays=charge.empty_bays,
             scan_s=scene.dt_s,
             empty=singly,
+            mixes=_mixes(scene.filling, options.mix) if singly else (),
         )
     )
     bundle = session.bundle
@@ -257,6 +259,11 @@ def _undisturbed() -> Iterator[None]:
             os.sched_setaffinity(0, before)
         gc.enable()
         gc.unfreeze()
+
+
+def _mixes(filling: Filling, own: str) -> tuple[str, ...]:
+    """Names of the mixes that a filling speaks of beside the one of the cycle: each is a file of configs/mixes."""
+    return tuple(sorted({move.batch.mix for move in filling if move.batch is not None} - {"", own}))
 
 
 def _new_record(path: Path) -> None:

@@ -100,6 +100,21 @@ def test_a_filling_comes_and_goes_in_a_cycle(tmp_path: Path, capsys: pytest.Capt
     assert max(summary["closure"].values()) < 1e-9
 
 
+def test_boards_of_another_mix_are_taken_and_a_mix_without_a_file_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ["cycle", "--link", "direct", "--scan", "2", "--chamber", "demo-standing", "--recipe", "standing"]
+    rows = ["time_h,what,bay,level,tonnes,degC,age_h,mix", "0,place,1,1,1.6,32,9,", "0,place,1,2,1.6,32,9,MIX"]
+    filling = tmp_path / "mine.csv"
+    for mix, code in (("quick", 1), ("nobody", 2)):
+        filling.write_text("\n".join(rows).replace("MIX", mix) + "\n", encoding="utf-8")
+        assert main([*asked, "--filling", str(filling), "--hours", "0.02", "--out", str(tmp_path / mix)]) == code
+    assert "nobody" in capsys.readouterr().err
+    with closing(Reader(tmp_path / "quick" / "record.sqlite")) as reader:
+        orders = [row.data for row in reader.journal(kind="command") if row.data["verb"] == "charge"]
+    assert [order["outcome"] for order in orders] == ["done", "done"]
+
+
 def test_load_and_filling_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*SHORT, "--out", str(tmp_path), "--filling", "batch", "--load", "80"]) == 2
     assert "--load = 80.0: cannot stand beside --filling" in capsys.readouterr().err
