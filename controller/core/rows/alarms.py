@@ -126,7 +126,7 @@ OWN: tuple[AlarmRow, ...] = (
     AlarmRow("heat-leaks", "heat comes though it is shut", "medium", 0.0, 0.0, 0.0, False, False,
              "the heating does not shut: seat worn or dirty, drive off its stem, a welded contact, or a bypass open",
              "energy is wasted, the chamber gets warmer and drier than asked, with the controller off too",
-             "close the hand valve or isolator of the heating; mend it before the next charge"),
+             "shut the heating off by hand at its supply; mend it before the next charge"),
     AlarmRow("fog-leaks", "fog water flows though it is shut", "medium", 0.0, 0.0, 0.0, False, False,
              "a valve of a bank does not shut, or the meter counts what is drained",
              "boards and product get wet, drips stain the product",
