@@ -21,7 +21,7 @@ SURVIVORS_HEAD = """\
 # A mutant: file in controller/core, function, the lines as they are, as they become, which of several alike.
 """
 SAMPLE_HEAD = """\
-# Mutants that the gate tries every time: drawn by `sh tools/mutants --draw N --seed S` from those that were noticed.
+# A sample that can be tried alone: drawn by `sh tools/mutants --draw N --seed S` from those that were noticed.
 # Each: file in controller/core, function, the line as it is, as it becomes.
 """
 
