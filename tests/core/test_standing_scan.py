@@ -12,6 +12,7 @@ from controller.config.plan import bind
 from controller.core import scan
 from controller.core.frames import Command, Event, RawInputs
 from controller.core.points import of_kind
+from controller.core.product import moves
 from controller.core.scan import ScanPlan, ScanResult
 from controller.core.upkeep.wear import WearConfig
 from controller.link.device import Device
@@ -101,6 +102,11 @@ def test_a_gap_in_the_readings_of_places_is_told_with_its_doubt_when_it_is_over(
     place = after.state.product.younger_h
     assert max(place) > 0.0
     assert sum(less > 0.0 for less in place) == 2, "only places with boards are in doubt"
+    plan, state = filled.plan.charges, filled.state
+    assert [(one.bay, one.level) for one in moves.release_list(plan, state.charges, state.product)] == [(1, 1), (1, 2)]
+    filled.order("discharge", bay=1.0, level=2.0)
+    [leaves] = [event.text for event in filled.events if event.kind == "discharge"]
+    assert "h less, not ready" in leaves
 
 
 def test_a_chamber_with_nothing_to_count_keeps_no_book(bundle: Bundle[Device]) -> None:

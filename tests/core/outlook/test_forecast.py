@@ -188,3 +188,9 @@ def test_door_frames_that_nothing_heats_are_watched_too(chamber, mix):
     assert seen[True].surface != "door frame"
     assert seen[False].surface == "door frame"
     assert seen[False].surface_degC < seen[True].surface_degC
+    plan = reduced.bind(
+        chamber.forecast, chamber.climate, chamber.product, chamber.temperature,
+        replace(chamber.actuation, frame_heating=None), mix, load_t=120.0, outdoor=((38.0, 50.0),),
+    )  # fmt: skip
+    hot = replace(reduced.initial(plan, 20.0, 0.0), air_degC=30.0)
+    assert reduced.observe(plan, hot, 9.0, 4.0).surface == "coldest board"
