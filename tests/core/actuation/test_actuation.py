@@ -293,6 +293,9 @@ def test_stages_and_a_fog_pump_have_their_columns_and_no_valve_is_written() -> N
     assert not do(outputs, "YC-106")
     assert ao(outputs, "TCV-103") == pytest.approx(50.0)
     assert do(outputs, "XV-102A")
+    for _ in range(900):
+        state, outputs, _ = actuation.actuate(plan, state, replace(asked, heat_kW=30.0), CLIMATE, frame(), 1.0)
+    assert sum(do(outputs, tag) for tag in ("XV-102B", "YC-192")) == 1
     for _ in range(300):
         state, outputs, _ = actuation.actuate(plan, state, NOTHING, CLIMATE, frame(), 1.0)
     assert not any(outputs.discrete)
