@@ -16,6 +16,7 @@ import jinja2
 
 from controller import __version__
 from controller.config.find import SHIPPED
+from controller.core.sequence.phase_kinds import EMPTY
 from controller.report import marks, surface, table
 from controller.report.charge_table import charged
 from controller.report.happened import Spell, happened
@@ -166,7 +167,7 @@ def _phase(phase: PhaseRow, recorded: Recorded) -> tuple[PhaseRow, str]:
     if planned.hours is None:
         recipe = recorded.recipe.value.phases if recorded.recipe else ()
         by_person = phase.number <= len(recipe) and recipe[phase.number - 1].end.by_operator
-        return phase, "by a person" if by_person else "by the product"
+        return phase, "by a person" if by_person else "when it is dry" if phase.kind in EMPTY else "by the product"
     return phase, f"{'≥ ' if planned.at_least else ''}{planned.hours:.1f} h"
 
 
