@@ -186,6 +186,7 @@ def _rules() -> dict[str, Any]:
             "a recipe not run to its end",
             f"a hold shorter than {rules.hold_hours_min:g} h",
             f"less than {rules.in_band_pct_min:g} % of the hold in band",
+            f"where only probes tell, a dew margin below {rules.dew_margin_K_min:g} K in the hold",
             f"mean drying above {rules.drying_kg_per_m2h_max:g} kg/m²h",
             f"of a standing climate above {rules.standing_drying_kg_per_m2h_max:g} kg/m²h",
             f"ready more than {rules.ready_late_h_max:g} h later than forecast",

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from controller.core.climate.climate import ClimateConfig
 from controller.core.orders.procedure import AT_REST
 from controller.core.sequence.phase_kinds import EMPTY
+from controller.core.sequence.recipe import keeps_places
 from controller.report import believed, bridged
 from controller.report.kpis import known
 from controller.report.overrides import deviating, overrides_of
@@ -117,6 +118,7 @@ def _findings(run: Run, block: Summary, journal: list[JournalRow], alarms: list[
         hold_hours=hold["hours"],
         drying_kg_per_m2h=block["drying_kg_per_m2h"]["mean"],
         ready_late_h=None,
+        dew_margin_K=None if keeps_places(run.recipe) else hold["dew_margin_K"]["min"],
         outages=sum(1 for row in journal if row.tag == "OUTAGE"),
         bypasses=(),
         drives_in_hand=tuple(dict.fromkeys(alarm["text"] for alarm in alarms if alarm["tag"] == "in-hand")),

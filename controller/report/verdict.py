@@ -22,6 +22,7 @@ class VerdictRules:
     core_degC_max: Annotated[float, Ge(0), Le(100)]
     in_band_pct_min: Annotated[float, Ge(0), Le(100)]
     hold_hours_min: Annotated[float, Ge(0)]
+    dew_margin_K_min: Annotated[float, Ge(-2), Le(2)]
     drying_kg_per_m2h_max: Annotated[float, Ge(0)]
     ready_late_h_max: Annotated[float, Ge(0)]
     standing_drying_kg_per_m2h_max: Annotated[float, Ge(0)]
@@ -48,6 +49,7 @@ class Findings:
     outages: int
     bypasses: Sequence[str]
     drives_in_hand: Sequence[str]
+    dew_margin_K: float | None = None  # smallest of the hold, where nobody saw the boards
     standing_drying_kg_per_m2h: float | None = None  # of a standing climate, in place of drying_kg_per_m2h...
     settled_off_K: float | None = None  # ...settled air from what was asked...
     door_recovery_min: float | None = None  # ...and how long a bay took after its door, inf = longer than was looked
@@ -85,6 +87,8 @@ def _deviations(rules: VerdictRules, found: Findings) -> list[str]:
         reasons.append(f"hold lasted {found.hold_hours:.1f} h < {rules.hold_hours_min:g} h")
     elif found.in_band_pct is None or found.in_band_pct < rules.in_band_pct_min:
         reasons.append(f"in band {found.in_band_pct} % < {rules.in_band_pct_min:g} % of the hold")
+    if found.dew_margin_K is not None and found.dew_margin_K < rules.dew_margin_K_min:
+        reasons.append(f"dew margin down to {found.dew_margin_K:.2f} K < {rules.dew_margin_K_min:g} K in the hold")
     if over(found.drying_kg_per_m2h, rules.drying_kg_per_m2h_max):
         reasons.append(f"drying {found.drying_kg_per_m2h} > {rules.drying_kg_per_m2h_max:g} kg/m2h on average")
     if over(found.ready_late_h, rules.ready_late_h_max):
