@@ -64,7 +64,7 @@ def problem(option: str, value: object, limit: str, remedy: str) -> ConfigError:
 def within(option: str, value: float, low: float, high: float, unit: str) -> float:
     """The value if it lies in low..high. Raises ConfigError; NaN is refused too."""
     if not low <= value <= high:
-        raise problem(option, value, f"must be {low:g} to {high:g} {unit}", "give a value inside these limits")
+        raise problem(option, value, f"must be {low:g} to {high:g} {unit}".rstrip(), "give a value inside these limits")
     return value
 
 

@@ -53,6 +53,8 @@ from controller.store.threaded import ThreadedRecorder
 INTERRUPTED = 130
 THREADED_FROM_S = 0.01  # scans that follow each other faster are recorded inline, a group in a commit
 YEARS_H = 87_600.0
+PACE_MIN, PACE_MAX = 0.1, 100_000.0
+PACE_HELP = f"a simulated lockstep device at F times real time ({PACE_MIN:g} to {PACE_MAX:,.0f})"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -71,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scan", type=float, default=1.0, metavar="S", help="scan time (default: 1 s)")
     parser.add_argument("--hours", type=float, default=YEARS_H, metavar="H", help="end after so long in any case")
     pace = parser.add_mutually_exclusive_group()
-    pace.add_argument("--pace", type=float, metavar="F", help="a simulated lockstep device at F times real time")
+    pace.add_argument("--pace", type=float, metavar="F", help=PACE_HELP)
     pace.add_argument("--lockstep", action="store_true", help="a simulated lockstep device, as fast as it goes")
     parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan, with --pace or --lockstep")
     parser.add_argument("--no-report", action="store_true", help="make no report.html at the end")
@@ -81,6 +83,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Control; 0 when the verdict is pass, 1 when not, 130 when somebody ended it. Raises what `main` says."""
     opt.within("--hours", args.hours, 0.001, YEARS_H, "h")
+    if args.pace is not None:
+        opt.within("--pace", args.pace, PACE_MIN, PACE_MAX, "times real time")
     check_orders(args)
     session = prepare(_asked(args))
     missing = [path for path in (Path(args.out), *Path(args.out).parents) if not path.exists()]
@@ -260,8 +264,7 @@ def _clock(args: argparse.Namespace, scan_s: float, began_ms: int, first_scan: i
     if args.lockstep:
         return LockstepClock(origin_ms, scan_s), 0.0
     if args.pace is not None:
-        pace = opt.within("--pace", args.pace, 0.1, 100_000.0, "times real time")
-        return PacedClock(origin_ms, scan_s, pace), scan_s / pace
+        return PacedClock(origin_ms, scan_s, args.pace), scan_s / args.pace
     return RealClock(scan_s), scan_s
 
 

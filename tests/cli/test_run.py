@@ -60,6 +60,21 @@ def test_no_device_at_the_address(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert not (tmp_path / "record.sqlite").exists()
 
 
+@pytest.mark.parametrize("pace", ["0", "-1", "nan", "100001"])
+def test_a_pace_out_of_range_is_said_before_anything_is_touched(
+    pace: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["run", f"--pace={pace}", "--out", str(tmp_path / "out")]) == 2
+    assert "--pace" in (said := capsys.readouterr().err)
+    assert "must be 0.1 to 100000 times real time; give" in said
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_limit_without_a_unit_has_no_gap(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["run", "--port", "0", "--out", str(tmp_path)]) == 2
+    assert "must be 1 to 65535; give" in capsys.readouterr().err
+
+
 def test_a_cycle_with_orders_ends_with_its_summary(
     run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
