@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli import options as opt
+from controller.cli.written import require_own
 from controller.store.backup import RECORD, back_up, is_backup, restore
 
 
@@ -28,12 +29,9 @@ def run(args: argparse.Namespace) -> int:
     if not (data / RECORD).is_file():
         raise opt.problem("--data", data, f"no {RECORD} in this folder", "give the --out folder of a cycle or run")
     file = Path(args.to) if args.to else data.with_name(data.absolute().name + ".backup.zip")
-    if file.is_dir():
-        raise opt.problem("--to", file, "is a folder", "name a file, for example backup.zip in it")
     if file.exists() and file.samefile(data / RECORD):
         raise opt.problem("--to", file, "is the record itself", "name another file")
-    if file.exists() and not is_backup(file):
-        raise opt.problem("--to", file, "is there and is no backup", "name another file: only backups are replaced")
+    require_own("--to", file, "backup", is_backup)
     manifest = back_up(data, file)
     size = file.stat().st_size / 1e6
     _say(manifest, f"backup: {file} ({size:.2f} MB), verified", as_json=args.json, file=str(file))

@@ -10,6 +10,7 @@ from pathlib import Path
 from controller.cli import live
 from controller.cli import options as opt
 from controller.cli.ending import on_request
+from controller.cli.written import require_folder, require_own
 from controller.errors import UnavailableError
 
 DRAWN_H = 168.0  # how far ahead faults of a seed are drawn
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         from controller.rig.plant import build
         from controller.rig.serve import listen, serve
         from controller.rig.telling import Teller
-        from controller.rig.truthfile import TruthFile
+        from controller.rig.truthfile import TruthFile, is_truth
         from controller.rig.watching import Watch
         from controller.rig.wires import wire_plans
     except ModuleNotFoundError as error:
@@ -60,6 +61,9 @@ def run(args: argparse.Namespace) -> int:
         return 0
     scan_s = opt.within("--scan", args.scan, 0.25, 2.0, "s")
     pace = opt.within("--pace", args.pace, PACE_MIN, PACE_MAX, "times real time")
+    if args.truth is not None:
+        require_folder(Path(args.truth))
+        require_own("--truth", Path(args.truth), "file of the truth", is_truth)
     site = load_site(args.chamber, device_class=Device, layout=require_layout)
     ports = _ports(args, [device.port for device in site.devices])
     scene = opt.with_faults(opt.scene_of(args, scan_s), args.chamber, args.faults, DRAWN_H)

@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 
 from controller.cli import options as opt
+from controller.cli.written import require_folder, require_own
 from controller.errors import UnavailableError
 from controller.report.marks import counted
 from controller.store.trouble import advice
@@ -27,30 +28,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Make the page: 0. Verify: 0 when the record is unchanged, 1 when not."""
+    """Make the page, or verify: 0 when the record is unchanged, 1 when not."""
     if args.verify is not None:
         return _verify(record_in(args.verify), as_json=args.json)
     record = record_in(args.record)
     out = Path(args.out) if args.out else record.with_name("report.html")
-    if out.is_dir():
-        raise opt.problem("--out", out, "is a folder", "name a file, for example report.html in it")
     if out.exists() and out.samefile(record):
         raise opt.problem("--out", out, "is the record itself", "name another file")
     try:
-        from controller.report.html import write_report
+        from controller.report.html import is_report, write_report
     except ModuleNotFoundError as error:
         raise UnavailableError(without_plots(error.name)) from None
+    require_own("--out", out, "report", is_report)
+    require_folder(out)
     try:
         made = write_report(record, out, args.cycle)
     except OSError as error:
         raise UnavailableError(f"the report {out} cannot be written: {error.strerror}; {advice(error, out)}") from None
     if args.json:
-        print(json.dumps({"ok": True, **made}, indent=2))
+        print(json.dumps({"ok": not made["changed"], **made}, indent=2))
     else:
         print(f"report: {out} ({made['bytes'] / 1e6:.2f} MB), verdict {made['verdict']}")
         for problem in made["changed"]:
             print(f"the record was changed: {problem}")
-    return 0
+    return 1 if made["changed"] else 0
 
 
 def beside(out: Path) -> str:

@@ -1,10 +1,12 @@
-"""Results in files: a whole one in place of the older one, or the older one and a reason."""
+"""Results in files: a whole one in place of an older one of ours and of nothing else, or the older one and a reason."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
+from controller.cli.options import problem
 from controller.errors import UnavailableError
 from controller.store.trouble import advice
 
@@ -26,3 +28,26 @@ def write_whole(path: Path, text: str) -> None:
             fresh.unlink(missing_ok=True)
     except OSError as error:
         raise UnavailableError(f"{path} cannot be written: {error.strerror}; {advice(error, path)}") from error
+
+
+def require_own(option: str, path: Path, kind: str, is_own: Callable[[Path], bool]) -> None:
+    """Refuse to write over what this program did not make. kind: of the file in a word, for example "report".
+
+    An empty file may be written over: nothing is lost. Raises ConfigError.
+    """
+    if path.is_dir():
+        raise problem(option, path, "is a folder", f"name a file in it for the {kind}")
+    if not path.exists():
+        return
+    if not path.is_file():
+        raise problem(option, path, "is there and is no ordinary file", "name another file")
+    if path.stat().st_size and not is_own(path):
+        raise problem(option, path, f"is there and is no {kind}", f"name another file: only a {kind} is replaced")
+
+
+def require_folder(path: Path) -> None:
+    """Refuse a file whose folder is not there; a misspelt one is not made. Raises UnavailableError."""
+    if not path.parent.is_dir():
+        raise UnavailableError(
+            f"{path} cannot be written: there is no folder {path.parent}; make it first, or name a file elsewhere"
+        )

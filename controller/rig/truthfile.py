@@ -14,6 +14,8 @@ from plantsim.truth import COLUMN, COLUMNS, surface_name
 
 Rows = NDArray[np.float64]
 _SURFACE = COLUMN["dew_margin_surface"]
+_HEAD = ("time_s", *COLUMNS)
+_OWN = ",".join(_HEAD[:2]) + ","  # a file of another version may have other columns after these
 
 
 class TruthFile:
@@ -29,12 +31,11 @@ class TruthFile:
         self._kept: Rows = np.empty((0, len(COLUMNS)))
         self._time_s = 0.0
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
             self._file = path.open("w", encoding="utf-8", newline="")
         except OSError as error:
             raise self._trouble(error) from None
         self._csv = csv.writer(self._file, lineterminator="\n")
-        self._csv.writerow(("time_s", *COLUMNS))
+        self._csv.writerow(_HEAD)
 
     def __enter__(self) -> TruthFile:
         return self
@@ -80,3 +81,12 @@ class TruthFile:
         return UnavailableError(
             f"the file {self._path} cannot be written: {error.strerror}; free space or give another --truth"
         )
+
+
+def is_truth(path: Path) -> bool:
+    """Whether this is a file of ours, by its head; one that cannot be read is not."""
+    try:
+        with path.open("rb") as file:
+            return file.read(len(_OWN)) == _OWN.encode()
+    except OSError:
+        return False

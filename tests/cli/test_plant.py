@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import main
+from controller.rig.truthfile import TruthFile, is_truth
 from plantsim.truth import COLUMNS
 
 ROOT = Path(__file__).parents[2]
@@ -96,8 +97,28 @@ def test_wrong_options_are_named(options: list[str], field: str, capsys: pytest.
 
 
 def test_a_truth_file_that_cannot_be_written_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["plant", "--port", "0", "--lockstep", "--truth", str(tmp_path)]) == 3
-    assert "give another --truth" in capsys.readouterr().err
+    assert main(["plant", "--port", "0", "--lockstep", "--truth", str(tmp_path)]) == 2
+    assert "is a folder; name a file" in capsys.readouterr().err
+    missing = tmp_path / "no" / "such"
+    assert main(["plant", "--port", "0", "--lockstep", "--truth", str(missing / "x.csv")]) == 3
+    assert f"there is no folder {missing}" in capsys.readouterr().err
+    assert not (tmp_path / "no").exists()
+
+
+def test_a_file_that_holds_no_truth_is_not_replaced_by_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mine = tmp_path / "README.md"
+    mine.write_text("what I need", encoding="utf-8")
+    assert main(["plant", "--port", "0", "--lockstep", "--truth", str(mine)]) == 2
+    assert "is there and is no file of the truth; name another file" in capsys.readouterr().err
+    assert mine.read_text(encoding="utf-8") == "what I need"
+
+
+def test_a_truth_is_known_by_its_head(tmp_path: Path) -> None:
+    path = tmp_path / "truth.csv"
+    TruthFile(path, 1.0, 2, 2).close()
+    assert is_truth(path)
+    path.write_text("time_s,whatever\n1,2\n", encoding="utf-8")
+    assert not is_truth(path)
 
 
 FAULTS = """

@@ -61,6 +61,33 @@ def test_verify_is_0_only_for_an_unchanged_record(
     assert json.loads(capsys.readouterr().out)["problems"][0] == "cycle 1: journal line 2 was changed"
 
 
+def test_a_report_of_a_changed_record_is_made_and_is_no_success(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    copy = Path(shutil.copy(data / "record.sqlite", tmp_path))
+    with closing(sqlite3.connect(copy)) as db, db:
+        db.execute("UPDATE journal SET text = 'x' WHERE id = 2")
+    assert main(["report", str(copy)]) == 1
+    assert "the record was changed: cycle 1: journal line 2 was changed" in capsys.readouterr().out
+    assert main(["report", str(copy), "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["ok"] is False
+
+
+def test_only_a_report_is_replaced_by_a_report(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for text in ("GNU LICENSE", "<!DOCTYPE html>\n<title>mine</title>"):
+        mine = tmp_path / "mine.html"
+        mine.write_text(text, encoding="utf-8")
+        assert main(["report", str(data), "--out", str(mine)]) == 2
+        assert "is there and is no report; name another file" in capsys.readouterr().err
+        assert mine.read_text(encoding="utf-8") == text
+    page = tmp_path / "page.html"
+    page.touch()  # an empty file, as mktemp leaves it, holds nothing that could be lost
+    for _time in range(2):
+        assert main(["report", str(data), "--out", str(page)]) == 0
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "said"),
     [
