@@ -92,6 +92,37 @@ def test_what_is_no_order_is_refused_with_its_place(as_role: AsRole, data: Path,
     assert laid_down(data) == []
 
 
+@pytest.mark.parametrize(
+    "args",
+    [
+        {}, {"mix": "C40"}, {"load_t": 0}, {"load_t": 0.0}, {"load_t": -1.0}, {"load_t": 150.5}, {"load_t": "120"},
+        {"load_t": True}, {"load_t": None}, {"load_t": 0, "empty_chamber": "yes"},
+        {"load_t": 80, "empty_chamber": True},
+    ],
+)  # fmt: skip
+def test_a_start_without_the_tonnes_in_words_or_number_is_refused(
+    as_role: AsRole, data: Path, args: dict[str, Any]
+) -> None:
+    answer = as_role("operate").post(f"{HERE}/commands?wait_s=0", json=order("start", args=args))
+    assert answer.status_code == 422
+    assert laid_down(data) == []
+
+
+@pytest.mark.parametrize("args", [{"load_t": 0.1}, {"load_t": 150}, {"load_t": 0, "empty_chamber": True}])
+def test_a_start_that_says_what_stands_in_the_chamber_is_laid_down(
+    as_role: AsRole, data: Path, args: dict[str, Any]
+) -> None:
+    assert as_role("operate").post(f"{HERE}/commands?wait_s=0", json=order("start", args=args)).status_code == 200
+    assert [row[1] for row in laid_down(data)] == ["start"]
+
+
+def test_a_field_out_of_its_limits_is_told_with_name_kind_and_limit(as_role: AsRole) -> None:
+    answer = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 150.5, "mix": "x" * 41})
+    first, second = answer.json()["detail"]
+    assert (first["where"], first["kind"], first["limits"]) == ("body.load_t", "less_than_equal", {"le": 150.0})
+    assert (second["where"], second["kind"], second["limits"]) == ("body.mix", "string_too_long", {"max_length": 40})
+
+
 def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> None:
     as_role("supervise").post(
         f"{HERE}/commands?wait_s=0", json=order("shelve", args={"tag": "waiting", "reason": "known", "hours": 2})
@@ -119,7 +150,8 @@ def test_every_order_is_taken_from_those_who_may_and_refused_to_others_with_the_
 ) -> None:
     browser, taken = as_role(role), 0
     for number, verb in enumerate(sorted(CORE_VERBS)):
-        answer = browser.post(f"{HERE}/commands?wait_s=0", json=order(verb, f"{number:032}"))
+        args = {"load_t": 100.0} if verb == "start" else {}
+        answer = browser.post(f"{HERE}/commands?wait_s=0", json=order(verb, f"{number:032}", args=args))
         wanted = needed(verb)
         if allowed(role, wanted):
             assert answer.status_code == 200, verb
@@ -155,7 +187,7 @@ def test_a_draft_starts_nothing_until_somebody_else_has_approved_it(as_role: AsR
     writer, reader = as_role("engineer"), as_role("supervise")
     digest = kept(writer, draft)
     assert digest == sha256(draft.encode()).hexdigest()
-    start = order("start", args={"recipe": digest})
+    start = order("start", args={"recipe": digest, "load_t": 100.0})
     assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 403
     assert writer.post(f"{HERE}/recipes/{digest}/ready").status_code == 403
     assert writer.post(f"{HERE}/recipes/{digest}/approval", json={}).status_code == 403
@@ -163,7 +195,7 @@ def test_a_draft_starts_nothing_until_somebody_else_has_approved_it(as_role: AsR
     assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 200
     assert laid_down(data)[0][1] == "start"
     assert reader.post(f"{HERE}/recipes/{digest}/approval", json={"withdrawn": True}).json()["released"] is False
-    again = order("start", "b" * 32, args={"recipe": digest})
+    again = order("start", "b" * 32, args={"recipe": digest, "load_t": 100.0})
     assert writer.post(f"{HERE}/commands?wait_s=0", json=again).status_code == 403
 
 

@@ -14,7 +14,7 @@ from controller.page.live.bound import Bound
 from controller.page.live.places import ChamberPlace
 from controller.page.people import audit
 from controller.page.people.accounts import Visitor
-from controller.page.recipes import TEXT_MAX, Charge, Version
+from controller.page.recipes import LOAD_MOST_T, TEXT_MAX, Charge, Version
 from controller.page.web.context import Chamber, Json, May, Page, ThisPage, looks_on, station_of
 from controller.store.desk import approve, keep_recipe
 
@@ -28,7 +28,7 @@ class Charging(BaseModel):
     empty_bays: bays without product."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
-    load_t: Annotated[float, Field(ge=0.0, le=150.0)] = 120.0
+    load_t: Annotated[float, Field(ge=0.0, le=LOAD_MOST_T)] = 120.0
     mix: Annotated[str, Field(max_length=40)] = ""
     mix_degC: Annotated[float, Field(ge=5.0, le=40.0)] = 20.0
     age_h: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0

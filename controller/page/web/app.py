@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -71,13 +71,21 @@ async def _refused(request: Request, error: Exception) -> Response:
 
 
 async def _wrong(request: Request, error: Exception) -> Response:
-    """Input of the wrong shape: where and what, never the input itself."""
+    """Input of the wrong shape: where, what, and which limit by name for a window's own words; never the input."""
     found = cast("RequestValidationError", error)
-    problems = [{"where": ".".join(map(str, one["loc"])), "what": one["msg"]} for one in found.errors()]
+    problems = [
+        {"where": ".".join(map(str, one["loc"])), "what": one["msg"], "kind": one["type"], "limits": _limits(one)}
+        for one in found.errors()
+    ]
     if _wants_html(request):
         why = "; ".join(f"{one['where']}: {one['what']}" for one in problems)
         return html_page(request, "refused.html", 422, status=422, why=why)
     return JSONResponse({"detail": problems}, 422)
+
+
+def _limits(problem: dict[str, Any]) -> dict[str, float]:
+    """The limits that a value broke, such as {"le": 150.0}: only numbers, the rest may hold what was sent."""
+    return {key: one for key, one in problem.get("ctx", {}).items() if type(one) in (int, float)}
 
 
 async def _store(_request: Request, error: Exception) -> Response:

@@ -44,8 +44,14 @@ function build(box, plate, doing) {
     }
     said.replaceChildren(sign("well"), " ", t(`boards.${verb}d`, { count: done }));
   };
+  // An empty field is no 0: nothing is ordered, and it says which.
+  const whole = () => {
+    const blank = [tonnes, degC, age].find((input) => !Number.isFinite(input.valueAsNumber));
+    if (blank) said.replaceChildren(sign("look"), " ", t("boards.blank", { label: blank.labels[0].textContent }));
+    return !blank;
+  };
   const entered = () => ({ tonnes: readField(tonnes, "t"), degC: readField(degC, "degC"), age_h: Number(age.value), mix: mix.value });
-  const buttons = [["charge", () => give("charge", entered()), "main"], ["discharge", () => give("discharge", {}), ""]].map(([verb, run, kind]) => el("button", { type: "button", class: kind, "data-verb": verb, on: { click: async (event) => { event.target.disabled = true; await run(); event.target.disabled = false; } } }, t(`boards.${verb}`)));
+  const buttons = [["charge", () => whole() && give("charge", entered()), "main"], ["discharge", () => give("discharge", {}), ""]].map(([verb, run, kind]) => el("button", { type: "button", class: kind, "data-verb": verb, on: { click: async (event) => { event.target.disabled = true; await run(); event.target.disabled = false; } } }, t(`boards.${verb}`)));
   from.addEventListener("change", () => { to.value = from.value; });
   const field = (id, key, input) => el("div", { class: "field" }, el("label", { for: id }, t(key, { unit: { "boards.tonnes": unitOf("t"), "boards.degC": unitOf("degC") }[key] ?? "" })), input);
   const list = el("div");

@@ -104,5 +104,15 @@ export async function ask(path, body = null, method = body ? "POST" : "GET") {
 }
 
 function inWords(detail) {
-  return Array.isArray(detail) ? detail.map((one) => `${one.where}: ${one.what}`).join("; ") : String(detail ?? "");
+  return Array.isArray(detail) ? detail.map(wrongIn).join(" ") : String(detail ?? "");
+}
+
+// A field that was refused: its label and what is allowed, in the reader's words and units; else as it was said.
+const UNIT = { load_t: "t", mix_degC: "degC", age_h: "h" };
+function wrongIn({ where, what, kind, limits }) {
+  const name = where.split(".").findLast((part) => !/^\d+$/.test(part)), unit = UNIT[name], shown = data.units?.[unit];
+  const text = data.texts[`wrong.${kind}`], field = data.texts[`field.${name}`];
+  if (!text || !field) return `${where}: ${what}.`;
+  const own = (value) => `${figure(String(Number((shown ? value * shown.times + shown.plus : value).toFixed(1))))}${unit ? ` ${shown?.as ?? unit}` : ""}`;
+  return t(`wrong.${kind}`, { field, ...Object.fromEntries(Object.entries(limits ?? {}).map(([key, value]) => [key, own(value)])) });
 }

@@ -48,7 +48,9 @@ export function setField(input, value, unit, digits = 2) {
   Object.assign(input.dataset, { stored: value, shown: input.value });
 }
 
+// NaN where no number stands: an empty field is never 0.
 export function readField(input, unit) {
+  if (!Number.isFinite(input.valueAsNumber)) return NaN;
   if (input.dataset.shown !== undefined && input.value === input.dataset.shown) return Number(input.dataset.stored);
   return Number(fromUnits(Number(input.value), unit).toPrecision(6));
 }

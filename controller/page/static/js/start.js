@@ -1,14 +1,13 @@
 // The start dialog: what is in the chamber, when it is wanted, what each recipe would do, and the start itself.
 import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
-import { clock, inUnits, number, plain, readField, setField } from "./format.js";
+import { charging, FIELDS, fillCharge, wrongFields } from "./charge.js";
+import { clock, inUnits, number, plain } from "./format.js";
 import { preview } from "./start-preview.js";
 
-let doing = null, found = null, chosen = null, detail = null, due = null, asked = 0;
+// of: what was entered for the forecasts that are shown; null while there are none.
+let doing = null, found = null, chosen = null, detail = null, due = null, asked = 0, of = null;
 
-const value = (id) => Number($(id).value);
-const charging = () => ({ load_t: readField($("start-load"), "t"), mix: $("start-mix").value, mix_degC: readField($("start-degC"), "degC"), age_h: value("start-age"), empty_bays: emptyBays() });
-const emptyBays = () => [...$("start-empty").querySelectorAll("input:checked")].map((box) => Number(box.value));
 const wantedMs = () => ($("start-wanted").value ? new Date($("start-wanted").value).getTime() : null);
 const local = (ms) => new Date(ms - new Date(ms).getTimezoneOffset() * 60000).toISOString().slice(0, 16);
 
@@ -16,34 +15,52 @@ export function openStart(from) {
   doing = from;
   const now = doing.now;
   if (!$("start-load").value) {
-    setField($("start-load"), now.load_t ?? 120, "t");
-    setField($("start-degC"), now.mix_degC ?? 20, "degC");
-    for (const [id, unit] of [["start-load", "t"], ["start-degC", "degC"]]) for (const end of ["min", "max"]) $(id)[end] = Number(inUnits(Number($(id)[end]), unit).toFixed(1));
-    for (const id of ["start-load", "start-degC"]) $(id).step = "any";
-    $("start-empty").replaceChildren(...Array.from({ length: doing.plate.bays }, (_, index) => el("label", {}, el("input", { type: "checkbox", value: index + 1, checked: (now.empty_bays ?? []).includes(index + 1) }), t("rack.bay", { bay: index + 1 }))));
+    fillCharge(now, doing.plate);
   }
   if (!wantedMs() || wantedMs() < now.utc_ms) $("start-wanted").value = local(now.utc_ms + 24 * 3600e3);
   $("start-said").textContent = "";
   $("start").showModal();
+  entered();
   refresh();
 }
 
+// Something was entered: what was forecast before is of other numbers, and nothing is started on it.
+function entered() {
+  clearTimeout(due);
+  asked++;
+  of = null;
+  const lines = wrongFields();
+  $("start-wrong").replaceChildren(...lines.map((line) => el("p", {}, sign("look"), " ", line)));
+  $("start-wrong").hidden = !lines.length;
+  $("start-outdoor").textContent = lines.length ? "" : t("start.making");
+  judge();
+  if (!lines.length) due = setTimeout(refresh, 400);
+}
+
+// Start is possible with forecasts of just what is entered; others are greyed.
+function judge() {
+  const own = of !== null && !wrongFields().length && of === JSON.stringify(charging());
+  for (const id of ["start-recipes", "start-chosen"]) { $(id).classList.toggle("outdated", !own); $(id).inert = !own; }
+  $("start-go").disabled = !own || !may("operate") || !chosen?.forecast;
+}
+
 async function refresh() {
-  const number_ = ++asked;
-  $("start-go").disabled = true;
-  $("start-outdoor").textContent = t("start.making");
+  clearTimeout(due);
+  if (wrongFields().length) return;
+  const number_ = ++asked, charge = charging();
   try {
-    const answer = await ask(`/api/v1/chambers/${data.chamber}/forecasts`, charging());
+    const answer = await ask(`/api/v1/chambers/${data.chamber}/forecasts`, charge);
     if (number_ !== asked) return;
     found = answer;
     if (!$("start-mix").children.length) {
       $("start-mix").replaceChildren(...found.mixes.map((name) => el("option", { value: name, selected: name === doing.now.mix }, name)));
     }
+    of = JSON.stringify(charging()); // the list of mixes may just have come
     $("start-outdoor").textContent = t("start.outdoor", { degC: number(found.outdoor.degC, 1, "degC"), rh: number(found.outdoor.rh_pct, 0) });
     const still = found.recipes.find((one) => one.sha256 === chosen?.sha256) ?? found.recipes.find((one) => one.name === doing.now.recipe) ?? found.recipes[0];
     await choose(still);
   } catch (error) {
-    $("start-outdoor").textContent = error.message;
+    if (number_ === asked) $("start-outdoor").textContent = error.message;
   }
 }
 
@@ -52,8 +69,8 @@ async function choose(recipe) {
   detail = recipe.forecast;
   drawCards();
   drawChosen();
-  $("start-go").disabled = !may("operate") || !recipe.forecast;
-  if (!recipe.forecast) return;
+  judge();
+  if (!recipe.forecast || of === null) return;
   const number_ = asked;
   try {
     const exact = await ask(`/api/v1/chambers/${data.chamber}/forecasts/${recipe.sha256}`, charging());
@@ -100,24 +117,23 @@ function drawChosen() {
 }
 
 async function go() {
+  judge();
+  if ($("start-go").disabled) return;
   $("start-go").disabled = true;
-  const recipe = chosen;
+  const recipe = chosen, { empty_bays: empty, ...rest } = charging();
   try {
     await ask(`/api/v1/chambers/${data.chamber}/recipes/${recipe.sha256}/ready`, {}, "POST");
-    const { empty_bays: empty, ...rest } = charging();
-    const outcome = await doing.give("start", { ...rest, empty_bays: empty.join(","), recipe: recipe.sha256 });
+    const outcome = await doing.give("start", { ...rest, ...(rest.load_t ? {} : { empty_chamber: true }), empty_bays: empty.join(","), recipe: recipe.sha256 });
     if (outcome?.done) { $("start").close(); return; }
     $("start-said").textContent = outcome ? t("doing.refused", { verb: t("start.go"), reason: saidIn(outcome.reason) }) : $("outcome").textContent;
   } catch (error) {
     $("start-said").textContent = error.message;
   }
-  $("start-go").disabled = false;
+  judge();
 }
 
 document.addEventListener("start-dialog", (event) => openStart(event.detail));
 $("start-shut").addEventListener("click", () => $("start").close());
 $("start-go").addEventListener("click", go);
-for (const id of ["start-load", "start-mix", "start-degC", "start-age", "start-empty"]) {
-  $(id).addEventListener("change", () => { clearTimeout(due); due = setTimeout(refresh, 300); });
-}
+for (const id of FIELDS) $(id).addEventListener("input", entered);
 $("start-wanted").addEventListener("change", () => { if (found) drawCards(); });
