@@ -48,7 +48,7 @@ from controller.report.verdict import VerdictRules
 
 GOOD, BAD_INPUT = 0, 2
 STANDING_AGE_H = 24.0
-_MODEL_FILES = {"faults": "controller.rig.faultfile", "whatif": "controller.rig.whatif.casefile"}
+_MODEL_FILES = {"whatif": "controller.rig.whatif.casefile"}
 _SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site", "callout")
 
 
@@ -92,7 +92,10 @@ class Report:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of `dewhold check`."""
     parser.add_argument("files", nargs="*", metavar="FILE", help="files to check (default: all shipped demo files)")
-    parser.add_argument("--chamber", default="demo-north", help="chamber that recipes must fit (name or file)")
+    parser.add_argument("--chamber", default="demo-north", help="what recipes and faults must fit (name or file)")
+    parser.add_argument(
+        "--plant", metavar="FILE", help="its model, which files of faults must fit (default: named like the chamber)"
+    )
     parser.add_argument("--mix", default="demo-60", help="mix of the product in it (name or file)")
     opt.add_charge(parser)
     parser.add_argument(
@@ -175,7 +178,7 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:
-            _check_model(kind, path, report)
+            _check_model(kind, path, args, report)
     except ConfigError as error:
         report.bad(kind, str(path), error)
 
@@ -258,10 +261,20 @@ def _standing(
     return everyday.notes(found)
 
 
-def _check_model(kind: str, path: Path, report: Report) -> None:
-    """Files of the chamber model, its parameters, faults and what-ifs: only the rig knows their classes."""
+def _check_model(kind: str, path: Path, args: argparse.Namespace, report: Report) -> None:
+    """Files of the chamber model, its parameters, faults and what-ifs: only the rig knows their classes. Faults are
+    bound as they are for a cycle; the shipped ones, when none is named, to the demo chamber that they are for."""
     module = _MODEL_FILES.get(kind, "controller.rig.modelfiles")
     try:
+        if kind == "faults":
+            from controller.rig import faultfile, modelfiles
+
+            plant, chamber = opt.plant_of(args), args.chamber
+            if not args.files:
+                plant, chamber = opt.DEMO["plant"], opt.DEMO["chamber"]
+            struck = opt.struck_in(chamber, modelfiles.read(find("plant", plant)).value)
+            report.good(kind, faultfile.fitting(path, struck))
+            return
         report.good(kind, import_module(module).read(path))
     except ImportError:
         remedy = "install dewhold[sim] to check files of the chamber model"

@@ -16,6 +16,8 @@ from controller.errors import ConfigError, Problem
 
 if TYPE_CHECKING:
     from controller.rig.plant import Scene
+    from plantsim.faults import Places
+    from plantsim.params import PlantParams
 
 LOAD_T = 120.0
 DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
@@ -145,18 +147,23 @@ def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> 
     """The scene with the faults asked for. Raises ConfigError when they do not fit the chamber and its panel."""
     if asked is None:
         return scene
+    from controller.rig import modelfiles
+    from controller.rig.faultfile import faults_of
+
+    struck = struck_in(chamber, scene.params or modelfiles.read(find("plant", scene.plant)).value)
+    return replace(scene, faults=(*scene.faults, *faults_of(asked, struck, hours=hours, dt_s=scene.dt_s)))
+
+
+def struck_in(chamber: str, params: PlantParams) -> Places:
+    """What faults may strike in a chamber with its panel and this model of it. Raises ConfigError."""
     from controller.config.bundle import load_site
     from controller.link.device import Device
     from controller.link.layout import require_layout
     from controller.link.reach import image_of
-    from controller.rig import modelfiles
-    from controller.rig.faultfile import faults_of
     from controller.rig.wires import places
 
-    params = scene.params or modelfiles.read(find("plant", scene.plant)).value
-    site = load_site(chamber, device_class=Device, layout=require_layout)
-    struck = places(params, site.points, image_of(site.points, site.devices))
-    return replace(scene, faults=(*scene.faults, *faults_of(asked, struck, hours=hours, dt_s=scene.dt_s)))
+    site = load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
+    return places(params, site.points, image_of(site.points, site.devices))
 
 
 def with_what_ifs(scene: Scene, asked: list[str]) -> Scene:

@@ -5,13 +5,14 @@ Every kind of the table but those of the computer itself: sensors, actuators, pl
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 from annotated_types import Len, MaxLen
 
-from controller.config import loader
+from controller.config import files, loader, tomltext
 from controller.config.find import find
 from controller.config.loader import Loaded
 from controller.errors import ConfigError, Problem
@@ -19,6 +20,7 @@ from controller.rig.hostfaults import HOST
 from plantsim.faults import KINDS, Fault, Places, amount_of, objections, said
 
 SEED = "seed:"
+_WHERE = re.compile(r"^fault\.(\d+)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,17 +45,44 @@ def faults_of(asked: str, places: Places, *, hours: float, dt_s: float) -> tuple
         if not number.isdigit():
             raise ConfigError([Problem("command line", "--faults", asked, "must be seed:N", "for example seed:7")])
         return draw(int(number), hours, places, dt_s=dt_s)
-    path = find("faults", asked)
-    faults = read(path).value.fault
-    wrong = [
-        Problem(str(path), one.field, one.value, one.limit, one.remedy)
-        if one.value not in HOST
-        else Problem(str(path), one.field, one.value, *_of_host(one.value))
-        for one in objections(faults, places)
-    ]
+    return fitting(find("faults", asked), places).value.fault
+
+
+def fitting(path: Path, places: Places) -> Loaded[FaultFile]:
+    """The faults in a file, all of which fit these places. Raises ConfigError with everything wrong at once: what is
+    no fault by its form, and of the others what does not fit."""
+    wrong: list[Problem] = []
+    try:
+        found = read(path)
+        faults = found.value.fault
+    except ConfigError as error:
+        wrong, faults = list(error.problems), _as_far_as_read(path)
+    said_already = {problem.field for problem in wrong}
+    for one in objections(faults, places):
+        rest = (one.limit, one.remedy) if one.value not in HOST else _of_host(one.value)
+        problem = Problem(str(path), _WHERE.sub(r"fault[\1]", one.field), one.value, *rest)
+        wrong += [problem] if problem.field not in said_already else []
     if wrong:
         raise ConfigError(wrong)
-    return faults
+    return found
+
+
+def _as_far_as_read(path: Path) -> tuple[Fault, ...]:
+    """Every fault of a file that is not right in form, with what can be understood of it. Raises ConfigError for a
+    file that is no TOML at all."""
+    rows = tomltext.read(files.decode(files.read_bytes(path), str(path)), str(path)).get("fault")
+    understood = []
+    for row in rows if isinstance(rows, list) else []:
+        given = row if isinstance(row, dict) else {}
+        kind, target, amount = (given.get(name) for name in ("kind", "target", "amount"))
+        understood.append(
+            Fault(
+                kind=kind if isinstance(kind, str) else "",
+                target=target if isinstance(target, str) else "",
+                amount=amount if isinstance(amount, int | float) and not isinstance(amount, bool) else None,
+            )
+        )
+    return tuple(understood)
 
 
 def listed(faults: tuple[Fault, ...], until_s: float) -> list[dict[str, Any]]:
