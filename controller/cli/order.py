@@ -13,10 +13,12 @@ from typing import Any
 from controller.cli import options as opt
 from controller.config.find import find
 from controller.config.loader import read
+from controller.config.words import closest, listed
 from controller.core.hand.roles import ROLES
-from controller.core.orders.verbs import VERBS
+from controller.core.orders.arguments import FORMS, missing
+from controller.core.orders.verbs import SAFE, TROUBLE
 from controller.core.sequence.recipe import Recipe
-from controller.errors import UnavailableError
+from controller.errors import ConfigError, Problem, UnavailableError
 from controller.report.marks import counted
 from controller.store.desk import DESK, EXPIRES_S, EXPIRES_S_MAX, Desk, Order, Outcome, ask, keep_recipe, wait_outcome
 from controller.store.overridden import Overridden, overridden
@@ -29,13 +31,12 @@ _DONE = {"bypass": "bypassed", "force": "forced", "simulate": "simulated", "manu
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold order`."""
-    parser.add_argument("verb", nargs="?", metavar="VERB", help=f"one of {', '.join(sorted(VERBS))}")
-    parser.add_argument(
-        "args", nargs="*", metavar="NAME=VALUE", help="what it needs: tag=TT-110 value=20 hours=1 reason=trial"
-    )
+    parser.formatter_class, parser.epilog = argparse.RawDescriptionHelpFormatter, _all_verbs()
+    parser.add_argument("verb", nargs="?", metavar="VERB", help="one of those below")
+    parser.add_argument("args", nargs="*", metavar="NAME=VALUE", help="its arguments, as listed below")
     parser.add_argument("--out", default="out/run", metavar="DIR", help="folder of the controller (default: out/run)")
     parser.add_argument("--who", metavar="NAME", help="who gives it (default: the user of this computer)")
-    parser.add_argument("--role", default="operator", choices=ROLES, help="in which role (default: operator)")
+    parser.add_argument("--role", default="operator", choices=ROLES, help="believed, see below (default: operator)")
     parser.add_argument("--seen", default="", metavar="STATE", help="refused unless the chamber is in this state")
     parser.add_argument("--wait", type=float, default=EXPIRES_S, metavar="S", help="longest wait (default: 30 s)")
     parser.add_argument("--list", action="store_true", help="list what is set by hand, what is due, hours of drives")
@@ -44,16 +45,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Give the order or list; 0 done, 1 refused with its reason, 3 nobody took it."""
+    given = {} if args.list else _given(args.verb, args.args)
     out = Path(args.out)
     if not (out / RECORD).is_file():
         raise UnavailableError(f"no controller has run in {out}: give the --out folder of `dewhold run`")
     if args.list:
         return _list(out, as_json=args.json)
-    if args.verb not in VERBS:
-        raise opt.problem("VERB", args.verb or "(missing)", f"must be one of {', '.join(sorted(VERBS))}", "name one")
     wait_s = opt.within("--wait", args.wait, 1.0, EXPIRES_S_MAX, "s")
+    with Reader(out / RECORD) as record:
+        newest = record.newest()
+    if newest is not None and newest.ended_ms is not None:  # a desk laid down there would be read by nobody
+        raise UnavailableError(
+            f"nobody takes orders in {out}: its cycle is over; give the --out folder of a controller that runs"
+        )
     with Desk(out / DESK) as desk, Reader(out / RECORD) as record:
-        given = dict(_argument(text) for text in args.args)
         if args.verb == "start" and isinstance(given.get("recipe"), str):
             given["recipe"] = _recipe(desk, str(given["recipe"]), args.who or getpass.getuser())
         order = Order(
@@ -63,6 +68,55 @@ def run(args: argparse.Namespace) -> int:
         after = record.last_line()
         found = wait_outcome(record, ask(desk, order), wait_s + 2.0, after)
     return _say(args.verb, found, as_json=args.json)
+
+
+def _all_verbs() -> str:
+    """Every verb with its arguments and an example, and who is believed."""
+    lines = ["verbs (an argument in brackets may be left out; yes and no are values too):"]
+    for verb, form in FORMS.items():
+        lines.append(f"  {verb}: {form.does}")
+        for one in form.arguments:
+            name = one.name if one.needed else f"[{one.name}]"
+            lines.append(f"      {name:<12} {one.says}")
+        if form.example:
+            lines.append(f"      e.g.         {verb} {form.example}")
+    safe = sorted(verb for verb in SAFE if verb != TROUBLE)
+    lines += [
+        "",
+        "--seen is not looked at for what stops, tells or only takes something back:",
+        f"  {', '.join(safe[: len(safe) // 2])},",
+        f"  {', '.join(safe[len(safe) // 2 :])}",
+        "--who and --role are believed: a record of who ordered, no check (lift-lock compares and believes them).",
+        "  Whoever may write into the folder may order; accounts and roles are checked by the page.",
+    ]
+    return "\n".join(lines)
+
+
+def _given(verb: str | None, texts: list[str]) -> dict[str, str | float | bool]:
+    """The arguments of an order. Raises ConfigError with all that is wrong with it."""
+    if verb not in FORMS:
+        meant = closest(verb or "", list(FORMS))
+        remedy = f"did you mean {meant}?" if meant else "dewhold order --help lists them with their arguments"
+        raise opt.problem("VERB", verb or "(missing)", f"must be one of {', '.join(sorted(FORMS))}", remedy)
+    given = dict(_argument(text) for text in texts)
+    known = [one.name for one in FORMS[verb].arguments]
+    takes = f"it takes {listed(known)}" if known else "it takes none"
+    wrong = []
+    for name in given:
+        if name not in known:
+            meant = closest(name, known)
+            remedy = f"did you mean {meant}? {takes}" if meant else takes
+            wrong.append(Problem("command line", name, str(given[name]), f"is no argument of {verb}", remedy))
+    if lacking := missing(verb, frozenset(given)):
+        example = f"for example dewhold order {verb} {FORMS[verb].example}"
+        wrong.append(Problem("command line", verb, "(missing)", f"needs {_and(lacking)}", example))
+    if wrong:
+        raise ConfigError(wrong)
+    return given
+
+
+def _and(names: tuple[str, ...]) -> str:
+    return " and ".join([part for part in (", ".join(names[:-1]), names[-1]) if part])
 
 
 def _argument(text: str) -> tuple[str, str | float | bool]:
@@ -92,7 +146,8 @@ def _say(verb: str, found: Outcome | None, *, as_json: bool) -> int:
     if as_json:
         print(json.dumps({"ok": found.done, "verb": verb, **found._asdict()}, indent=2))
     else:
-        print(f"{verb}: done" if found.done else f"{verb}: refused, {found.reason}")
+        why = found.reason if found.reason.startswith("refused") else f"refused, {found.reason}"
+        print(f"{verb}: {'done' if found.done else why}")
     return 0 if found.done else 1
 
 

@@ -12,18 +12,21 @@ from typing import Any
 import pytest
 
 from controller.cli.main import main
+from controller.cli.order import _say
 from controller.config.find import SHIPPED
 from controller.core.hand.lock_out import Lock
 from controller.core.hand.register import ByHand, Entry
+from controller.core.orders.arguments import FORMS
 from controller.core.orders.commands import outcome
 from controller.core.upkeep.duty import DutyState
 from controller.core.upkeep.upkeep import UpkeepState
 from controller.core.upkeep.wear import Drive, WearState
 from controller.runtime.desk import DeskOrders
 from controller.store.checkpoint import StateCodec
-from controller.store.desk import Desk
+from controller.store.desk import Desk, Outcome
 from controller.store.header import Header
 from controller.store.recorder import Recorder, Scan
+from controller.store.seal import seal_cycle
 
 CHAMBER = (SHIPPED / "chambers" / "demo-north.toml").read_text(encoding="utf-8")
 
@@ -109,6 +112,53 @@ def test_a_start_lays_the_recipe_down_and_names_its_hash(control: Control, tmp_p
         ((digest, name, text),) = desk.rows("SELECT sha256, name, text FROM recipe_versions")
     assert (args["recipe"], args["load_t"], name) == (digest, 80, "eco")
     assert text == (SHIPPED / "recipes" / "eco.toml").read_text(encoding="utf-8")
+
+
+def test_an_order_that_is_not_right_is_refused_with_all_that_is_wrong_before_anybody_sees_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for words, said in (
+        (["trim", "hours=1", "reason=x"], "needs tag=temperature or humidity and value=K; for example dewhold order"),
+        (["trim", "vale=1", "tag=temperature"], "is no argument of trim; did you mean value? it takes tag"),
+        (["trim", "vale=1", "tag=temperature"], "needs value=K, hours=H and reason=TEXT"),
+        (["stop", "reason=x"], "is no argument of stop; it takes none"),
+        (["charge", "level=1", "tonnes=1", "degC=20"], "needs bay=N"),
+        (["stopp"], "did you mean stop?"),
+        ([], "VERB"),
+    ):
+        assert main(["order", *words, "--out", str(tmp_path)]) == 2
+        heard = capsys.readouterr().err
+        assert said in heard
+        assert "None" not in heard
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_help_lists_every_order_with_what_it_takes_and_who_is_believed(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["order", "--help"])
+    said = capsys.readouterr().out
+    for verb, form in FORMS.items():
+        assert f"  {verb}: {form.does}" in said
+        assert all(one.says in said for one in form.arguments)
+    assert "Whoever may write into the folder may order" in said
+    assert "--seen is not looked at for what stops" in said
+
+
+def test_a_record_that_is_over_takes_no_order_and_gets_no_desk(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    control = Control(tmp_path)
+    control.recorder.close()
+    (tmp_path / "desk.sqlite").unlink(missing_ok=True)
+    seal_cycle(tmp_path / "record.sqlite", {"verdict": "pass"}, 1000)
+    assert main(["order", "stop", "--out", str(tmp_path), "--wait", "1"]) == 3
+    assert "its cycle is over; give the --out folder of a controller that runs" in capsys.readouterr().err
+    assert not (tmp_path / "desk.sqlite").exists()
+
+
+def test_refused_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:
+    assert _say("trim", Outcome("1", False, "refused while idle: start it first", 1, 1, 1), as_json=False) == 1
+    assert capsys.readouterr().out == "trim: refused while idle: start it first\n"
 
 
 def test_nobody_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -162,7 +162,7 @@ def test_a_cycle_with_faults_leaves_the_same_trace_over_both_links_and_another_t
     assert noted[0][1].startswith("simulated fault begins: stuck TT-101C, shows what it showed")
     assert noted[-1][1].startswith("simulated fault is over: door-open 2")
     assert link == [(100, {"kind": "timeout"}), (103, {"scans": 3})]
-    assert any("start by operator: refused, refused while running" in text for text in orders)
+    assert any("start by operator: refused while running" in text for text in orders)
 
 
 def test_people_are_told_on_the_terminal_when_a_fault_begins_and_when_it_is_over(

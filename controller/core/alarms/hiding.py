@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.core.frames import Command, Event
+from controller.core.orders.commands import shown
 from controller.core.orders.verbs import RETURN, UNSHELVE, WITHDRAW
 
 SHELF_H_MAX = 12.0  # one shift and its hand-over; our choice
@@ -52,7 +53,7 @@ def obey(
         return (*others, Hidden(tag, None, command.who, reason)), ""
     hours = args.get("hours")
     if not isinstance(hours, int | float) or isinstance(hours, bool) or not 0.0 < hours <= SHELF_H_MAX:
-        return hidden, f"hours {hours} must be above 0 and at most {SHELF_H_MAX:g}: a shelf has an end"
+        return hidden, f"hours {shown(hours)} must be above 0 and at most {SHELF_H_MAX:g}: a shelf has an end"
     if found is not None and found.until_s is None:
         return hidden, f"{tag} is out of service already: return it to service first"
     if len([entry for entry in others if entry.until_s is not None]) >= SHELVED_MAX:

@@ -8,6 +8,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.alarms.lamps import Tags
+from controller.core.orders.commands import shown
 from controller.core.orders.verbs import BYPASS, MANUAL, SIMULATE, TRIM
 from controller.core.points import Point, index_of, of_kind
 from controller.core.protection.plan import ProtectionPlan
@@ -53,10 +54,10 @@ class HandPoints:
         if place is None:
             return 0.0, where
         if not isinstance(value, int | float) or not isfinite(value):
-            return 0.0, f"value {value} of {tag} must be a number from {place.lo:g} to {place.hi:g}"
+            return 0.0, f"value {shown(value)} of {tag} must be a number from {place.lo:g} to {place.hi:g}"
         if tag in self.contacts or tag in self.discrete or tag in self.lamps:
             if value not in (0, 1):
-                return 0.0, f"value {value} of {tag} must be 0 or 1"
+                return 0.0, f"value {shown(value)} of {tag} must be 0 or 1"
             if not place.lo <= value <= place.hi:
                 return 0.0, f"{tag} {where}"
         elif not place.lo <= value <= place.hi:

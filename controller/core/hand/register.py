@@ -22,6 +22,7 @@ from annotated_types import Ge, Gt, Le
 from controller.core.frames import Command, Event
 from controller.core.hand.lock_out import Lock
 from controller.core.hand.points import LOOPS, TRIMS, HandPoints
+from controller.core.orders.commands import shown
 from controller.core.orders.verbs import BYPASS, ENDS, FORCE, MANUAL, RELEASE, SIMULATE, TRIM
 
 COUNTED: tuple[str, ...] = (BYPASS, FORCE, SIMULATE, MANUAL)  # kinds that make a cycle deviate
@@ -171,7 +172,7 @@ def _objection(plan: ByHandPlan, state: ByHand, kind: str, tag: str, reason: str
     if not reason or len(reason) > REASON_MAX:
         return f"a reason of at most {REASON_MAX} characters is needed: say why, for whoever comes after"
     if not isinstance(hours, int | float) or isinstance(hours, bool) or not 0.0 < hours <= config.hours_max:
-        return f"hours {hours} must be above 0 and at most {config.hours_max:g}: it ends by itself"
+        return f"hours {shown(hours)} must be above 0 and at most {config.hours_max:g}: it ends by itself"
     others = [one for one in state.entries if (one.kind, one.tag) != (kind, tag)]
     if kind != TRIM and sum(one.kind != TRIM for one in others) >= config.entries_max:
         return f"{config.entries_max} points, rows and loops are overridden already: end one first"

@@ -68,6 +68,11 @@ def objection(command: Command, state: str, place: int, stale_after_s: float, lo
     return ""
 
 
+def shown(value: object) -> str:
+    """An argument's value in a refusal."""
+    return "(not given)" if value is None else f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
 def argument(command: Command, name: str) -> str | float | bool | None:
     """One argument of a command, None when it has none of that name."""
     return next((value for known, value in command.args if known == name), None)
@@ -81,7 +86,8 @@ def outcome(command: Command, reason: str = "") -> Event:
 def settled(id_: str, verb: str, who: str, reason: str) -> Event:
     """The outcome of a command known by its id, verb and sender."""
     result = "refused" if reason else "done"
-    text = f"{verb} by {who}: {result}" + (f", {reason}" if reason else "")
+    said = reason if reason.startswith(result) else f"{result}, {reason}"
+    text = f"{verb} by {who}: {said if reason else result}"
     return Event("command", "", text, (
         ("id", id_), ("verb", verb), ("who", who), ("outcome", result), ("reason", reason),
     ))

@@ -14,7 +14,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.frames import Command, Event
-from controller.core.orders.commands import outcome
+from controller.core.orders.commands import outcome, shown
 from controller.core.orders.verbs import CHARGE, DISCHARGE
 from controller.core.product import charges, gap, product
 from controller.core.product.charges import ChargePlan, ChargeState, Place
@@ -117,7 +117,7 @@ def _objection(plan: ChargePlan, state: ChargeState, command: Command) -> str:
     for name, most in (("bay", plan.bays), ("level", plan.levels)):
         value = args.get(name)
         if not isinstance(value, int | float) or isinstance(value, bool) or value not in range(1, most + 1):
-            return f"{name} {value}: must be a whole number from 1 to {most}"
+            return f"{name} {shown(value)}: must be a whole number from 1 to {most}"
     bay, level = int(args["bay"]), int(args["level"])
     index = (bay - 1) * plan.levels + level - 1
     if index not in plan.product.occupied:
@@ -140,7 +140,7 @@ def _wrong_boards(plan: ChargePlan, args: Args) -> str:
     ):
         value = args.get(name, 0.0 if name == "age_h" else None)
         if not isinstance(value, int | float) or isinstance(value, bool) or not low <= value <= high:
-            return f"{name} {value}: must be {low:g} to {high:g} {unit}"
+            return f"{name} {shown(value)}: must be {low:g} to {high:g} {unit}"
     mix = args.get("mix", "")
     if mix not in plan.mixes:
         known = ", ".join(sorted(name for name in plan.mixes if name))

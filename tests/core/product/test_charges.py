@@ -152,10 +152,10 @@ REFUSED = [
     ({"bay": 1, "level": 0, "tonnes": 1.0, "degC": 20.0}, "level 0: must be a whole number from 1 to 4"),
     ({"bay": 1.5, "level": 1, "tonnes": 1.0, "degC": 20.0}, "bay 1.5: must be"),
     ({"bay": True, "level": 1, "tonnes": 1.0, "degC": 20.0}, "bay True: must be"),
-    ({"bay": 1, "level": 1, "tonnes": 9.0, "degC": 20.0}, "tonnes 9.0: must be 0.001 to 4 t"),
+    ({"bay": 1, "level": 1, "tonnes": 9.0, "degC": 20.0}, "tonnes 9: must be 0.001 to 4 t"),
     ({"bay": 1, "level": 1, "tonnes": float("nan"), "degC": 20.0}, "tonnes nan"),
-    ({"bay": 1, "level": 1, "tonnes": 1.0}, "degC None: must be 0 to 60 degC"),
-    ({"bay": 1, "level": 1, "tonnes": 1.0, "degC": 20.0, "age_h": -1.0}, "age_h -1.0"),
+    ({"bay": 1, "level": 1, "tonnes": 1.0}, "degC (not given): must be 0 to 60 degC"),
+    ({"bay": 1, "level": 1, "tonnes": 1.0, "degC": 20.0, "age_h": -1.0}, "age_h -1: must"),
     ({"bay": 1, "level": 1, "tonnes": 1.0, "degC": 20.0, "mix": "red"}, "mix 'red' is not known to this controller"),
 ]
 
