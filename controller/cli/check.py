@@ -267,13 +267,13 @@ def _check_model(kind: str, path: Path, args: argparse.Namespace, report: Report
     module = _MODEL_FILES.get(kind, "controller.rig.modelfiles")
     try:
         if kind == "faults":
-            from controller.rig import faultfile, modelfiles
+            from controller.rig import faultfile, modelfiles, struck
 
             plant, chamber = opt.plant_of(args), args.chamber
             if not args.files:
                 plant, chamber = opt.DEMO["plant"], opt.DEMO["chamber"]
-            struck = opt.struck_in(chamber, modelfiles.read(find("plant", plant)).value)
-            report.good(kind, faultfile.fitting(path, struck))
+            places = struck.struck_in(chamber, modelfiles.read(find("plant", plant)).value)
+            report.good(kind, faultfile.fitting(path, places))
             return
         report.good(kind, import_module(module).read(path))
     except ImportError:

@@ -16,8 +16,6 @@ from controller.errors import ConfigError, Problem
 
 if TYPE_CHECKING:
     from controller.rig.plant import Scene
-    from plantsim.faults import Places
-    from plantsim.params import PlantParams
 
 LOAD_T = 120.0
 DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
@@ -149,21 +147,10 @@ def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> 
         return scene
     from controller.rig import modelfiles
     from controller.rig.faultfile import faults_of
+    from controller.rig.struck import struck_in
 
     struck = struck_in(chamber, scene.params or modelfiles.read(find("plant", scene.plant)).value)
     return replace(scene, faults=(*scene.faults, *faults_of(asked, struck, hours=hours, dt_s=scene.dt_s)))
-
-
-def struck_in(chamber: str, params: PlantParams) -> Places:
-    """What faults may strike in a chamber with its panel and this model of it. Raises ConfigError."""
-    from controller.config.bundle import load_site
-    from controller.link.device import Device
-    from controller.link.layout import require_layout
-    from controller.link.reach import image_of
-    from controller.rig.wires import places
-
-    site = load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
-    return places(params, site.points, image_of(site.points, site.devices))
 
 
 def with_what_ifs(scene: Scene, asked: list[str]) -> Scene:
