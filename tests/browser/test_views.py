@@ -14,6 +14,16 @@ from tests.browser.conftest import PASSWORD, Stage, Window
 
 Open = Callable[..., Window]
 CHAMBER = "/chamber/one"
+# Cards that are wider inside than outside, texts that leave their card, and a name and its value that overprint.
+RUNS_OUT = """(() => {
+  const box = (node) => { const range = document.createRange(); range.selectNodeContents(node); return range.getBoundingClientRect(); };
+  const free = (node) => node.offsetParent && !node.closest('.scroll, #plan');
+  const wide = [...document.querySelectorAll('.sheet, .alarm')].filter((one) => free(one) && one.scrollWidth > one.clientWidth);
+  const texts = [...document.querySelectorAll('.sheet dt, .sheet dd, .sheet td, .sheet th, .alarm dd')].filter(free);
+  const out = texts.filter((one) => { const card = one.closest('.sheet, .alarm').getBoundingClientRect(), own = box(one); return own.width && (own.right > card.right - 1 || own.left < card.left); });
+  const over = texts.filter((one) => { const next = one.nextElementSibling; if (!next) return false; const a = box(one), b = box(next); return b.width && a.right > b.left + 1 && b.right > a.left + 1 && a.bottom > b.top + 3 && b.bottom > a.top + 3; });
+  return [...wide, ...out, ...over].map((one) => one.textContent.slice(0, 60));
+})()"""  # noqa: E501
 VIEWS = ("", "/trends", "/alarms", "/shift", "/records", "/recipes")
 
 
@@ -41,6 +51,7 @@ def stage(stage: Stage) -> Iterator[Stage]:
     [
         (1440, 900, "light", "en-GB"), (820, 1180, "dark", "de-DE"), (390, 844, "light", "de-DE"),
         (390, 844, "dark", "en-GB"), (1280, 800, "dark", "de-DE"), (1920, 1080, "light", "en-GB"),
+        (1366, 768, "light", "de-DE"), (1366, 768, "dark", "en-GB"),
     ],
 )  # fmt: skip
 def test_every_view_fits_and_keeps_nobody_out(
@@ -54,12 +65,39 @@ def test_every_view_fits_and_keeps_nobody_out(
         name = f"{(view or '/now')[1:]}-{width}-{scheme}-{locale[:2]}"
         one.shoot(name)
         assert one.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name} runs over"
+        assert one.page.evaluate(RUNS_OUT) == [], name
         assert one.barriers() == [], name
     one.go("/")
     expect(one.page.locator("#lanes a")).to_have_count(2)
     one.shoot(f"site-{width}-{scheme}-{locale[:2]}")
     assert one.barriers() == []
     assert one.wrong == []
+
+
+@pytest.mark.parametrize(("width", "locale"), [(390, "en-GB"), (390, "de-DE"), (1366, "en-GB"), (1366, "de-DE")])
+def test_the_check_of_the_cards_sees_what_runs_out(window: Open, width: int, locale: str) -> None:
+    one = window("enno", width=width, locale=locale)
+    one.go(CHAMBER)
+    value = one.page.locator("#detail dd").last
+    expect(value).to_be_visible()
+    assert one.page.evaluate(RUNS_OUT) == []
+    spoil = "(one => { one.style.whiteSpace = 'nowrap'; one.textContent = 'm'.repeat(90); })"
+    assert one.page.evaluate(f"{spoil}(document.querySelector('#detail dd')), {RUNS_OUT}") != []
+
+
+@pytest.mark.parametrize(
+    ("call", "shown"),
+    [
+        ("decimals(0.25)", 2), ("decimals(2.5)", 1), ("decimals(0.1)", 1), ("decimals(5)", 0), ("decimals(0.05)", 2),
+        ("plain(-0.2, 0)", "0"), ("plain(-0.04, 1)", "0.0"), ("plain(-0.06, 1)", "-0.1"),
+        ("wholeShares([33.5, 33.5, 33])", [34, 33, 33]), ("wholeShares([100, 0, 0])", [100, 0, 0]),
+        ("wholeShares([45.45, 45.45, 9.1])", [46, 45, 9]),
+    ],
+)  # fmt: skip
+def test_figures_are_neither_rounded_apart_nor_shown_as_minus_zero(window: Open, call: str, shown: object) -> None:
+    one = window("enno")
+    one.go(CHAMBER)
+    assert one.page.evaluate(f"import('/static/js/format.js').then(format => format.{call})") == shown
 
 
 def test_the_chamber_without_a_picture_comes_first_and_says_why(window: Open) -> None:

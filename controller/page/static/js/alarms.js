@@ -2,7 +2,7 @@
 import { $, ask, data, el, known, may, t } from "./core.js";
 import { drawAlarms } from "./alarmlist.js";
 import { Doing } from "./doing.js";
-import { number } from "./format.js";
+import { number, wholeShares } from "./format.js";
 import { follow } from "./head.js";
 import { list } from "./lines.js";
 
@@ -25,7 +25,7 @@ async function figures() {
     put("per_10_min", number(found.per_10_min, 3));
     put("most_in_10_min", number(found.most_in_10_min, 0));
     put("flood_pct", number(found.flood_pct, 2, "%"));
-    put("priority_pct", found.priority_pct.map((share) => number(share, 0)).join(" / ") + " %");
+    put("priority_pct", wholeShares(found.priority_pct).map((share) => number(share, 0)).join(" / ") + " %");
     put("top", found.top.slice(0, 5).map(([tag, count]) => `${known(`alarm.${tag}.text`, tag)} (${count})`).join(", "));
     put("chattering", found.chattering.map((tag) => known(`alarm.${tag}.text`, tag)).join(", ") || t("alarmfigure.nothing"));
     put("stale", found.stale.map((tag) => known(`alarm.${tag}.text`, tag)).join(", ") || t("alarmfigure.nothing"));

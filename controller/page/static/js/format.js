@@ -20,9 +20,24 @@ export function number(value, digits = 1, unit = "") {
 export function plain(value, digits = 1) {
   if (value === null || value === undefined) return t("value.unknown");
   if (!numbers.has(digits)) {
-    numbers.set(digits, new Intl.NumberFormat(language, { minimumFractionDigits: digits, maximumFractionDigits: digits }));
+    numbers.set(digits, new Intl.NumberFormat(language, { minimumFractionDigits: digits, maximumFractionDigits: digits, signDisplay: "negative" }));
   }
   return numbers.get(digits).format(value);
+}
+
+// As many decimals as ticks of a step need to be told apart and to be right.
+export function decimals(step) {
+  let digits = 0;
+  while (digits < 6 && Math.abs(step * 10 ** digits - Math.round(step * 10 ** digits)) > 1e-6) digits++;
+  return digits;
+}
+
+// Shares in percent as whole numbers that add up to 100: what rounding leaves over goes where most was cut off.
+export function wholeShares(shares) {
+  const whole = shares.map(Math.floor), left = Math.round(shares.reduce((sum, one) => sum + one, 0)) - whole.reduce((sum, one) => sum + one, 0);
+  const order = shares.map((one, place) => [one - whole[place], place]).sort((a, b) => b[0] - a[0]);
+  for (const [, place] of order.slice(0, left)) whole[place]++;
+  return whole;
 }
 
 // Units for display: everything is stored and sent in SI units, a window shows and takes others where it is told to.

@@ -1,6 +1,6 @@
 // The plan line: what was planned from the start and what came, with now and the end.
 import { ask, el, svg, t } from "./core.js";
-import { clock, inUnits, number, plain } from "./format.js";
+import { clock, decimals, inUnits, number, plain } from "./format.js";
 import { phaseWord } from "./answers.js";
 
 const W = 1120, H = 300, LEFT = 46, RIGHT = 16, TOP = 30, BOTTOM = 64;
@@ -46,7 +46,8 @@ export class PlanLine {
     const x = (hour) => LEFT + (hour / most) * (W - LEFT - RIGHT), y = (degC) => TOP + (1 - (degC - low) / (high - low)) * (H - TOP - BOTTOM);
     const path = (points) => points.reduce((text, [hour, value], index) => text + (value === null ? "" : `${index && points[index - 1][1] !== null ? "L" : "M"}${x(hour).toFixed(1)} ${y(value).toFixed(1)}`), "");
     const picture = svg("svg", { class: "planline", viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": this.words(now) });
-    for (let degC = low + 2 - (low % 2); degC < high; degC += rung) picture.append(svg("line", { x1: LEFT, x2: W - RIGHT, y1: y(degC), y2: y(degC), class: "ticks" }), svg("text", { x: LEFT - 6, y: y(degC) + 4, "text-anchor": "end", class: "faint" }, plain(inUnits(degC, "degC"), 0)));
+    const digits = Math.min(1, decimals(inUnits(rung, "degC") - inUnits(0, "degC")));
+    for (let degC = low + 2 - (low % 2); degC < high; degC += rung) picture.append(svg("line", { x1: LEFT, x2: W - RIGHT, y1: y(degC), y2: y(degC), class: "ticks" }), svg("text", { x: LEFT - 6, y: y(degC) + 4, "text-anchor": "end", class: "faint" }, plain(inUnits(degC, "degC"), digits)));
     for (let hour = 0; hour <= most; hour += most > 40 ? 8 : most > 12 ? 4 : most > 5 ? 1 : 0.5) picture.append(svg("line", { x1: x(hour), x2: x(hour), y1: H - BOTTOM, y2: H - BOTTOM + 5, stroke: "var(--rule)" }), svg("text", { x: x(hour), y: H - BOTTOM + 18, "text-anchor": "middle", class: "faint" }, clock(now.began_ms + hour * 3600e3, now.utc_ms)));
     if (rows.length > 1) picture.append(svg("path", { d: path(rows.map((row) => [row[0], Math.max(low, row[1])])), fill: "none", stroke: "var(--rule)", "stroke-width": 1.5, "stroke-dasharray": "2 4" }), svg("path", { d: path(rows.map((row) => [row[0], row[3]])), fill: "none", stroke: "var(--plan)", "stroke-width": 2.5, "stroke-dasharray": "9 6" }));
     picture.append(svg("path", { d: path(this.actual), fill: "none", stroke: "var(--air)", "stroke-width": 3, "stroke-linejoin": "round" }));

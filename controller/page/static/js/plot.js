@@ -1,7 +1,7 @@
 // Line plots with the page's colours and times: one place that knows uPlot.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
 import { t } from "./core.js";
-import { clock, inUnits, plain, unitOf } from "./format.js";
+import { clock, decimals, inUnits, plain, unitOf } from "./format.js";
 
 export function colour(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
@@ -20,7 +20,7 @@ export function plot(box, { series, columns, height = 260, bands = [], range = n
     scales: { x: { time: true }, ...Object.fromEntries(used.map((name) => [name, { range: range ?? steady }])), ...scales },
     axes: [
       axis({ values: (_u, splits) => splits.map((at) => clock(at * 1000)), space: 74 }),
-      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => plain(at, step < 1 ? 1 : 0)) })),
+      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => plain(at, decimals(step))) })),
     ],
     series: [
       { label: t("trail.when"), value: (_u, at) => (at === null ? "" : clock(at * 1000)) },

@@ -48,7 +48,7 @@ async function load() {
     found = (await ask(`/api/v1/chambers/${data.chamber}/trend?${query}`)).trends;
     draw();
     document.body.dataset.drawnMs = String(Math.round(performance.now() - began));
-    const points = found.reduce((sum, one) => sum + one.utc_ms.length, 0);
+    const points = Math.max(0, ...found.map((one) => one.utc_ms.length));
     $("words").textContent = points ? t("trends.words", { step: Math.round(found[0].step_ms / 60000), points }) : t("trends.nothing");
   } catch (error) {
     $("words").textContent = error.message;
