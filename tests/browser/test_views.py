@@ -100,6 +100,37 @@ def test_figures_are_neither_rounded_apart_nor_shown_as_minus_zero(window: Open,
     assert one.page.evaluate(f"import('/static/js/format.js').then(format => format.{call})") == shown
 
 
+END = "import('/static/js/answers.js').then(a => a.end({...{utc_ms: 9e12, phases: []}, ...%s}).textContent)"
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [
+        ("{ready_ms: 8e12, ready_low_ms: 7e12, ready_high_ms: 9.1e12, product: {ready_share: 1}}", "ready since about"),
+        ("{ready_ms: 9.1e12, product: {ready_share: 1}}", "product is ready"),
+        ("{ready_ms: 9.1e12, product: {ready_share: 0.999}}", "product ready about"),
+    ],
+)
+def test_what_is_ready_is_not_still_foretold(window: Open, now: str, words: str) -> None:
+    one = window("enno")
+    one.go(CHAMBER)
+    assert words in one.page.evaluate(END % now)
+
+
+def test_an_alarm_cannot_be_acknowledged_at_a_dead_controller(window: Open) -> None:
+    one = window("enno")
+    one.go(CHAMBER)
+    asked = """(async () => {
+      const { drawAlarms } = await import('/static/js/alarmlist.js'), box = document.createElement('div');
+      const alarm = { tag: 'x', text: 'x', priority: 'high', state: 'U', from_ms: 0, by_ms: 0, hidden: '', cause: '', consequence: '', action: '' };
+      return [true, false].map(live => { drawAlarms(box, { alarms: [alarm], trips: [], utc_ms: 0 }, { live });
+        return [...box.querySelectorAll('button')].map(one => one.disabled); }); })()"""  # noqa: E501
+    live, dead = one.page.evaluate(asked)
+    assert len(live) == 3
+    assert live == [False] * 3
+    assert dead == [True] * 3
+
+
 def test_the_chamber_without_a_picture_comes_first_and_says_why(window: Open) -> None:
     one = window("enno")
     one.go("/")
@@ -164,4 +195,5 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     assert "All well" not in one.page.locator("#answers").inner_text(), "what is not live is not well"
     expect(one.page.locator(".picture.stale").first).to_be_visible()
     expect(one.page.locator("#buttons button").first).to_be_disabled()
+    expect(one.page.locator("#outcome")).to_contain_text("The controller is silent")
     one.shoot("not-live")

@@ -110,6 +110,11 @@ def test_one_word_says_what_a_chamber_needs(
     assert found["text"] == (f"{expected[1]}!" if expected[1] and expected[1] != "held" else "")
 
 
+@pytest.mark.parametrize(("alarms", "gone"), [("R", True), ("U", False), ("A", False), ("", False)])
+def test_a_note_about_what_is_over_says_that_it_is_over(alarms: str, gone: bool) -> None:
+    assert call([alarm("c", "high", alarms)] if alarms else [], "running")["gone"] is gone
+
+
 def test_a_folder_of_records_is_a_site(data: Path, tmp_path: Path) -> None:
     for name in ("b", "a"):
         (tmp_path / "many" / name).mkdir(parents=True)

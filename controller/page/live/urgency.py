@@ -27,13 +27,15 @@ def alarm_line(one: ActiveAlarm, checkpoint: Checkpoint, config: AlarmsConfig) -
 
 
 def call(alarms: list[dict[str, Any]], state: str) -> dict[str, Any]:
-    """The one word for a chamber: well, note, look, act; what about (tag and text), by when, how many unacknowledged.
+    """The one word for a chamber: well, note, look, act; what about (tag and text), by when, whether that is over,
+    how many unacknowledged.
 
     A stopped clock or a cycle broken off asks for a look even where no alarm says so yet.
     """
     shown = [one for one in alarms if not one["hidden"]]
     level, about, by_ms = "well", "", None
     texts = {one["tag"]: one["text"] for one in shown}
+    states = {one["tag"]: one["state"] for one in shown}
     for one in shown:
         its = _LEVELS[one["priority"]] if one["state"] in ("U", "A") else "note"
         by = one["by_ms"] if one["state"] in ("U", "A") else None
@@ -44,7 +46,8 @@ def call(alarms: list[dict[str, Any]], state: str) -> dict[str, Any]:
     if state in ("held", "aborted") and level in ("well", "note"):
         level, about = "look", state
     return {
-        "level": level, "about": about, "text": texts.get(about, ""), "by_ms": by_ms, "rank": _RANK.index(level),
+        "level": level, "about": about, "text": texts.get(about, ""), "by_ms": by_ms,
+        "gone": states.get(about) == "R", "rank": _RANK.index(level),
         "unacked": sum(1 for one in shown if one["state"] in ("U", "R")),
         "hidden": len(alarms) - len(shown),
     }  # fmt: skip

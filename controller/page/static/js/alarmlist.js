@@ -6,11 +6,11 @@ let shown = "";
 
 export function drawAlarms(box, now, doing) {
   if (!box) return;
-  const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), may("operate")]);
+  const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), may("operate"), doing.live]);
   if (key === shown && box.children.length) return; // leave focus and open texts where they are
   shown = key;
   const unacked = now.alarms.filter((one) => !one.hidden && (one.state === "U" || one.state === "R"));
-  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate"), on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge_all"));
+  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate") || !doing.live, on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge_all"));
   box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("alarm.title", { count: now.alarms.filter((one) => !one.hidden).length })), unacked.length ? acknowledge : null),
     now.alarms.length ? el("div", {}, now.alarms.map((one) => alarm(one, now, doing))) : el("p", { class: "soft" }, t("alarm.none")));
 }
@@ -22,10 +22,10 @@ function alarm(one, now, doing) {
   for (const part of ["cause", "consequence", "action"]) dl.append(el("dt", {}, t(`alarm.${part}`)), one.usual ? el("dd", {}, known(`alarm.${one.tag}.${part}`, one[part])) : spoken(one[part], "dd"));
   const waiting = one.state === "U" || one.state === "R";
   const buttons = el("div", { class: "buttons" });
-  if (waiting && !one.hidden && may("operate")) buttons.append(el("button", { type: "button", on: { click: () => doing.give("acknowledge", { tag: one.tag }, `acknowledge ${one.tag}`) } }, t("alarm.acknowledge_one")));
+  if (waiting && !one.hidden && may("operate")) buttons.append(el("button", { type: "button", disabled: !doing.live, on: { click: () => doing.give("acknowledge", { tag: one.tag }, `acknowledge ${one.tag}`) } }, t("alarm.acknowledge_one")));
   if (may("hide alarms") && !now.trips.includes(one.tag)) {
-    buttons.append(one.hidden ? el("button", { type: "button", on: { click: () => doing.give("unshelve", { tag: one.tag }) } }, t("alarm.unshelve"))
-      : el("button", { type: "button", on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));
+    buttons.append(one.hidden ? el("button", { type: "button", disabled: !doing.live, on: { click: () => doing.give("unshelve", { tag: one.tag }) } }, t("alarm.unshelve"))
+      : el("button", { type: "button", disabled: !doing.live, on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));
   }
   return el("article", { class: `alarm ${one.priority} ${one.hidden ? "hidden-one" : ""}`, "data-tag": one.tag },
     el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, sign(LEVEL[one.priority]), known(`alarm.${one.tag}.text`, one.text), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),

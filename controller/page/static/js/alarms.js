@@ -42,8 +42,7 @@ function quick(now, live) {
 
 let quickKey = "";
 follow((now, live) => {
-  doing.now = now;
-  doing.live = live;
+  doing.draw(now, live);
   const key = JSON.stringify([live, now.trips.length, [...doing.pending.keys()]]);
   if (key !== quickKey) { quickKey = key; quick(now, live); }
   drawAlarms($("alarms"), now, doing);

@@ -27,9 +27,10 @@ export function need(now) {
 function sentence(call, row, now) {
   if (call.level === "lost") return t(`lost.${call.about}`);
   if (call.level === "well") return now.state === "idle" ? t("need.idle") : now.state === "complete" ? t("need.complete") : t("need.nothing");
-  const words = [about(call.about, row)];
+  const one = call.unacked === 1 && call.gone;
+  const words = [call.gone ? t(one ? "need.was_one" : "need.was", { what: about(call.about, row) }) : about(call.about, row)];
   if (call.by_ms) words.push(t("need.by", { clock: clock(call.by_ms, now.utc_ms) }));
-  if (call.unacked) words.push(t(call.unacked === 1 ? "need.unacked_one" : "need.unacked", { count: call.unacked }));
+  if (call.unacked && !one) words.push(t(call.unacked === 1 ? "need.unacked_one" : "need.unacked", { count: call.unacked }));
   return words.join(" · ");
 }
 
@@ -38,7 +39,9 @@ export function end(now) {
   const big = now.finish_ms ? clock(now.finish_ms, now.utc_ms) : stateWord(now.state ?? "unknown");
   const lines = [];
   if (now.finish_ms) lines.push(t("end.in", { span: span(now.finish_ms - now.utc_ms) }));
-  if (now.ready_ms) {
+  if ((now.product?.ready_share ?? 0) >= 1) {
+    lines.push(now.ready_ms && now.ready_ms <= now.utc_ms ? t("end.ready_since", { clock: clock(now.ready_ms, now.utc_ms) }) : t("end.is_ready"));
+  } else if (now.ready_ms) {
     const low = clock(now.ready_low_ms, now.utc_ms), high = clock(now.ready_high_ms, now.utc_ms);
     lines.push(now.ready_low_ms ? t("end.ready_between", { low, high }) : t("end.ready", { clock: clock(now.ready_ms, now.utc_ms) }));
   }

@@ -33,7 +33,7 @@ function product(now) {
   put("age_min", number(p.age_min_h, 1, "h"));
   put("age_max", number(p.age_max_h, 1, "h"));
   put("strength", number(p.strength_MPa_min, 1, "MPa"));
-  put("ready", number(100 * (p.ready_share ?? 0), 0, "%"));
+  put("ready", number(Math.floor(100 * (p.ready_share ?? 0)), 0, "%"));
   return sheet(t("detail.product"), dl, el("p", { class: "small soft" }, t("product.estimated")));
 }
 

@@ -19,14 +19,21 @@ export class Doing {
     this.pending = new Map(); // intention -> id, until its outcome is known
     this.buttons = new Map();
     this.now = null;
-    this.live = false;
+    this.live = null; // not looked yet
     this.key = "";
-    $("outcome").replaceChildren(el("span", { class: "soft" }, data.locked ? t("doing.locked") : may("operate") ? t("doing.ready") : t("doing.view_only")));
+    this.wait();
+  }
+
+  // Nothing is on its way: what may be ordered now, or why nothing.
+  wait() {
+    $("outcome").replaceChildren(el("span", { class: "soft" }, this.live === false ? t("doing.silent") : data.locked ? t("doing.locked") : may("operate") ? t("doing.ready") : t("doing.view_only")));
   }
 
   draw(now, live) {
+    const turned = this.live !== live && (this.live !== null || !live);
     this.now = now;
     this.live = live;
+    if (turned) this.wait();
     if (this.quiet) return;
     const key = JSON.stringify([now.state, now.by_person, now.trips.length, live, [...this.pending.keys()]]);
     if (key === this.key) return;
