@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import gc
 import json
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,6 +17,7 @@ from pathlib import Path
 from controller.cli import options as opt
 from controller.cli import report as page
 from controller.cli.ending import on_request
+from controller.cli.kept import kept
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.sealing import Sealing
 from controller.cli.tell import Teller, status_line
@@ -124,7 +126,9 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
                 f"{session.image.where} does not say that it is simulated: --pace and --lockstep are for a simulated"
                 " chamber only; leave them out to control a real one"
             )
-        session = as_recorded(session, record)
+        asked, session = session, as_recorded(session, record)
+        if said := kept(asked, session, record.parent):
+            print(said, file=sys.stderr, flush=True)
         header = session.header("modbus", simulated=simulated)
         began_ms = _first_ms(args, record) if lockstep else time.time_ns() // 1_000_000
         start = begin(session, record, header, began_ms)

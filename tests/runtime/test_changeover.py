@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from controller.cli.kept import kept
 from controller.config.find import SHIPPED
 from controller.core.frames import Command, Event, RawInputs
 from controller.core.points import of_kind
@@ -193,3 +194,8 @@ def test_the_record_begins_a_cycle_with_it_and_a_restart_takes_it_from_there(han
     assert again.header("modbus", simulated=True) == change.header
     assert (again.asked.load_t, again.asked.age_h, again.bundle.recipe.name) == (80.0, 2.0, "eco")
     assert as_recorded(session, tmp_path / "none.sqlite") is session
+    assert kept(session, session, tmp_path) == ""
+    said = kept(session, again, tmp_path)
+    assert f"the cycle in {tmp_path} keeps what it was started with at the desk, recipe eco, 80 t" in said
+    assert "recipe gentle, 120 t" in said
+    assert f"To begin anew: dewhold order stop --out {tmp_path}, then reset" in said
