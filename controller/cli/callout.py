@@ -26,6 +26,7 @@ from controller.runtime.notify import Notifier
 
 GOOD, DID_NOT_HOLD, INTERRUPTED = 0, 1, 130
 TEST_PATIENCE_S = 60.0
+COUNT_MAX = 100_000
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,8 +51,17 @@ def run(args: argparse.Namespace) -> int:
     folders = [Path(name) for name in args.data or ["out/run"]]
     outbox_file = Path(args.outbox) if args.outbox else folders[0] / OUTBOX
     if args.log:
+        count = int(opt.within("--count", args.count, 1, COUNT_MAX, "messages"))
+        if not folders[0].is_dir() and args.outbox is None:
+            remedy = "give the --out folder of a cycle or run"
+            raise opt.problem("--data", folders[0], "there is no such folder", remedy)
+        if not outbox_file.is_file():
+            if args.outbox is not None:
+                raise opt.problem("--outbox", outbox_file, "there is no such file", "give that of `dewhold callout`")
+            _show((), as_json=args.json)
+            return GOOD
         with Outbox(outbox_file) as outbox:
-            return _log(outbox, args.count, as_json=args.json)
+            return _log(outbox, count, as_json=args.json)
     loaded = load_plan(find("callout", args.config))
     if args.check:
         return _check(loaded, _moment(args.at, loaded), as_json=args.json)

@@ -37,7 +37,8 @@ def find(kind: FileKind, name: str | Path, *, beside: Path | None = None) -> Pat
     """The file of a name or a path. Raises ConfigError that names the known ones.
 
     A name without folder and suffix ("gentle") is looked for among the neighbours of the file `beside` (its
-    folder's sibling for this kind), then among the shipped files. Everything else is a path as it stands; one that
+    folder's sibling for this kind), then among the shipped files; one given by a person, not in a file, may at last be
+    that of a file where they stand. Everything else is a path as it stands; one that
     is relative and written in the file `beside` begins in that file's folder.
     """
     text = str(name)
@@ -55,6 +56,8 @@ def find(kind: FileKind, name: str | Path, *, beside: Path | None = None) -> Pat
         path = place / (text + suffix)
         if os.path.isfile(path):  # noqa: PTH113  # as above
             return path
+    if beside is None and os.path.isfile(text):  # noqa: PTH113  # as above
+        return Path(text)
     where = places[0] if places else SHIPPED / folder
     raise fault(
         str(where / (text + suffix)), f"{kind} file", "(missing)", "there is no such file", _remedy(kind, text, beside)
@@ -83,4 +86,5 @@ def _remedy(kind: FileKind, name: str, beside: Path | None) -> str:
     if not names:
         return "check the name"
     meant = words.closest(name, names)
-    return (f"did you mean {meant}? " if meant else "") + f"known: {words.listed(names)}"
+    all_known = f"known: {words.listed(names)} (a bare name means a demo file)"
+    return f"did you mean {meant}? {all_known}" if meant else all_known

@@ -112,9 +112,25 @@ def test_a_test_to_nobody_is_bad_input(callout: Callable[..., int], capsys: Said
     assert "--test = zoe: reaches nobody now; name one of anna, ben, cleo" in capsys.readouterr().err
 
 
-def test_an_empty_log_says_so(callout: Callable[..., int], capsys: Said) -> None:
+def test_an_empty_log_says_so(callout: Callable[..., int], tmp_path: Path, capsys: Said) -> None:
+    (tmp_path / "data").mkdir()
     assert callout("--log") == 0
     assert capsys.readouterr().out == "nothing was sent yet\n"
+    assert list((tmp_path / "data").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--data", "{tmp}/no"], "{tmp}/no: there is no such folder; give the --out folder"),
+        (["--outbox", "{tmp}/no/box"], "{tmp}/no/box: there is no such file"),
+        (["--count", "-3"], "must be 1 to 100000 messages"),
+    ],
+)
+def test_a_log_that_cannot_be_shown_is_refused(options: list[str], said: str, tmp_path: Path, capsys: Said) -> None:
+    assert main(["callout", "--log", *(option.format(tmp=tmp_path) for option in options)]) == 2
+    assert said.format(tmp=tmp_path) in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_demo_file_is_checked_with_the_others(capsys: Said) -> None:

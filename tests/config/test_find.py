@@ -38,6 +38,16 @@ def test_a_name_is_looked_for_beside_the_file_that_names_it_first(tmp_path):
     assert find("device", "panel-a", beside=chamber).parent.parent.name == "configs"
 
 
+def test_a_file_where_one_stands_is_found_whatever_its_ending_unless_a_demo_file_has_its_name(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "README.md").write_text("x")
+    (tmp_path / "gentle").write_text("x")
+    assert find("weather", "README.md") == Path("README.md")
+    assert find("recipe", "gentle").parent.name == "recipes"
+    with pytest.raises(ConfigError, match="a bare name means a demo file"):
+        find("weather", "READYOU.md")
+
+
 @pytest.mark.parametrize("name", ["panel-aa", "PANEL_A", "panel a"])
 def test_a_missing_name_suggests_the_nearest_and_names_the_known(name):
     with pytest.raises(ConfigError) as caught:
