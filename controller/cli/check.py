@@ -227,6 +227,8 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
         raise ConfigError(problems)
     empty = tuple(args.empty_bay)
     case = opt.case_of(args)
+    if set(empty) >= set(range(1, place.bays + 1)):
+        case = replace(case, load_t=0.0)
     asked, said = recipe.value, list[str]()
     if (standing := everyday.standing_phase(recipe.value)) is not None:
         # no common start: what stands there is as warm as it is kept, and a day old

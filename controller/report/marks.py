@@ -13,7 +13,7 @@ GOOD, BAD, PLAIN = "ok", "NO", ""
 
 def text(number: float | None, places: int) -> str:
     """A figure for a person; a dash when it is not known."""
-    return "-" if number is None else f"{number:.{places}f}"
+    return "-" if number is None else f"{round(number, places) + 0.0:.{places}f}"  # + 0.0: no figure is "-0"
 
 
 def span(hold: Summary) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from controller.config.summary import table
 from controller.core.outlook.diary import Forecast
 from controller.core.outlook.forecast import Case
+from controller.report.marks import text as figure
 
 EVERY_H = 2.0
 _HOURS = ("hour", "phase", "floor", "air degC", "dew point", "RH %", "dry limit %", "heat kW", "vent kg/s", "fog kg/h",
@@ -21,7 +22,8 @@ def text(ahead: Forecast, case: Case) -> str:
     degC, rh = case.outdoor[0]
     outdoors = f"{degC:g} degC / {rh:g} % outdoors" if len(case.outdoor) == 1 else "weather by the hour"
     head = f"forecast for {case.load_t:g} t mixed at {case.mix_degC:g} degC, {outdoors} (an estimate):"
-    return "\n".join([head, "", table(_phases(ahead)), "", table(_hours(ahead)), "", *_closing(ahead)])
+    closing = _closing(ahead, no_product=case.load_t == 0.0)
+    return "\n".join([head, "", table(_phases(ahead)), "", table(_hours(ahead)), "", *closing])
 
 
 def data(ahead: Forecast) -> dict[str, Any]:
@@ -73,17 +75,21 @@ def _hours(ahead: Forecast) -> list[tuple[str, ...]]:
     return rows
 
 
-def _closing(ahead: Forecast) -> list[str]:
+def _closing(ahead: Forecast, *, no_product: bool) -> list[str]:
     late = "not within this time" if isnan(ahead.ready_h) else (
         f"after {ahead.ready_h:.1f} h, {ahead.ready_low_h:.1f} to {ahead.ready_high_h:.1f} h (estimated, not tested)"
     )  # fmt: skip
     hold = "none" if isnan(ahead.hold_start_h) else f"from {ahead.hold_start_h:.1f} h, {ahead.hold_h:.1f} h long"
     ends = "cycle ends" if ahead.finished else "not over"
+    heat, fan, fog = (figure(each, 0) for each in (ahead.heat_kWh, ahead.fan_kWh, ahead.fog_kg))
+    if no_product:
+        late = "no product"
+    most = "no product" if no_product else f"at most {ahead.product_max_degC:.1f} degC"
     return [
         f"ready: {late}",
         f"hold: {hold}; {ends} at {ahead.end_h:.1f} h",
-        f"cost: heat {ahead.heat_kWh:.0f} kWh, fan {ahead.fan_kWh:.0f} kWh, fog {ahead.fog_kg:.0f} kg",
-        f"product: at most {ahead.product_max_degC:.1f} degC",
+        f"cost: heat {heat} kWh, fan {fan} kWh, fog {fog} kg",
+        f"product: {most}",
     ]
 
 

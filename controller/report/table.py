@@ -81,6 +81,8 @@ def _surface_rows(block: Summary) -> list[Row]:
 def _product_rows(summary: Summary, block: Summary) -> list[Row]:
     product, ready = block["product"], summary["ready_h"]
     age = product["equivalent_age_h"]
+    if summary["load_t"] == 0.0 or (summary["truth"] is not None and product["core_degC_max"] == 0.0):
+        return [("product", "", "no product", PLAIN)]
     when = f"{ready['actual']:.1f} h after start" if ready["actual"] is not None else "not ready within the cycle"
     return [
         ("product core, hottest", "", f"{text(product['core_degC_max'], 1)} degC", PLAIN),
@@ -109,8 +111,8 @@ def _cost_rows(summary: Summary) -> list[Row]:
     spent = f"{total:.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f}); {text(specific, 1)} kWh/t"
     return [
         ("energy", "", spent, PLAIN),
-        ("fog water", "", f"{summary['water_kg']['fog']:.0f} kg", PLAIN),
-        ("heating against venting", "", f"{fighting['kWh']:.1f} kWh in {fighting['hours']:.1f} h", PLAIN),
+        ("fog water", "", f"{text(summary['water_kg']['fog'], 0)} kg", PLAIN),
+        ("heating against venting", "", f"{text(fighting['kWh'], 1)} kWh in {fighting['hours']:.1f} h", PLAIN),
     ]
 
 
