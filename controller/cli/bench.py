@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from controller.cli.progress import progress
 from controller.errors import ConfigError, Problem, UnavailableError
+
+if TYPE_CHECKING:
+    from controller.rig.bench_rows import Target
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,9 +46,9 @@ def run(args: argparse.Namespace) -> int:
         args.rows, quick=args.quick, full=args.full, show=progress("bench", quiet=args.json)
     )
     if not rows:
-        names = ", ".join(target.name for target in bench.targets(quick=args.quick, full=args.full))
-        limit = f"must be part of a name: {names}"
-        raise ConfigError([Problem("command line", "--rows", args.rows, limit, "shorten it")])
+        targets = bench.targets(quick=args.quick, full=args.full)
+        limit = "must be part of a row's name"
+        raise ConfigError([Problem("command line", "--rows", args.rows, limit, _groups(targets))])
     if args.json:
         print(json.dumps(as_json(rows, loop_s), indent=2, allow_nan=False))
     else:
@@ -51,3 +58,9 @@ def run(args: argparse.Namespace) -> int:
         missed = [row.name for row in rows if not row.holds]
         print("missed: " + "; ".join(missed) if missed else "every must is reached")
     return 0 if all(row.holds for row in rows) else 1
+
+
+def _groups(targets: Sequence[Target]) -> str:
+    """How names begin, up to their first comma or colon, a line each with how many rows begin so."""
+    counts = Counter(re.split("[,:]", target.name)[0] for target in targets)
+    return "\n".join(["names begin with", *[f"  {begin} ({count})" for begin, count in counts.items()]])
