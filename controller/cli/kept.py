@@ -15,8 +15,8 @@ def kept(asked: Session, in_force: Session, out: Path) -> str:
     own, other = _words(in_force), _words(asked)
     return (
         f"dewhold: the cycle in {out} keeps what it was started with at the desk, {own}; {other} of this command is"
-        f" not taken. To begin anew: dewhold order stop --out {out}, then reset, then start with recipe= and load_t=;"
-        " or give another --out"
+        f" not taken. To begin anew: dewhold order stop --out {out} while it is in progress, then reset, then start"
+        " with recipe= and load_t=; or give another --out"
     )
 
 

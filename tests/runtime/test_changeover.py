@@ -198,4 +198,4 @@ def test_the_record_begins_a_cycle_with_it_and_a_restart_takes_it_from_there(han
     said = kept(session, again, tmp_path)
     assert f"the cycle in {tmp_path} keeps what it was started with at the desk, recipe eco, 80 t" in said
     assert "recipe gentle, 120 t" in said
-    assert f"To begin anew: dewhold order stop --out {tmp_path}, then reset" in said
+    assert f"To begin anew: dewhold order stop --out {tmp_path} while it is in progress, then reset" in said
