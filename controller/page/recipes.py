@@ -31,7 +31,8 @@ _one_at_a_time = threading.Lock()  # a forecast takes a core for most of a secon
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """One version of a recipe. where: "shipped" or "desk". approved: by whom, newest word counts; "" = by nobody."""
+    """One version of a recipe. where: "shipped" or "desk". approved: by whom, newest word counts; "" = by nobody.
+    approved_ms: when the last of them said so."""
 
     sha256: str
     name: str
@@ -43,6 +44,7 @@ class Version:
     parent: str = ""
     approved: str = ""
     withdrawn: bool = False
+    approved_ms: int = 0
 
     @property
     def released(self) -> bool:
@@ -55,9 +57,9 @@ def versions(desk: Desk | None) -> list[Version]:
     shipped = {version.sha256: version for version in _shipped()}
     if desk is None:
         return list(shipped.values())
-    said: dict[str, dict[str, bool]] = {}
-    for digest, who, withdrawn in desk.rows("SELECT sha256, who, withdrawn FROM approvals ORDER BY id"):
-        said.setdefault(digest, {})[who] = not withdrawn
+    said: dict[str, dict[str, int]] = {}
+    for digest, who, withdrawn, utc_ms in desk.rows("SELECT sha256, who, withdrawn, utc_ms FROM approvals ORDER BY id"):
+        said.setdefault(digest, {})[who] = 0 if withdrawn else utc_ms
     rows = desk.rows(
         "SELECT sha256, name, text, who, utc_ms, why, parent FROM recipe_versions ORDER BY utc_ms DESC, sha256"
     )
@@ -65,11 +67,15 @@ def versions(desk: Desk | None) -> list[Version]:
         digest: Version(
             digest, name, text, "desk", who, utc_ms, why, parent, approved=_by(said.get(digest)),
             withdrawn=bool(said.get(digest)) and not _by(said.get(digest)),
+            approved_ms=max(said.get(digest, {}).values(), default=0),
         )
         for digest, name, text, who, utc_ms, why, parent in rows
     }  # fmt: skip
     first = [
-        replace(one, approved=kept[one.sha256].approved, withdrawn=kept[one.sha256].withdrawn)
+        replace(
+            one, approved=kept[one.sha256].approved, withdrawn=kept[one.sha256].withdrawn,
+            approved_ms=kept[one.sha256].approved_ms,
+        )
         if one.sha256 in kept else one
         for one in shipped.values()
     ]  # fmt: skip
@@ -186,5 +192,5 @@ def _shipped() -> list[Version]:
     return found
 
 
-def _by(said: dict[str, bool] | None) -> str:
+def _by(said: dict[str, int] | None) -> str:
     return ", ".join(who for who, stands in (said or {}).items() if stands)

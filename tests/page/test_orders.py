@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from contextlib import closing
 from hashlib import sha256
@@ -191,10 +192,14 @@ def test_a_draft_starts_nothing_until_somebody_else_has_approved_it(as_role: AsR
     assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 403
     assert writer.post(f"{HERE}/recipes/{digest}/ready").status_code == 403
     assert writer.post(f"{HERE}/recipes/{digest}/approval", json={}).status_code == 403
-    assert reader.post(f"{HERE}/recipes/{digest}/approval", json={"why": "tried"}).json()["released"] is True
+    said = reader.post(f"{HERE}/recipes/{digest}/approval", json={"why": "tried"}).json()
+    assert (said["released"], said["approved"]) == (True, "person-supervise")
+    assert 0 <= time.time() * 1000 - said["approved_ms"] < 60_000
     assert writer.post(f"{HERE}/commands?wait_s=0", json=start).status_code == 200
     assert laid_down(data)[0][1] == "start"
     assert reader.post(f"{HERE}/recipes/{digest}/approval", json={"withdrawn": True}).json()["released"] is False
+    listed = writer.get(f"{HERE}/recipes").json()["recipes"]
+    assert [one["approved_ms"] for one in listed if one["sha256"] == digest] == [None]
     again = order("start", "b" * 32, args={"recipe": digest, "load_t": 100.0})
     assert writer.post(f"{HERE}/commands?wait_s=0", json=again).status_code == 403
 

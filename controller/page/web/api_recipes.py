@@ -216,5 +216,6 @@ def _shown(version: Version, *, text: bool = True) -> Json:
     return {
         "sha256": version.sha256, "name": version.name, "where": version.where, "who": version.who,
         "utc_ms": version.utc_ms, "why": version.why, "parent": version.parent, "approved": version.approved,
+        "approved_ms": version.approved_ms or None,
         "withdrawn": version.withdrawn, "released": version.released, **({"text": version.text} if text else {}),
     }  # fmt: skip

@@ -67,11 +67,17 @@ async function check() {
   try {
     const found = await ask(`${base}/recipes/check`, { text: $("text").value, forecast: true, load_t: data.now.load_t ?? 120, mix_degC: data.now.mix_degC ?? 20 });
     if (number_ !== asked) return;
-    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", {}, el("code", {}, saidIn(one.field)), ` = ${one.value}: `, spoken(one.limit), "; ", spoken(one.remedy)))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right"))]));
+    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", {}, el("code", {}, saidIn(one.field)), ` = ${one.value}: `, spoken(one.limit), "; ", spoken(one.remedy)))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right")), sameName(found.name)].filter(Boolean)));
     $("phases").replaceChildren(found.phases.length ? table(found.phases) : "");
     const ahead = found.forecast;
     $("plan").replaceChildren(...(ahead ? [preview(ahead, data.now.utc_ms ?? Date.now()), el("p", { class: "small" }, ahead.ready_h[1] === null ? t("start.never") : t("recipes.ahead", { ready: number(ahead.ready_h[1], 1, "h"), heat: number(ahead.heat_kWh, 0, "kWh"), fan: number(ahead.fan_kWh, 0, "kWh"), load: number(data.now.load_t ?? 120, 0, "t") })), ...[...ahead.problems, ...ahead.notes].map((text) => el("p", { class: "small" }, sign("note"), " ", spoken(text)))] : []));
   } catch (error) { if (number_ === asked) $("problems").replaceChildren(el("p", { class: "problem" }, error.message)); }
+}
+
+// A changed copy that keeps its name stands beside the others of that name wherever a recipe is chosen.
+function sameName(name) {
+  const others = editing ? versions.filter((one) => one.name === name && !one.withdrawn).length : 0;
+  return others ? el("p", { class: "small", id: "same-name" }, sign("note"), " ", t("recipes.same_name", { name, count: others })) : null;
 }
 
 function table(phases) {

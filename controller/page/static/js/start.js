@@ -2,7 +2,7 @@
 import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
 import { charging, FIELDS, fillCharge, wrongFields } from "./charge.js";
-import { clock, inUnits, number, plain } from "./format.js";
+import { clock, inUnits, moment, number, plain } from "./format.js";
 import { preview } from "./start-preview.js";
 
 // of: what was entered for the forecasts that are shown; null while there are none.
@@ -85,11 +85,17 @@ function drawCards() {
     const readyMs = ahead && ahead.ready_h[1] !== null ? now.utc_ms + ahead.ready_h[1] * 3600e3 : null;
     const fits = readyMs !== null && wantedMs() ? (wantedMs() - readyMs) / 3600e3 : null;
     return el("button", { type: "button", class: "ahead", "aria-pressed": String(one === chosen), on: { click: () => choose(one) } },
-      el("strong", {}, one.name), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
+      el("strong", {}, one.name), el("span", { class: "small soft", style: { display: "block" } }, which(one)), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
       el("span", { class: "small", style: { display: "block" } }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
       el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0, "kg") }) : t("start.not_here")),
       el("span", { class: "small num", style: { display: "block" } }, against(one)));
   }));
+}
+
+// Which version it is: several may have one name.
+function which(one) {
+  const state = !one.approved ? t("recipes.shipped") : one.approved_ms ? t("start.approved", { who: one.approved, when: moment(one.approved_ms) }) : t("recipes.approved_by", { who: one.approved });
+  return [t("start.version", { hash: one.sha256.slice(0, 8) }), state, one.where === "shipped" ? "" : one.why].filter(Boolean).join(" · ");
 }
 
 // What a recipe gives and takes against the chosen one: sooner or later, more or less energy.
@@ -110,7 +116,7 @@ function drawChosen() {
   const [low, mid, high] = detail.ready_h;
   const words = mid === null ? t("start.never") : detail.ready_h[0] === null || low === mid ? t("start.ready_about", { clock: clock(now.utc_ms + mid * 3600e3, now.utc_ms) })
     : t("start.ready_between", { low: clock(now.utc_ms + low * 3600e3, now.utc_ms), high: clock(now.utc_ms + high * 3600e3, now.utc_ms) });
-  $("start-chosen").replaceChildren(el("h3", {}, `${one.name}: ${words}`), el("p", { class: "small soft" }, t("start.estimate")), preview(detail, now.utc_ms),
+  $("start-chosen").replaceChildren(el("h3", {}, `${one.name}: ${words}`), el("p", { class: "small" }, which(one)), el("p", { class: "small soft" }, t("start.estimate")), preview(detail, now.utc_ms),
     el("table", {}, el("thead", {}, el("tr", {}, ["phase", "air", "ends"].map((key) => el("th", { scope: "col" }, t(`start.${key}`))))), el("tbody", {}, one.phases.map((phase, index) => el("tr", {}, el("td", {}, `${index + 1} ${phaseWord(phase.kind)}`), el("td", { class: "num" }, phase.floor_degC === phase.ceiling_degC ? number(phase.floor_degC, 0, "degC") : `${plain(inUnits(phase.floor_degC, "degC"), 0)}–${number(phase.ceiling_degC, 0, "degC")}`, phase.rate_K_per_h ? `, ${number(phase.rate_K_per_h, 1, "K/h")}` : ""), spoken(phase.ends, "td"))))),
     el("p", { class: "small" }, t("start.limits", { max: number(doing.plate.limits.degC_max, 0, "degC"), product: number(doing.plate.limits.product_degC_max, 0, "degC"), hottest: number(detail.product_max_degC, 1, "degC") })),
     ...[...detail.problems, ...detail.notes].map((text, index) => el("p", { class: "small" }, sign(index < detail.problems.length ? "look" : "note"), " ", spoken(text))));
