@@ -85,6 +85,12 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
     ("english", "german"),
     [
         ("hold by olga: done", "Uhr anhalten von olga: erledigt"),
+        ("start by command line: done", "Start von der Befehlszeile: erledigt"),
+        ("hold by command line", "Uhr anhalten von der Befehlszeile"),
+        ("dry limit of the ceiling", "Taugrenze an: Decke"),
+        ("dry limit of the door frame bay 3", "Taugrenze an: Torrahmen Feld 3"),
+        ("dry limit of the board bay 4 level 1, estimated, reserve 0.15 K",
+         "Taugrenze an: Brett Feld 4 Etage 1, geschätzt, Reserve 0.15 K"),
         ("phase 2 of 3, ramp: over, in band", "Phase 2 von 3, Erwärmen: vorbei, im Band"),
         ("pause by rest: refused, stale: 9 s old, at most 2 s; give it again",
          "Pause von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),

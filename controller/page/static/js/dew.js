@@ -1,6 +1,6 @@
 // The dew chart: air, coldest watched surface and dew point over the last hours, and the margin between as a ladder.
 import { ask, el, svg, t } from "./core.js";
-import { number } from "./format.js";
+import { number, plain } from "./format.js";
 import { plot, redrawOnLight } from "./plot.js";
 
 const HOURS = 6;
@@ -84,7 +84,7 @@ function spread(rungs) {
   return rungs;
 }
 
-// The surface that limits, in the reader's language as far as its words are known.
+// The surface that limits, in the reader's language and decimal sign as far as its words are known.
 function place(words) {
-  return words.replace(/^board bay (\d+) level (\d+)/, (_, bay, level) => t("surface.board", { bay, level })).replace(/^door frame(?: bay)? (\d+)/, (_, bay) => t("surface.frame", { bay })).replace("estimated, reserve", t("surface.estimated")).replace(/^ceiling/, t("surface.ceiling"));
+  return words.replace(/(\d+)\.(\d+)/g, (text, _, digits) => plain(Number(text), digits.length)).replace(/^board bay (\d+) level (\d+)/, (_, bay, level) => t("surface.board", { bay, level })).replace(/^door frame(?: bay)? (\d+)/, (_, bay) => t("surface.frame", { bay })).replace("estimated, reserve", t("surface.estimated")).replace(/^ceiling/, t("surface.ceiling"));
 }
