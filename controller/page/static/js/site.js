@@ -10,7 +10,7 @@ let reachable = true;
 function lane(row) {
   const call = row.live && reachable ? row.call : { level: "lost", about: row.trouble || "stale", unacked: 0 };
   const level = call.level;
-  const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? about(call.about, call) : row.state ? stateWord(row.state) : "";
+  const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? (call.gone ? t("need.was", { what: about(call.about, call) }) : about(call.about, call)) : row.state ? stateWord(row.state) : "";
   return el("a", { class: `sheet lane level-${level} ${level === "lost" && row.utc_ms ? "stale" : ""}`, href: `/chamber/${row.id}`, "data-chamber": row.id },
     el("div", {}, el("div", { class: "name" }, row.name), el("div", { class: "soft small" }, [row.line, row.recipe].filter(Boolean).join(" · ")), badges(row)),
     el("div", {}, el("div", { class: `word ${call.unacked ? "unacked" : ""}` }, sign(level), levelWord(level)), el("div", { class: "small" }, why),
