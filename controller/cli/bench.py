@@ -13,7 +13,7 @@ from controller.cli.progress import progress
 from controller.errors import ConfigError, Problem, UnavailableError
 
 if TYPE_CHECKING:
-    from controller.rig.bench_rows import Target
+    from controller.rig.bench.rows import Target
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,8 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure; 0 when every must is reached, 1 otherwise."""
     try:
-        from controller.rig import bench, bench_whatif
-        from controller.rig.bench_rows import as_json, table
+        from controller.rig.bench import bench
+        from controller.rig.bench import whatif as bench_whatif
+        from controller.rig.bench.rows import as_json, table
     except ModuleNotFoundError as error:
         raise UnavailableError(
             f"the chamber model needs the package {error.name}: install Dewhold with its extra, dewhold[sim]"

@@ -269,7 +269,8 @@ def _check_model(kind: str, path: Path, args: argparse.Namespace, report: Report
     module = _MODEL_FILES.get(kind, "controller.rig.modelfiles")
     try:
         if kind == "faults":
-            from controller.rig import faultfile, modelfiles, struck
+            from controller.rig import modelfiles
+            from controller.rig.faults import faultfile, struck
 
             plant, chamber = opt.plant_of(args), args.chamber
             if not args.files:

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         from controller.rig.cycle import Options
         from controller.rig.cycle import run as run_cycle
-        from controller.rig.faultfile import catalogue
+        from controller.rig.faults.faultfile import catalogue
         from controller.rig.summary import summarise
         from controller.rig.whatif.casefile import catalogue as cases
     except ModuleNotFoundError as error:

@@ -146,8 +146,8 @@ def with_faults(scene: Scene, chamber: str, asked: str | None, hours: float) -> 
     if asked is None:
         return scene
     from controller.rig import modelfiles
-    from controller.rig.faultfile import faults_of
-    from controller.rig.struck import struck_in
+    from controller.rig.faults.faultfile import faults_of
+    from controller.rig.faults.struck import struck_in
 
     struck = struck_in(chamber, scene.params or modelfiles.read(find("plant", scene.plant)).value)
     return replace(scene, faults=(*scene.faults, *faults_of(asked, struck, hours=hours, dt_s=scene.dt_s)))

@@ -40,15 +40,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C or SIGTERM; 0 then. Raises UnavailableError when the port cannot be had."""
     try:
-        from controller.rig import board
-        from controller.rig.faultfile import catalogue
-        from controller.rig.operators import at_screen
+        from controller.rig.faults.faultfile import catalogue
+        from controller.rig.faults.operators import at_screen
+        from controller.rig.faults.telling import Teller
+        from controller.rig.faults.wires import wire_plans
         from controller.rig.plant import build
-        from controller.rig.serve import listen, serve
-        from controller.rig.telling import Teller
-        from controller.rig.truthfile import TruthFile, is_truth
-        from controller.rig.watching import Watch
-        from controller.rig.wires import wire_plans
+        from controller.rig.served import board
+        from controller.rig.served.serve import listen, serve
+        from controller.rig.served.truthfile import TruthFile, is_truth
+        from controller.rig.served.watching import Watch
     except ModuleNotFoundError as error:
         raise UnavailableError(opt.without_model(error.name)) from None
     from controller.config.bundle import load_site

@@ -29,14 +29,14 @@ from controller.link.panel import PanelLink
 from controller.link.panelimage import PanelImage
 from controller.link.protocol import Link
 from controller.link.reach import modbus_link
-from controller.rig import standing, yard
-from controller.rig.operators import with_wrong_orders
+from controller.rig.faults.operators import with_wrong_orders
+from controller.rig.faults.telling import Teller
+from controller.rig.faults.wires import faulty
 from controller.rig.plant import Plant, Scene, build
-from controller.rig.serve import listen
-from controller.rig.standing_watch import Watch
-from controller.rig.telling import Teller
+from controller.rig.served.serve import listen
+from controller.rig.standing import standing, yard
+from controller.rig.standing.watch import Watch
 from controller.rig.whatif.told import in_short
-from controller.rig.wires import faulty
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Start
 from controller.runtime.orders import ScriptOrders

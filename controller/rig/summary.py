@@ -20,9 +20,10 @@ from controller.report.summary import (
     verdict_rules,
 )
 from controller.report.verdict import Findings, judge
-from controller.rig import standing, truth
+from controller.rig import truth
 from controller.rig.cycle import Ran
-from controller.rig.faultfile import listed
+from controller.rig.faults.faultfile import listed
+from controller.rig.standing import standing
 from controller.rig.whatif import told as whatif
 from controller.store.reader import Reader
 

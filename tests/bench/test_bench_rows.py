@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from controller.rig.bench import measure
-from controller.rig.bench_size import TARGETS as SIZE_TARGETS
-from controller.rig.bench_size import size_figures
-from controller.rig.bench_stiff import LOOP
-from controller.rig.bench_stiff import figures as stiff_figures
+from controller.rig.bench.bench import measure
+from controller.rig.bench.size import TARGETS as SIZE_TARGETS
+from controller.rig.bench.size import size_figures
+from controller.rig.bench.stiff import LOOP
+from controller.rig.bench.stiff import figures as stiff_figures
 
 RATIOS_MOST = {
     "24 h, direct link": 2400.0,

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import main
-from controller.rig.truthfile import TruthFile, is_truth
+from controller.rig.served.truthfile import TruthFile, is_truth
 from plantsim.truth import COLUMNS
 
 ROOT = Path(__file__).parents[2]

@@ -29,7 +29,7 @@ START_MS = 1_772_467_200_000  # 2026-03-02 16:00 UTC, the demo day
 def device() -> Iterator[Any]:
     """A simulated chamber in lockstep, served by threads of this process."""
     from controller.rig.plant import build, scene
-    from controller.rig.serve import listen
+    from controller.rig.served.serve import listen
 
     session = prepare(Asked(chamber="demo-north", recipe="gentle", mix="demo-60", load_t=120.0, mix_degC=20.0))
     server = listen(build(scene(), session.bundle.points, session.device, lockstep=True), "127.0.0.1", 0, 1.0)

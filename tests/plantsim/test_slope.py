@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize._numdiff import group_columns
 
 from controller.config.find import find
-from controller.rig.bench_stiff import made
+from controller.rig.bench.stiff import made
 from controller.rig.modelfiles import read
 from plantsim.chamber import Chamber
 from plantsim.slope import CELL_SIZES, STEP_S, Slope, TooManyCallsError, jacobian, send

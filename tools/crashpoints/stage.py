@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.rig.plant import Plant, TruthLog, build, scene
-from controller.rig.serve import LOOPBACK, listen
+from controller.rig.served.serve import LOOPBACK, listen
 from controller.runtime.session import Asked, prepare
 from plantsim.chamber import OUTPUTS
 from plantsim.remote_io import ChamberLike

@@ -11,9 +11,9 @@ from functools import lru_cache
 from controller.config.find import find
 from controller.config.loader import load
 from controller.core.frames import Command
-from controller.rig import yard
 from controller.rig.cycle import START_SCAN
 from controller.rig.plant import Scene, scene
+from controller.rig.standing import yard
 from controller.runtime.session import Asked, Session, prepare
 from plantsim.filling import Filling
 from plantsim.params import PlantParams

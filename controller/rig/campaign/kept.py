@@ -14,7 +14,7 @@ from typing import Any
 from controller.errors import ConfigError, Problem
 from controller.rig.campaign import moments
 from controller.rig.campaign.trial import Outcome
-from controller.rig.judge import Violation
+from controller.rig.judging.judge import Violation
 
 Key = tuple[str | int, ...]
 

@@ -25,7 +25,7 @@ from controller.rig.campaign.moments import REST, STANDING, Moment
 from controller.rig.campaign.people import WHO
 from controller.rig.campaign.swarm import Case, Outage, after_healing
 from controller.rig.campaign.trial import Outcome
-from controller.rig.wires import places
+from controller.rig.faults.wires import places
 from plantsim.faults import KINDS, Fault, draw, kinds_of
 
 BEGINS_S, LASTS_S, SHORTLY_S = 120.0, 600.0, 60.0

@@ -15,9 +15,9 @@ from controller.core.orders.procedure import EDGES, STATES
 from controller.core.orders.verbs import VERBS
 from controller.core.scan import ScanResult, ScanState
 from controller.core.sequence.phase_kinds import PhaseKind
-from controller.rig import judge
 from controller.rig.campaign.cases import CASES
 from controller.rig.campaign.moments import REST, STANDING, situation_of
+from controller.rig.judging import judge
 from controller.runtime.session import Session
 from plantsim.faults import Fault, kinds_of
 

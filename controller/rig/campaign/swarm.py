@@ -13,7 +13,7 @@ from controller.rig.campaign.bases import BASES, MILD, SUMMER, WINTER, Air, Base
 from controller.rig.campaign.chance import number, pick
 from controller.rig.campaign.moments import Moment
 from controller.rig.campaign.people import WHO
-from controller.rig.wires import places
+from controller.rig.faults.wires import places
 from plantsim.faults import Fault, draw
 from plantsim.remote_io import SCANS_PER_BLOCK_MAX
 

@@ -11,19 +11,19 @@ from controller.core.frames import Command
 from controller.core.invariants.invariants import FRESH
 from controller.core.scan import ScanResult, ScanState
 from controller.errors import InvariantError
-from controller.rig import journal
 from controller.rig.campaign import moments, outages
 from controller.rig.campaign.bases import orders_of, scene_of, session_of
 from controller.rig.campaign.ledger import Ledger
 from controller.rig.campaign.met import Lookout, Met, met
 from controller.rig.campaign.swarm import Case
 from controller.rig.cycle import linked
-from controller.rig.judge import Judge, Violation
-from controller.rig.liveness import Liveness, Moment
-from controller.rig.operators import with_wrong_orders
+from controller.rig.faults.operators import with_wrong_orders
+from controller.rig.faults.wires import faulty
+from controller.rig.judging import journal
+from controller.rig.judging.judge import Judge, Violation
+from controller.rig.judging.liveness import Liveness, Moment
+from controller.rig.judging.witness import Overhearing, Witness
 from controller.rig.plant import Scene, TruthLog, build
-from controller.rig.wires import faulty
-from controller.rig.witness import Overhearing, Witness
 from controller.runtime.clock import LockstepClock
 from controller.runtime.loop import Runner, Start
 from controller.runtime.orders import ScriptOrders

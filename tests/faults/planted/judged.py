@@ -12,7 +12,7 @@ from typing import Any
 
 from controller.core.frames import Outputs
 from controller.rig.campaign.swarm import after_healing
-from controller.rig.judge import _AGE, _HI, _HOTTEST
+from controller.rig.judging.judge import _AGE, _HI, _HOTTEST
 from plantsim.faults import Fault
 from plantsim.kernel import layout as at
 

@@ -12,7 +12,7 @@ from controller.core.frames import Command
 from controller.rig.campaign import moments, trial
 from controller.rig.campaign.bases import BASES
 from controller.rig.campaign.swarm import Case, after_healing
-from controller.rig.judge import RULES
+from controller.rig.judging.judge import RULES
 
 HERE = Path(__file__)
 BUGS = run_path(str(HERE.with_name("judged.py")))["BUGS"]

@@ -1,0 +1,1 @@
+"""Speed, books and control quality against their targets."""
