@@ -193,8 +193,8 @@ def step_figures(batches: int) -> Found:
 
 FIRST_SCAN = """
 import pathlib, sys
-from controller.rig import bench_speed
-bench_speed.day("gentle", "direct", 1.0 / 3600.0, pathlib.Path(sys.argv[1]), lambda fraction, note: None)
+from controller.rig.bench import speed
+speed.day("gentle", "direct", 1.0 / 3600.0, pathlib.Path(sys.argv[1]), lambda fraction, note: None)
 """
 
 
