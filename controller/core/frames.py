@@ -75,7 +75,7 @@ class Command(NamedTuple):
     id: str
     verb: str
     who: str
-    args: tuple[tuple[str, str | float | bool], ...] = ()
+    args: tuple[tuple[str, str | int | float | bool], ...] = ()  # int by itself: a saved 6 comes back as 6, not as 6.0
 
 
 class Event(NamedTuple):

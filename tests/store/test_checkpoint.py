@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.core.frames import Command
 from controller.errors import StoreError
 from controller.store.checkpoint import StateCodec
 
@@ -32,6 +33,11 @@ class State:
     count: int
     pairs: tuple[Pair, ...]
     data: tuple[tuple[str, str | float | int | bool], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    orders: tuple[Command, ...]
 
 
 CODEC = StateCodec(State)
@@ -59,3 +65,10 @@ def test_nan_stays_nan_and_none_stays_none() -> None:
 def test_another_versions_checkpoint_is_refused_with_what_to_do() -> None:
     with pytest.raises(StoreError, match=r"does not fit.*inner.*another --out"):
         CODEC.load('[{"inner": 3, "count": 1, "pairs": []}]')
+
+
+@pytest.mark.parametrize("value", [6, 6.0, True, "6"])
+def test_an_argument_of_an_order_comes_back_as_it_was_given(value: float | bool | str) -> None:
+    codec = StateCodec(Ordered)
+    given_ = Ordered((Command("a-1", "discharge", "yard", (("bay", value),)),))
+    assert repr(codec.load(codec.dump(given_))) == repr(given_)
