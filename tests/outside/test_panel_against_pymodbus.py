@@ -6,8 +6,6 @@ numbers are put there by pymodbus' own conversion, not by ours.
 
 from __future__ import annotations
 
-import asyncio
-import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from importlib.metadata import version
@@ -15,7 +13,6 @@ from typing import Any
 
 import pytest
 from pymodbus.client.mixin import ModbusClientMixin
-from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from controller.config.bundle import load_site
@@ -27,6 +24,7 @@ from controller.link.device import Device, Setting
 from controller.link.layout import require_layout
 from controller.link.panel import PanelLink, modbus_panel
 from controller.link.panelimage import PanelImage
+from tests.outside.peer import PeerServer
 
 pytestmark = pytest.mark.outside(f"library: server and conversions of pymodbus {version('pymodbus')}")
 
@@ -40,15 +38,15 @@ PYMODBUS: dict[str, Any] = {
 }
 
 
-class Peer:
-    """One pymodbus server with four separate tables, in a thread of its own."""
+class Peer(PeerServer):
+    """One with four separate tables."""
 
     def __init__(
         self, unit: int, *, coils: int = 1, bits: list[bool], holding: dict[int, int], inputs: list[int]
     ) -> None:
         size = max(holding, default=0) + 1
         words = [holding.get(at, 0) for at in range(size)]
-        self._device = SimDevice(
+        super().__init__(SimDevice(
             id=unit,
             simdata=(
                 [SimData(0, values=[False] * coils, datatype=DataType.BITS)],
@@ -56,35 +54,7 @@ class Peer:
                 [SimData(0, values=words, datatype=DataType.REGISTERS)],
                 [SimData(0, values=inputs, datatype=DataType.REGISTERS)],
             ),
-        )
-        self.port = 0
-        self.open()
-
-    def open(self) -> None:
-        """Listen; after close() at the same place, everything as it was."""
-        self._loop = asyncio.new_event_loop()
-        self._ready = threading.Event()
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-        assert self._ready.wait(10.0)
-
-    def close(self) -> None:
-        if self._thread.is_alive():
-            asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(10.0)
-            self._loop.call_soon_threadsafe(self._loop.stop)
-            self._thread.join(10.0)
-            self._loop.close()
-
-    def _run(self) -> None:
-        asyncio.set_event_loop(self._loop)
-        self._loop.run_until_complete(self._start())
-        self._loop.run_forever()
-
-    async def _start(self) -> None:
-        self._server = ModbusTcpServer(self._device, address=("127.0.0.1", self.port))
-        await self._server.serve_forever(background=True)
-        self.port = self._server.transport.sockets[0].getsockname()[1]  # type: ignore[union-attr]
-        self._ready.set()
+        ))
 
 
 def registers(point: Point, number: float) -> dict[int, int]:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
-import threading
 from collections.abc import Iterator
 from importlib.metadata import version
 from typing import Any, get_args
 
 import pytest
-from pymodbus.server import ModbusTcpServer
-from pymodbus.simulator import DataType, SimData, SimDevice
 
 from controller.errors import LinkError
 from controller.link.device import Device, InputBlock, OutputBlock
@@ -19,12 +15,11 @@ from controller.link.wirefaults import Fault as WireFault
 from controller.link.wirefaults import FaultKind
 from plantsim.faults import Fault
 from plantsim.wire import Wire
+from tests.outside.peer import INPUTS, OUT, PeerServer, plain_device
 
 pytestmark = pytest.mark.outside(f"library: server of pymodbus {version('pymodbus')}")
 
 TIMEOUT_S = 0.5
-INPUTS = [0x5A1E, 1, 0, 9, 4, 77, 0, 65535, *range(4000, 4040)]
-OUT = [78, 1000, 5000, 0, 10000, 0xFFFF]
 SWAPPED = [word << 8 & 0xFF00 | word >> 8 for word in INPUTS]
 SHOWN = {
     "byte-swapped": SWAPPED,
@@ -33,40 +28,18 @@ SHOWN = {
 }
 
 
-class Peer:
-    """pymodbus' server in a thread of its own, behind a wire. bad: what acts in the next exchange."""
+class Peer(PeerServer):
+    """The server behind a wire. bad: what acts in the next exchange."""
 
     def __init__(self) -> None:
+        super().__init__(plain_device())
         self.bad: list[Fault] = []
-        self._loop = asyncio.new_event_loop()
-        self._ready = threading.Event()
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-        assert self._ready.wait(10.0)
-        port = self._server.transport.sockets[0].getsockname()[1]  # type: ignore[union-attr]
-        self.wire = Wire(("127.0.0.1", port), lambda _: self.bad, timeout_s=TIMEOUT_S, where={"word": (3, 9)})
+        self.wire = Wire(("127.0.0.1", self.port), lambda _: self.bad, timeout_s=TIMEOUT_S, where={"word": (3, 9)})
         self.wire.start()
 
     def close(self) -> None:
         self.wire.stop()
-        asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(10.0)
-        self._loop.call_soon_threadsafe(self._loop.stop)
-        self._thread.join(10.0)
-        self._loop.close()
-
-    def _run(self) -> None:
-        asyncio.set_event_loop(self._loop)
-        self._loop.run_until_complete(self._start())
-        self._loop.run_forever()
-
-    async def _start(self) -> None:
-        blocks = [
-            SimData(0, values=INPUTS, datatype=DataType.REGISTERS),
-            SimData(256, values=[0] * 6, datatype=DataType.REGISTERS),
-        ]
-        self._server = ModbusTcpServer(SimDevice(id=255, simdata=blocks), address=("127.0.0.1", 0))
-        await self._server.serve_forever(background=True)
-        self._ready.set()
+        super().close()
 
 
 @pytest.fixture(scope="module")

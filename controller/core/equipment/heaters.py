@@ -7,6 +7,7 @@ contacts to drive (stages), and the water that comes with a kilowatt of heat (kg
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -16,8 +17,33 @@ from annotated_types import Ge, Gt, Le, Len, Lt
 STEAM_KJ_PER_KG = 2675.6
 
 
+class Heater(ABC):
+    """What a heater is unless it says otherwise: no further contacts, no water with its heat, the same in any air."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def capacity_kW(self) -> float:
+        """What it can give; each kind says it, as a figure of its file or worked out."""
+
+    @property
+    def stages(self) -> tuple[StageConfig, ...]:
+        """None."""
+        return ()
+
+    @property
+    def kg_per_kWh(self) -> float:
+        """What warms does not meet the air."""
+        return 0.0
+
+    def capacity_at_kW(self, air_degC: float) -> float:  # noqa: ARG002
+        """The same in any air."""
+        return self.capacity_kW
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HeatConfig:
+class HeatConfig(Heater):
     """[heat] kind = "water": a valve with an equal-percentage characteristic, and the enable of its pump.
 
     capacity_kW: heat at a fully open valve, with water at water_nominal_degC and air at air_nominal_degC.
@@ -49,16 +75,6 @@ class HeatConfig:
         """The valve."""
         return self.valve
 
-    @property
-    def stages(self) -> tuple[StageConfig, ...]:
-        """None."""
-        return ()
-
-    @property
-    def kg_per_kWh(self) -> float:
-        """Hot water stays in its coil."""
-        return 0.0
-
     def capacity_at_kW(self, air_degC: float) -> float:
         """Heat of the open valve into air of this temperature, with the water as it should be."""
         share = (self.water_nominal_degC - air_degC) / (self.water_nominal_degC - self.air_nominal_degC)
@@ -81,7 +97,7 @@ class StageConfig:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ElectricConfig:
+class ElectricConfig(Heater):
     """[heat] kind = "electric": stages of elements behind a main contactor (enable).
 
     hold_s, kW_min: of the main contactor, as of the pump of hot water.
@@ -114,18 +130,9 @@ class ElectricConfig:
         """The stages."""
         return self.stage
 
-    @property
-    def kg_per_kWh(self) -> float:
-        """Dry heat."""
-        return 0.0
-
-    def capacity_at_kW(self, air_degC: float) -> float:  # noqa: ARG002
-        """The same in any air."""
-        return self.capacity_kW
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GasConfig:
+class GasConfig(Heater):
     """[heat] kind = "gas": a burner (enable) and its fire in percent (fire).
 
     capacity_kW: heat to the air at full fire. fire_pct_min: below it the burner is pulsed at this fire, in cycles of
@@ -160,23 +167,9 @@ class GasConfig:
         """The pulses have their own times."""
         return 0.0
 
-    @property
-    def stages(self) -> tuple[StageConfig, ...]:
-        """None."""
-        return ()
-
-    @property
-    def kg_per_kWh(self) -> float:
-        """Dry heat: flue gas does not meet the air."""
-        return 0.0
-
-    def capacity_at_kW(self, air_degC: float) -> float:  # noqa: ARG002
-        """The same in any air."""
-        return self.capacity_kW
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SteamConfig:
+class SteamConfig(Heater):
     """[heat] kind = "steam": live steam blown into the air, by a valve and its shut-off (enable). It brings water.
 
     capacity_kg_per_h: at a fully open valve. fade_g_per_kg: over the last so much below the dew limit heat fades out,
@@ -207,18 +200,9 @@ class SteamConfig:
         return self.capacity_kg_per_h * STEAM_KJ_PER_KG / 3600.0
 
     @property
-    def stages(self) -> tuple[StageConfig, ...]:
-        """None."""
-        return ()
-
-    @property
     def kg_per_kWh(self) -> float:
         """The steam itself: 1 kg/h is 0.743 kW."""
         return 3600.0 / STEAM_KJ_PER_KG
-
-    def capacity_at_kW(self, air_degC: float) -> float:  # noqa: ARG002
-        """The same in any air."""
-        return self.capacity_kW
 
 
 AnyHeatConfig = HeatConfig | ElectricConfig | GasConfig | SteamConfig
