@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from controller.report.marks import PLAIN, Row, Summary, counted, sign, span, text
+from controller.report.marks import PLAIN, Row, Summary, counted, energy, sign, span, text
+from controller.report.verdict import VerdictRules
 
 
-def rows(summary: Summary) -> list[Row]:
+def rows(summary: Summary, rules: VerdictRules) -> list[Row]:
     """What was asked of a standing climate and what it was, from the block `standing` of a summary."""
     block = summary["standing"]
-    return [*_air(summary, block), *_surfaces(summary, block), *_cost(summary, block["turnover"])]
+    return [*_air(summary, block), *_surfaces(summary, block, rules), *_cost(summary, block["turnover"])]
 
 
 def _air(summary: Summary, block: Summary) -> list[Row]:
@@ -43,7 +44,7 @@ def _air(summary: Summary, block: Summary) -> list[Row]:
     ]
 
 
-def _surfaces(summary: Summary, block: Summary) -> list[Row]:
+def _surfaces(summary: Summary, block: Summary, rules: VerdictRules) -> list[Row]:
     film, drying = block["settled_board_film_kg_per_m2_max"], summary["truth"]["drying_kg_per_m2h"]["mean"]
     new = block["newcomers"]
     wetted = new["wetted_kg_per_m2"]
@@ -53,21 +54,26 @@ def _surfaces(summary: Summary, block: Summary) -> list[Row]:
     return [
         (
             f"wettest board that stood for {block['settle_h']:g} h",
-            "at most 0.005 kg/m2",
+            f"at most {rules.board_film_kg_per_m2_max:g} kg/m2",
             f"{text(film, 4)} kg/m2",
-            sign(film, None, 0.005),
+            sign(film, None, rules.board_film_kg_per_m2_max),
         ),
         ("wetting of newcomers, mean", "", came, PLAIN),
-        ("drying of the product", "at most 0.025 kg/m2h", f"{text(drying, 4)} kg/m2h", sign(drying, None, 0.025)),
+        (
+            "drying of the product",
+            f"at most {rules.standing_drying_kg_per_m2h_max:g} kg/m2h",
+            f"{text(drying, 4)} kg/m2h",
+            sign(drying, None, rules.standing_drying_kg_per_m2h_max),
+        ),
         ("product core, hottest", "", f"{text(summary['truth']['product']['core_degC_max'], 1)} degC", PLAIN),
     ]
 
 
 def _cost(summary: Summary, turnover: Summary) -> list[Row]:
-    energy, fighting = summary["energy_kWh"], summary["fighting"]
+    fighting = summary["fighting"]
     age = turnover["out_age_h_min"]
     left = "" if age is None else f", youngest {age:.0f} h of equivalent age"
-    spent = f"{sum(energy.values()):.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f})"
+    spent = energy(summary["energy_kWh"])
     per_tonne = (turnover["energy_kWh_per_t"], turnover["fog_kg_per_t"])
     return [
         ("came in, left", "", f"{turnover['in_t']:.0f} t, {turnover['out_t']:.0f} t{left}", PLAIN),

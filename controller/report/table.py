@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from controller.report import standing_table
-from controller.report.marks import PLAIN, Row, Summary, sign, span, text
+from controller.report.marks import PLAIN, Row, Summary, energy, sign, span, text
+from controller.report.summary import verdict_rules
+from controller.report.verdict import VerdictRules
 
 
 def table(summary: Summary) -> str:
@@ -15,11 +17,15 @@ def table(summary: Summary) -> str:
 
 
 def rows(summary: Summary) -> list[Row]:
-    """The rows of the table: what, asked, was, and "ok", "NO" or nothing."""
+    """The rows of the table: what, asked, was, and "ok", "NO" or nothing. Limits are those of the verdict."""
+    rules = verdict_rules()
     if summary.get("standing"):
-        return standing_table.rows(summary)
+        return standing_table.rows(summary, rules)
     block = summary["truth"] if summary["truth"] is not None else summary["believed"]
-    return [*_climate_rows(block["hold"]), *_surface_rows(block), *_product_rows(summary, block), *_cost_rows(summary)]
+    return [
+        *_climate_rows(block["hold"], rules), *_surface_rows(block, rules), *_product_rows(summary, block),
+        *_cost_rows(summary),
+    ]  # fmt: skip
 
 
 def source(summary: Summary) -> str:
@@ -34,13 +40,14 @@ def what_ifs(summary: Summary) -> list[str]:
     ]
 
 
-def _climate_rows(hold: Summary) -> list[Row]:
+def _climate_rows(hold: Summary, rules: VerdictRules) -> list[Row]:
     temperature, humidity = hold["temperature_degC"], hold["rh_pct"]
     floor, ceiling, mean = temperature["floor"], temperature["ceiling"], temperature["mean"]
     single = floor == ceiling
     asked = f"{floor:g} degC" if single else f"{floor:g} to {ceiling:g} degC"
     # a single setpoint is held within 1 K, as every place of the chamber is
     slack = 1.0 if single else 0.0
+    least_pct, in_band_pct = rules.in_band_pct_min, hold["in_band_pct"]
     return [
         ("hold", "", span(hold), PLAIN),
         ("air temperature, mean", asked, f"{text(mean, 1)} degC", sign(mean, floor - slack, ceiling + slack)),
@@ -56,11 +63,11 @@ def _climate_rows(hold: Summary) -> list[Row]:
             f"{text(humidity['min'], 1)} % (mean {text(humidity['mean'], 1)} %)",
             sign(humidity["min"], humidity["accept"], None),
         ),
-        ("time in band", "at least 98 %", f"{text(hold['in_band_pct'], 1)} %", sign(hold["in_band_pct"], 98.0, None)),
+        ("time in band", f"at least {least_pct:g} %", f"{text(in_band_pct, 1)} %", sign(in_band_pct, least_pct, None)),
     ]
 
 
-def _surface_rows(block: Summary) -> list[Row]:
+def _surface_rows(block: Summary, rules: VerdictRules) -> list[Row]:
     margin = block["hold"]["dew_margin_K"]
     rows: list[Row] = [
         (
@@ -72,9 +79,11 @@ def _surface_rows(block: Summary) -> list[Row]:
     ]
     film = block.get("board_film_kg_per_m2_max")
     if film is not None:
-        rows.append(("wettest board", "at most 0.005 kg/m2", f"{film:.4f} kg/m2", sign(film, None, 0.005)))
-    drying = block["drying_kg_per_m2h"]["mean"]
-    rows.append(("drying of the product", "at most 0.02 kg/m2h", f"{text(drying, 4)} kg/m2h", sign(drying, None, 0.02)))
+        most = rules.board_film_kg_per_m2_max
+        rows.append(("wettest board", f"at most {most:g} kg/m2", f"{film:.4f} kg/m2", sign(film, None, most)))
+    drying, most = block["drying_kg_per_m2h"]["mean"], rules.drying_kg_per_m2h_max
+    asked = f"at most {most:g} kg/m2h"
+    rows.append(("drying of the product", asked, f"{text(drying, 4)} kg/m2h", sign(drying, None, most)))
     return rows
 
 
@@ -106,9 +115,8 @@ def _bridged_rows(bridged: Summary | None) -> list[Row]:
 
 
 def _cost_rows(summary: Summary) -> list[Row]:
-    energy, per_tonne, fighting = summary["energy_kWh"], summary["per_tonne"], summary["fighting"]
-    total, specific = sum(energy.values()), per_tonne["energy_kWh"]
-    spent = f"{total:.0f} kWh (heat {energy['heat']:.0f}, fan {energy['fan']:.0f}); {text(specific, 1)} kWh/t"
+    per_tonne, fighting = summary["per_tonne"], summary["fighting"]
+    spent = f"{energy(summary['energy_kWh'])}; {text(per_tonne['energy_kWh'], 1)} kWh/t"
     return [
         ("energy", "", spent, PLAIN),
         ("fog water", "", f"{text(summary['water_kg']['fog'], 0)} kg", PLAIN),
