@@ -25,6 +25,7 @@ from controller.store.writer import Batch, Block, Checkpoint, Line, Tail, Writer
 
 BLOCKS_WAITING_MAX = 1440  # a day of minutes, about 5 MB
 LINES_WAITING_MAX = 10_000
+SAVE_EVERY_S, SAVE_EVERY_SCANS = 10.0, 10  # whichever is sooner, the state is saved
 REFUSALS = (sqlite3.Error, OSError, StoreError, ValueError)  # ValueError: what stands there cannot be understood
 
 
@@ -99,6 +100,8 @@ class Recorder(Generic[State]):
             raise StoreError(f"the record {path} cannot be written: {error}; {advice(error, path)}") from error
         self._codec = codec
         self._per_minute = max(1, round(60.0 / header.scan_s))
+        self._save_every = max(1, min(SAVE_EVERY_SCANS, int(SAVE_EVERY_S / header.scan_s)))
+        self._saved = -self._save_every  # scan of the newest checkpoint that is committed
         self._group_minutes = group_minutes
         self._every_scan = every_scan
         self._pack_columns = columns_packer(len(header.tags), len(header.computed)).pack
@@ -167,6 +170,8 @@ class Recorder(Generic[State]):
             return False
         self._batch = Batch()
         self._newest = None
+        if batch.checkpoint is not None:
+            self._saved = batch.checkpoint.scan
         if self._failing:
             self._recovered()
         return True
@@ -193,11 +198,17 @@ class Recorder(Generic[State]):
     def _flush(self) -> None:
         if self._minute.rows:
             self._fold()
-        batch = self._batch
-        if self._newest is None and not batch.blocks and not self._summaries:
+        batch, newest = self._batch, self._newest
+        if newest is None and not batch.blocks and not self._summaries:
             return
         self._pause = 0
-        if not self.commit():
+        good = self.commit()
+        if good and newest is not None and self.notices:  # no scan comes any more that would take them along
+            self._add_lines(newest._replace(commands=(), events=tuple(self.notices)))
+            self.notices.clear()
+            batch = self._batch
+            good = self.commit()
+        if not good:
             raise StoreError(
                 f"the record {self._path} is not complete: {len(batch.blocks)} minutes and {len(batch.lines)} journal"
                 f" lines could not be written; {self._advice}"
@@ -241,13 +252,14 @@ class Recorder(Generic[State]):
         return Tail(row.scan, row.utc_ms, row.words, self._pack_columns(*row.values, *row.computed, *row.qualities))
 
     def _complete(self, batch: Batch) -> None:
-        """Latest values and checkpoint of the newest scan; in every-scan mode the checkpoint each 10 s or event."""
+        """Latest values and checkpoint of the newest scan; in every-scan mode the checkpoint with every journal line,
+        and before it is 10 s old, however many scans one commit takes."""
         newest = self._newest
         if newest is None:
             return
         if not batch.tails:  # else the last tail row is the latest
             batch.latest = self._tail(newest)
-        due = not self._every_scan or batch.lines or batch.blocks or newest.scan % 10 == 0
+        due = not self._every_scan or batch.lines or batch.blocks or newest.scan - self._saved >= self._save_every
         if self._codec is not None and due:
             state = self._codec.dump(newest.state)
             batch.checkpoint = Checkpoint(newest.scan, newest.utc_ms, newest.now_s, state)

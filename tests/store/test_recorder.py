@@ -138,6 +138,37 @@ def test_checkpoint_and_latest_are_of_the_newest_scan_in_the_commit(
         assert reader.last_scan() == (64, 64_000)
 
 
+@pytest.mark.parametrize(("scan_s", "taken", "oldest"), [(1.0, 1, 9), (1.0, 3, 9), (5.0, 1, 1), (0.25, 1, 9)])
+def test_what_is_saved_is_never_older_than_ten_seconds_or_ten_scans(
+    path: Path, make_recorder: Make, make_scan: Make, make_header: Make, scan_s: float, taken: int, oldest: int
+) -> None:
+    """Scans of which nothing is journaled, so many in a commit; age of the checkpoint in scans after each commit."""
+    recorder = make_recorder(header=make_header(scan_s=scan_s), every_scan=True)
+    ages = []
+    for scan in range(40):
+        recorder.add(make_scan(scan))
+        if scan % taken == taken - 1:
+            recorder.commit()
+            with Reader(path) as reader:
+                checkpoint = reader.checkpoint()
+            assert checkpoint is not None
+            ages.append(scan - checkpoint.scan)
+    assert max(ages) <= oldest
+    assert ages.count(0) < len(ages) or taken > 1  # a state is some kilobytes: not with every scan
+
+
+def test_a_line_of_the_journal_takes_the_state_along(path: Path, make_recorder: Make, make_scan: Make) -> None:
+    """A commit that has a line has the state of its newest scan: what the journal tells, a restart knows."""
+    recorder = make_recorder(every_scan=True)
+    for scan in range(25):
+        recorder.add(make_scan(scan, Event("trip", "T", "")) if scan in (3, 14, 22) else make_scan(scan))
+        recorder.commit()
+        with Reader(path) as reader:
+            checkpoint, lines = reader.checkpoint(), reader.journal()
+        assert checkpoint is not None
+        assert checkpoint.scan >= max((line.scan for line in lines), default=0)
+
+
 def test_thread_writes_what_inline_writes(path: Path, make_recorder: Make, make_scan: Make) -> None:
     threaded: ThreadedRecorder[Any] = ThreadedRecorder(make_recorder(every_scan=True))
     record(threaded, make_scan, 0, 200)

@@ -68,6 +68,25 @@ def test_trouble_and_recovery_are_told_once_with_what_to_do(make_recorder: Make,
     assert "written again after 5 refused writes; 0 scans and 0 journal lines were lost" in texts[1]
 
 
+@pytest.mark.parametrize("every_scan", [False, True])
+def test_a_disk_that_takes_again_only_at_the_end_is_told_of_in_the_journal_all_the_same(
+    path: Path, make_recorder: Make, make_scan: Make, every_scan: bool
+) -> None:
+    """No scan follows that could take the line along; the runtime had taken the one of the refusal itself."""
+    recorder = make_recorder(group_minutes=1, every_scan=every_scan)
+    minutes(recorder, make_scan, 0, 1)
+    with no_file_may_grow():
+        minutes(recorder, make_scan, 1, 2)
+        recorder.commit()
+    recorder.add(make_scan(120, recorder.notices.popleft()))
+    recorder.close()
+    with Reader(path) as reader:
+        told = [(row.scan, row.data["active"]) for row in reader.journal() if row.tag == "RECORD"]
+    assert told == [(120, True), (120, False)]
+    assert not recorder.notices
+    assert verify(path) == []
+
+
 def test_what_waits_is_bounded_and_the_oldest_frames_go_first(
     path: Path, make_recorder: Make, make_scan: Make, monkeypatch: pytest.MonkeyPatch
 ) -> None:
