@@ -14,9 +14,10 @@ from controller.store.header import Header
 from controller.store.recorder import Recorder
 from crashpoints import tracing
 from crashpoints.attempt import RECORD, Seen, Theatre
-from crashpoints.judge import Found, look, lost, went_on, whole
-from crashpoints.points import points, sample
+from crashpoints.judge import look, lost, went_on, whole
+from crashpoints.points import every, points, sample
 from crashpoints.results import Result
+from crashpoints.resumed import Found
 from crashpoints.scenes import scenes
 from crashpoints.stage import stage
 from crashpoints.tracing import Call, Inject, Way
@@ -57,10 +58,10 @@ def test_a_controller_killed_at_any_write_loses_nothing_that_was_seen_and_the_ne
 
 @can_trace
 def test_a_disk_that_refuses_at_any_write_never_stops_control_and_is_told_and_got_over(theatre: Theatre) -> None:
-    results = tried(theatre, {"window": 3}, ("full", "error", "short"))
-    assert [result.failures for result in results] == [[]] * 3
-    assert sum(result.struck for result in results) >= 6
-    assert results[2].told == results[2].struck  # a write that was cut short is never got over without a word
+    results = tried(theatre, {"window": 3}, ("full", "error", "readonly", "short"))
+    assert [result.failures for result in results] == [[]] * 4
+    assert sum(result.struck for result in results) >= 8
+    assert results[3].told == results[3].struck  # a write that was cut short is never got over without a word
 
 
 def test_each_call_of_the_main_thread_and_of_the_recorder_is_one_try() -> None:
@@ -80,6 +81,17 @@ def test_each_call_of_the_main_thread_and_of_the_recorder_is_one_try() -> None:
     assert sample(found, None, "1") == found
 
 
+def test_every_so_manieth_call_of_each_kind_and_thread_has_its_first_and_its_last() -> None:
+    tries = [Inject("kill", "pwrite64", nth, "main") for nth in range(1, 13)]
+    tries += [Inject("kill", "fsync", nth, "recorder") for nth in range(1, 4)]
+    assert [(one.name, one.nth) for one in every(tries, 5)] == [
+        ("pwrite64", 1), ("pwrite64", 6), ("pwrite64", 11), ("pwrite64", 12), ("fsync", 1), ("fsync", 3)
+    ]  # fmt: skip
+    assert every(tries, 1) == tries
+    assert Choice(None, 1, "recorder", every=2).of(tries, "x") == ([tries[12], tries[14]], 3)
+    assert Choice(None, 1, kinds=("fsync",)).of(tries, "x") == (tries[12:], 3)
+
+
 def test_a_write_is_cut_in_its_middle_where_it_makes_the_file_larger() -> None:
     calls = [
         Call(1, "pwrite64", nth + 1, f'3</out/record.sqlite-wal>, "..."..., {size}, {offset}) = {size}')
@@ -96,7 +108,7 @@ def out(tmp_path: Path) -> Path:
 
 
 def found_in(**changes: object) -> Found:
-    return replace(Found({}, [], {}, None, -1, [], [], []), **changes)  # type: ignore[arg-type]
+    return replace(Found(), **changes)  # type: ignore[arg-type]
 
 
 def test_the_judge_misses_what_a_reader_saw_and_is_gone_or_another() -> None:
@@ -133,3 +145,4 @@ def test_what_strace_is_told() -> None:
         "-e", "trace=fsync", "-e", "inject=fsync:error=ENOSPC:when=4..6"
     ]  # fmt: skip
     assert Inject("kill", "write", 2, "main").words()[-1] == "inject=write:signal=KILL:when=2"
+    assert Inject("readonly", "unlink", 1, "main").words()[-1] == "inject=unlink:error=EROFS:when=1..3"

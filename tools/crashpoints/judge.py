@@ -5,9 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from controller.core.orders.procedure import AT_REST
 from controller.errors import StoreError
@@ -15,24 +13,8 @@ from controller.runtime.session import CODEC
 from controller.store.reader import Reader
 from controller.store.verify import verify
 from crashpoints.attempt import RECORD, Seen
+from crashpoints.resumed import Found, saved, taken_up
 from crashpoints.stage import DANGEROUS
-
-CHECKPOINT_SCANS = 10  # the state is kept so often, and with every event
-RESUME_SCANS = 2
-
-
-@dataclass(slots=True)
-class Found:
-    """What stands in a folder."""
-
-    lines: dict[int, str]
-    scans: list[int]
-    outcomes: dict[str, int]
-    state: Any
-    state_scan: int
-    trips: list[int]
-    told: list[bool]
-    alarms: list[str]
 
 
 def look(out: Path) -> Found | None:
@@ -61,9 +43,7 @@ def look(out: Path) -> Found | None:
         outcomes=outcomes,
         state=None if checkpoint is None else CODEC.load(checkpoint.state),
         state_scan=-1 if checkpoint is None else checkpoint.scan,
-        trips=[row.id for row in rows if row.kind == "trip"],
-        told=[bool(row.data["active"]) for row in rows if row.kind == "note" and row.tag == "RECORD"],
-        alarms=[str(row.data["what"]) for row in rows if row.kind == "alarm" and row.tag == "record-failing"],
+        journal=rows,
     )
 
 
@@ -102,21 +82,13 @@ def went_on(before: Found | None, killed: Seen, after: Found | None, second: See
     twice = [id_ for id_, count in after.outcomes.items() if count != 1]
     none = [id_ for id_ in killed.asked if id_ not in after.outcomes]
     wrong += [f"orders with two outcomes: {twice}"] * bool(twice) + [f"orders without an outcome: {none}"] * bool(none)
-    if before is None or before.state is None or before.state.sequence.state in AT_REST:
+    if before is None or before.state is None:
         hot = [step for step in second.driven if any(step[place] for place in DANGEROUS)]
         return [*wrong, *(["heat or fog is on in a chamber at rest"] if hot else [])]
-    sequence, was = after.state.sequence, before.state.sequence
-    if sequence.state in ("running", "restarting"):
-        wrong.append(f"resumed without a person: {sequence.state}")
-    if sequence.phase != was.phase or not 0.0 <= sequence.phase_s - was.phase_s <= RESUME_SCANS + CHECKPOINT_SCANS:
-        wrong.append(f"phase {was.phase} at {was.phase_s:g} s became {sequence.phase} at {sequence.phase_s:g} s")
-    latched = any(before.state.protection.tripped)
-    if any(line in killed.lines for line in before.trips) and not latched:
-        wrong.append("a trip that was seen is not in the saved state")
-    if latched and not any(after.state.protection.tripped):
-        wrong.append("a latched trip came back reset")
-    if latched and any(step[place] for step in second.driven for place in DANGEROUS):
-        wrong.append("heat or fog was on with a trip latched")
+    wrong += [*saved(before), *taken_up(before, after)]
+    latched, at_rest = any(before.state.protection.tripped), before.state.sequence.state in AT_REST
+    if (latched or at_rest) and any(step[place] for step in second.driven for place in DANGEROUS):
+        wrong.append(f"heat or fog was on {'with a trip latched' if latched else 'in a chamber at rest'}")
     return wrong
 
 

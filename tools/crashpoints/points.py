@@ -48,6 +48,15 @@ def _cuts(found: list[Call]) -> list[Inject]:
     return tries
 
 
+def every(tries: list[Inject], step: int) -> list[Inject]:
+    """Every so-manieth of each kind of call in each thread, its first and its last always."""
+    kinds: dict[tuple[str, str], list[Inject]] = {}
+    for one in tries:
+        kinds.setdefault((one.name, one.thread), []).append(one)
+    chosen = {id(one) for of_kind in kinds.values() for one in (*of_kind[::step], of_kind[-1])}
+    return [one for one in tries if id(one) in chosen]
+
+
 def sample(tries: list[Inject], count: int | None, seed: str) -> list[Inject]:
     """So many of them, each kind of call at least once where there is room; None = all."""
     if count is None or count >= len(tries):

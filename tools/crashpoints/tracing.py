@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-Way = Literal["kill", "full", "error", "short"]
+Way = Literal["kill", "full", "error", "readonly", "short"]
 Thread = Literal["main", "recorder"]
 
 # What changes a file or its place. `?`: not every machine has it.
@@ -20,7 +20,10 @@ WATCHED = (
     "renameat2", "unlink", "unlinkat",
 )  # fmt: skip
 OPTIONAL = ("?rename", "?renameat", "?renameat2", "?unlink", "?unlinkat", "?writev", "?pwritev")
-REFUSABLE = ("pwrite64", "fsync", "fdatasync", "ftruncate")  # what SQLite asks of a disk
+# What SQLite asks of a disk, and what puts a whole file in an older one's place.
+REFUSABLE = (
+    "pwrite64", "fsync", "fdatasync", "ftruncate", "rename", "renameat", "renameat2", "unlink", "unlinkat",
+)  # fmt: skip
 _LINE = re.compile(r"^(\d+)\s+(\w+)\((.*)$")
 _ATTACH_S = 30.0
 
@@ -55,6 +58,7 @@ class Inject:
             "kill": f"signal=KILL:when={self.nth}",
             "full": f"error=ENOSPC:when={self.nth}..{self.nth + 2}",
             "error": f"error=EIO:when={self.nth}..{self.nth + 2}",
+            "readonly": f"error=EROFS:when={self.nth}..{self.nth + 2}",
         }[self.way]
         return ["-e", f"trace={self.name}", "-e", f"inject={self.name}:{spec}"]
 

@@ -9,24 +9,37 @@ from pathlib import Path
 
 from crashpoints.attempt import Play, Seen, Theatre, copied
 from crashpoints.judge import look, lost, went_on, whole
-from crashpoints.points import points, sample
+from crashpoints.points import every, points, sample
 from crashpoints.results import Result
 from crashpoints.scenes import Scene, begun
 from crashpoints.tracing import COUNT, Inject, Thread, Way, calls
 
-WAYS: tuple[Way, ...] = ("kill", "full", "error", "short")
+WAYS: tuple[Way, ...] = ("kill", "full", "error", "readonly", "short")
 AGAIN = Play(arguments=(), scans=10)
 SPARE = 30  # scans after the window in which a disk that refused is good again
+ALARM_SCANS = 2  # after the line that tells of the disk: an order of the next scan, which comes with it
 KILLED = -9
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which calls are tried: so many of them (None = all), drawn with a seed, of one thread or both."""
+    """Which calls are tried: so many of them (None = all), drawn with a seed, of one thread or both.
+
+    kinds: only these calls, () = all.  every: of what is left every so-manieth of each kind, first and last included.
+    """
 
     sample: int | None
     seed: int
     thread: Thread | None = None
+    kinds: tuple[str, ...] = ()
+    every: int = 1
+
+    def of(self, tries: list[Inject], name: str) -> tuple[list[Inject], int]:
+        """(what is tried of them, out of how many). name: of scene and way, so that each draws its own."""
+        asked = [
+            one for one in tries if self.thread in (None, one.thread) and (not self.kinds or one.name in self.kinds)
+        ]
+        return sample(every(asked, self.every), self.sample, f"{name} {self.seed}"), len(asked)
 
 
 def trial(
@@ -39,14 +52,13 @@ def trial(
     found = calls(log)
     if clean.status not in (0, 1):
         raise RuntimeError(f"{scene.name}: the clean run ended with {clean.status}: {clean.said[-500:]}")
-    todo = [one for one in points(found, way, out) if choice.thread in (None, one.thread)]
-    if not todo:
+    chosen, of = choice.of(points(found, way, out), f"{scene.name} {way}")
+    if not chosen:
         return None
     result = Result(scene.name, way, dict(Counter(call.name for call in found)))
-    chosen = sample(todo, choice.sample, f"{scene.name} {way} {choice.seed}")
-    say(f"{scene.name}, {way}: {scene.words}; {len(found)} calls, {len(chosen)} of {len(todo)} tried")
+    say(f"{scene.name}, {way}: {scene.words}; {len(found)} calls, {len(chosen)} of {of} tried")
     for one in chosen:
-        wrong = _killed(theatre, scene, one, result) if way == "kill" else _refused(theatre, scene, one, result)
+        wrong = _killed(theatre, scene, one, result) if way == "kill" else _refused(theatre, scene, one, result, clean)
         result.tried += 1
         if wrong:
             result.failures.append((one, wrong))
@@ -72,15 +84,15 @@ def _killed(theatre: Theatre, scene: Scene, one: Inject, result: Result) -> list
     return [*wrong, *went_on(before, seen, look(out), second), *whole(out, aside)]
 
 
-def _refused(theatre: Theatre, scene: Scene, one: Inject, result: Result) -> list[str]:
-    """The disk refuses at this call and twice more. What is wrong."""
+def _refused(theatre: Theatre, scene: Scene, one: Inject, result: Result, clean: Seen) -> list[str]:
+    """The disk refuses at this call and twice more. clean: the run in which it did not. What is wrong."""
     out, aside, log = theatre.folder / "out", theatre.folder / "aside", theatre.folder / "strace.log"
     begun(scene, out)
     play = replace(scene.play, scans=scene.play.scans + SPARE, trip=None)
     seen = theatre.run(play, out, one, log)
     result.struck += seen.cut or "(INJECTED)" in log.read_text(encoding="utf-8", errors="replace")
     result.acknowledged += len(seen.lines)
-    ended = seen.lived >= min(play.scans, scene.play.scans)
+    ended = seen.lived >= min(play.scans, clean.lived)  # a cycle that is over ends the program before its time
     if seen.status not in (0, 1) and not (seen.status == 3 and (seen.lived == 0 or ended)):
         return [f"control stopped after {seen.lived} scans with {seen.status}: {seen.said[-300:]}"]
     if seen.status == 3:
@@ -94,7 +106,7 @@ def _refused(theatre: Theatre, scene: Scene, one: Inject, result: Result) -> lis
         wrong.append(f"{scene.scans + seen.lived - 1 - len(found.scans)} scans are missing in the record")
     if found.told and found.told != [True, False] * (len(found.told) // 2):
         wrong.append(f"it was not told that the record was written again: {found.told}")
-    if found.told and found.alarms[:1] != ["comes"]:
+    if found.told and found.alarms[:1] != ["comes"] and found.told_scan + ALARM_SCANS <= found.scans[-1]:
         wrong.append(f"no alarm for it: {found.alarms}")
     return wrong
 
