@@ -19,6 +19,7 @@ from controller.config import (
     crosschecks,
     everyday,
     fills,
+    guarded,
     kinds,
     loader,
     offsets,
@@ -191,6 +192,7 @@ def _check_chamber(path: Path, report: Report, *, asked: bool) -> None:
         report.used.add(_shown(file.path))
     name = _shown(place.files["chamber"].path)
     report.notes += [f"{name}: {text}" for text in offsets.notes(place.chamber.signals, datetime.now(UTC).date())]
+    report.notes += [f"{name}: {text}" for text in guarded.notes(place.chamber)]
     if asked:
         pulses = [device.pulse.tag for device in place.devices if device.pulse is not None]
         points = _shown(place.files["points"].path)

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from controller.config import crosschecks, loader, pointlist, reach, tags
+from controller.config import crosschecks, guarded, loader, pointlist, reach, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import find
 from controller.config.loader import Loaded
@@ -138,6 +138,8 @@ def _site_files(
         _add(files, found, kind, partial(_read_device, name, beside, device_class))
     if "points" in files:
         found += tags.problems(wanted, files["points"].value, here.path, files["points"].path)
+    if "points" in files and not found:  # only where every tag is there can be asked what stands on it
+        found += guarded.problems(wanted, files["points"].value, here.path, files["points"].path)
     if "points" in files and devices and all(kind in files for kind, _ in devices):
         found += _layouts(layout, files["points"], [files[kind] for kind, _ in devices])
     return files

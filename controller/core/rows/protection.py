@@ -103,3 +103,4 @@ ROWS: tuple[Row, ...] = (
         "flush or drain as what is due says, then say that it is done: fog comes back by itself"),
 )
 NUMBER: dict[str, int] = {row.tag: number for number, row in enumerate(ROWS)}
+HARD_WIRED: tuple[str, ...] = ("emergency-stop", "limiter", "person-inside")  # they act without us, we follow
