@@ -39,7 +39,7 @@ from controller.core.outlook.diary import Forecast
 from controller.core.outlook.forecast import Case, forecast
 from controller.core.product.mix import Mix
 from controller.core.protection import protection
-from controller.core.sequence.recipe import Phase, Recipe, band
+from controller.core.sequence.recipe import ChamberLimits, Phase, Recipe, band
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
@@ -63,6 +63,7 @@ class Report:
     incomplete: set[str] = field(default_factory=set)  # good so far, but a file that belongs to it is not
     notes: list[str] = field(default_factory=list)
     recipes: list[Recipe] = field(default_factory=list)
+    limits: ChamberLimits = field(default_factory=ChamberLimits)  # of the chamber that recipes must fit
     forecasts: dict[str, tuple[Case, Forecast]] = field(default_factory=dict)  # by name of the recipe
     phases: dict[str, dict[int, str]] = field(default_factory=dict)  # of each recipe: kinds of its phases, from 1
     used: set[str] = field(default_factory=set)  # files that a chamber brought with it
@@ -239,6 +240,7 @@ def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:
         asked, case, said = fills.filled(asked, load_filling(args.filling), case)
     ahead = forecast(outlook.room(place, empty), asked, mix, case)
     report.recipes.append(recipe.value)
+    report.limits = place.limits
     notes = crosschecks.notes(recipe.value, place, case.load_t)
     if standing is None:
         report.forecasts[recipe.value.name] = (case, ahead)
@@ -318,6 +320,7 @@ def _as_text(report: Report) -> str:
         title = f"{recipe.name}, version {recipe.version}" + (f": {recipe.text}" if recipe.text else "")
         lines += ["", title, summary.table([summary.HEADER, *summary.rows(recipe)])]
         lines += ["", summary.table([summary.UNLOOKED, *summary.unlooked_for(recipe)])]
+        lines += ["", *summary.air_found(recipe, report.limits)]
         if recipe.name in report.forecasts:
             case, ahead = report.forecasts[recipe.name]
             lines += ["", forecasts.text(ahead, case)]

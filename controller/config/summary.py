@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from controller.core.sequence.phase_kinds import DOOR, outage_words
-from controller.core.sequence.recipe import End, Phase, Recipe
+from controller.core.sequence.phase_kinds import APART_K, DOOR, KINDS, RESTART_S, outage_words
+from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
 
 UNLOOKED = ("phase", "with a door open", "after a power loss under an hour", "after a longer one")
 HEADER = ("phase", "air degC", "rate K/h", "fog below %", "judged from %", "fan kg/s", "ends when")
@@ -37,6 +37,28 @@ def unlooked_for(recipe: Recipe) -> list[tuple[str, ...]]:
         )
         for number, phase in enumerate(recipe.phases, start=1)
     ]
+
+
+def air_found(recipe: Recipe, limits: ChamberLimits) -> list[str]:
+    """What the air that is found after a power loss does, in lines: to which phases, by their numbers."""
+    numbered = list(enumerate(recipe.phases, start=1))
+    setting = [number for number, phase in numbered if KINDS[phase.kind].sets]
+    alone = [number for number, phase in numbered if KINDS[phase.kind].sets and phase.on_outage == "resume"]
+    others = [number for number, _phase in numbered if number not in setting]
+    low, high = limits.temperature_degC_min, limits.temperature_degC_max
+    said = [f"the air after a power loss, once it could be believed for {RESTART_S / 60.0:g} min:"]
+    if setting:
+        where = f"{low:g} to {high:g} degC ([limits] of the chamber)"
+        said.append(f"  {_phases(setting)}: outside {where} the cycle aborts")
+    if alone:
+        said.append(f"  {_phases(alone)}: more than {APART_K:g} K off its band it does not restart by itself")
+    if others:
+        said.append(f"  {_phases(others)}: any air will do, nothing there is still to set")
+    return said
+
+
+def _phases(numbers: list[int]) -> str:
+    return ("phase " if len(numbers) == 1 else "phases ") + ", ".join(map(str, numbers))
 
 
 def ending(end: End, *, dries: bool = False) -> str:

@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, SAFE, VENT_OPEN, Row
-from controller.core.sequence.phase_kinds import AFTER, DOOR, EMPTY, KINDS, OUTAGES, outage_words
+from controller.core.sequence.phase_kinds import (
+    AFTER,
+    APART_K,
+    DOOR,
+    EMPTY,
+    KINDS,
+    OUTAGES,
+    RESTART_S,
+    outage_words,
+)
 
 _COLUMNS = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame"), (VENT_OPEN, "vent"))
 _CYCLE = {"none": "goes on", "door": "as the phase says", "hold": "clock stops", "abort": "aborts"}
+_SETS = ", ".join(name for name, kind in KINDS.items() if kind.sets)
 _LEGEND = (
     "off = off once tripped; at once = off while the cause is there, without delay; open = exhaust open; safe = the",
     "safe value of the point list. By itself: goes back so long after its cause has gone. Reset: stays until somebody",
@@ -61,6 +71,9 @@ def _unlooked_for() -> list[str]:
         "",
         "While a clock stands the climate is kept; it stands until a person restarts it, save where it says that it",
         "restarts. What aborts is off. Nothing restarts while a row has tripped, a lock hangs or air probes are bad.",
+        f"The air that is found, once probes were good and no row tripped for {RESTART_S / 60.0:g} min: in {_SETS}",
+        "the cycle aborts where its mean is outside [limits] of the chamber file, because the product must be judged",
+        f"then; and none of these phases restarts by itself where it is more than {APART_K:g} K off its band.",
     ]
 
 

@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Generic
 
 from controller.core.frames import Command, Event
+from controller.core.orders.verbs import RESUMING
 from controller.core.sequence.phase_kinds import Outage, classed, ordered_after
 from controller.core.sequence.recipe import Phase
 from controller.errors import UnavailableError
@@ -23,7 +24,6 @@ from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
 OUTAGE_S_MAX = 30 * 86400.0
-RESTART_S = 60.0  # a phase that resumes by itself does so then: fan and readings are there again, or a protection acts
 
 
 class InstanceLock:
@@ -144,7 +144,7 @@ def commands_after(kind: Outage, procedure: str, scan: int, phase: Phase) -> tup
     verbs = ordered_after(kind, phase.on_outage, phase.kind)
     if procedure in ("held", "holding") and "abort" not in verbs:
         return ()
-    return tuple(Command(f"outage-{scan}" + (f"-{verb}" if n else ""), verb, "restart") for n, verb in enumerate(verbs))
+    return tuple(Command(f"outage-{scan}" + (f"-{verb}" if n else ""), verb, RESUMING) for n, verb in enumerate(verbs))
 
 
 def _utc(utc_ms: int) -> str:

@@ -10,13 +10,14 @@ from pathlib import Path
 from controller.core.frames import Command, Event, RawInputs
 from controller.core.hand.register import ALL, only_locks
 from controller.core.invariants.invariants import FRESH
-from controller.core.orders.procedure import AT_REST, STATES
-from controller.core.orders.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, SIMULATE
+from controller.core.orders.procedure import AT_REST, CONTROLLED, STATES
+from controller.core.orders.verbs import AUTOMATIC, FORCE, MANUAL, RELEASE, RESUMING, SIMULATE
 from controller.core.scan import ScanState
+from controller.core.sequence.phase_kinds import KINDS, RESTART_S
 from controller.core.upkeep.upkeep import carried
 from controller.errors import ConfigError, LinkError, Problem, StoreError
 from controller.runtime.loop import Start
-from controller.runtime.restart import RESTART_S, Resumed, commands_after, restore
+from controller.runtime.restart import Resumed, commands_after, restore
 from controller.runtime.session import CODEC, Session
 from controller.store.header import Header
 from controller.store.reader import Reader
@@ -57,10 +58,13 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
 
 
 def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, now_ms: int) -> Start:
-    """The first scan after an outage, with this state: a cycle in progress has its clock stopped, or is aborted."""
+    """The first scan after an outage, with this state: a cycle in progress has its clock stopped, or is aborted; its
+    air is judged as soon as it can be believed."""
     procedure = state.sequence.state
-    number = max(0, state.sequence.phase)
-    ordered = commands_after(resumed.kind, procedure, resumed.scan, session.plan.sequence.recipe.phases[number])
+    phase = session.plan.sequence.recipe.phases[max(0, state.sequence.phase)]
+    ordered = commands_after(resumed.kind, procedure, resumed.scan, phase)
+    if procedure in CONTROLLED and KINDS[phase.kind].sets:
+        state = replace(state, sequence=replace(state.sequence, back_s=0.0))
     later = resumed.scan + round(RESTART_S / session.plan.dt_s)
     return Start(
         state=replace(
@@ -139,7 +143,7 @@ def _let_go(state: ScanState, scan: int) -> tuple[Command, ...]:
     kinds = {entry.kind for entry in state.by_hand.entries}
     orders = ((RELEASE, {FORCE, SIMULATE}), (AUTOMATIC, {MANUAL}))
     return tuple(
-        Command(f"outage-{scan}-{verb}", verb, "restart", (("tag", ALL),)) for verb, ends in orders if kinds & ends
+        Command(f"outage-{scan}-{verb}", verb, RESUMING, (("tag", ALL),)) for verb, ends in orders if kinds & ends
     )
 
 

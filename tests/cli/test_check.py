@@ -230,6 +230,21 @@ def test_a_hold_that_is_over_at_once_and_air_drier_than_judged_are_noted_with_a_
     assert "below the 90 % it is judged by" in dry[0] and "what would help" in dry[0]
 
 
+def test_what_air_found_after_a_power_loss_does_is_said_phase_by_phase(configs, capsys):
+    weekend = configs / "recipes/weekend.toml"
+    head, hold = weekend.read_text().split('kind = "hold"')
+    weekend.write_text(f'{head}kind = "hold"\non_outage = "resume"{hold}')
+    chamber = configs / "chambers/demo-north.toml"
+    chamber.write_text(chamber.read_text().replace("temperature_degC_min = 5.0", "temperature_degC_min = 4.0"))
+    assert main(["check", str(weekend), "--chamber", str(chamber), "--outdoor", "8/80"]) == GOOD
+    said = capsys.readouterr().out.split("the air after a power loss, once it could be believed for 1 min:\n")[1]
+    assert said.splitlines()[:3] == [
+        "  phases 1, 2, 3: outside 4 to 45 degC ([limits] of the chamber) the cycle aborts",
+        "  phase 3: more than 5 K off its band it does not restart by itself",
+        "  phases 4, 5, 6: any air will do, nothing there is still to set",
+    ]
+
+
 def test_a_hold_is_short_below_what_the_verdict_asks_for():
     rules = load(SHIPPED / "verdict.toml", VerdictRules)
     assert rules.hold_hours_min == outlook.HOLD_H_MIN

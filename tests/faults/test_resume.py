@@ -43,7 +43,10 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     before = rig.results[-1].state
     start = begin(rig.session, record, header(rig), NOW_MS)
     assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
-    assert start.state == replace(before, memory=FRESH, upkeep=start.state.upkeep, product=start.state.product)
+    assert start.state == replace(
+        before, memory=FRESH, upkeep=start.state.upkeep, product=start.state.product,
+        sequence=replace(before.sequence, back_s=0.0),
+    )
     assert start.state.product.ages_h == before.product.ages_h
     assert start.state.product.unheated_s == 119.0, "and one second is the next scan's own"
     assert [command.verb for command in start.commands] == ["hold"]
@@ -90,6 +93,25 @@ def test_nothing_resumes_by_itself_while_a_protection_acts(rig: Any, record: Pat
     rig.run(90, start=start)
     assert rig.state(89) == "held"
     assert "restart by restart: refused, a protection still acts" in rig.rows("command")[-1][1].text
+
+
+def test_a_chamber_that_is_found_too_cold_is_aborted_after_a_minute_of_moving_air(rig: Any, record: Path) -> None:
+    """A chamber whose limits begin at 25 degC, come back to with 20.5."""
+    live(rig, record)
+    plan = rig.session.plan
+    phases = tuple(replace(phase, air_degC_min=25.0) for phase in plan.sequence.phases)
+    rig.session = replace(rig.session, plan=replace(plan, sequence=replace(plan.sequence, phases=phases)))
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    rig.results.clear()
+    rig.journal.clear()
+    rig.run(70, start=start)
+    assert [rig.state(scan) for scan in (0, 1, 58, 59, 60, 69)] == [
+        "holding", "held", "held", "aborting", "aborted", "aborted"
+    ]
+    found = rig.results[59].climate.temperature_degC
+    told = [event.text for _scan, event in rig.rows("state")][-2]
+    assert f"after the outage the air is {found:.1f} degC, outside 25 to 45 degC" in told
+    assert not any(rig.out(scan, tag) for scan in range(60, 70) for tag in ("YC-103", "XV-102A", "XV-102B"))
 
 
 def test_a_latched_trip_is_latched_after_the_restart_until_a_person_resets(rig: Any, record: Path) -> None:

@@ -26,6 +26,22 @@ from controller.store.reader import Reader
 
 SCRIPTS = TEMPLATES.parent / "static" / "js"
 OPTIONAL = ("alarm.", "dutyitem.")  # English comes from the record itself
+TOO_COLD = (
+    "after the outage the air is 3.2 degC, outside 5 to 45 degC, the limits of this chamber: have the product judged;"
+    " when it is good, reset, then start with its age"
+)
+ZU_KALT = (
+    "nach dem Ausfall hat die Luft 3.2 °C, außerhalb von 5 bis 45 °C, den Grenzen dieser Kammer: Produkt beurteilen"
+    " lassen; ist es gut, räumen, dann mit seinem Alter starten"
+)
+FAR_OFF = (
+    "the air is 20.0 degC, more than 5 K off its band of 28.0 to 40.0 degC: look at chamber and product, then restart"
+    " it yourself"
+)
+ZU_WEIT = (
+    "die Luft hat 20.0 °C, mehr als 5 K neben ihrem Band von 28.0 bis 40.0 °C: nach Kammer und Produkt sehen, dann die"
+    " Uhr selbst weiterlaufen lassen"
+)
 
 
 def names(text: str) -> set[str]:
@@ -94,6 +110,8 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
         ("dry limit of the door frame bay 3", "Taugrenze an: Torrahmen Feld 3"),
         ("dry limit of the board bay 4 level 1, estimated, reserve 0.15 K",
          "Taugrenze an: Brett Feld 4 Etage 1, geschätzt, Reserve 0.15 K"),
+        (f"held -> aborting: {TOO_COLD}", f"Uhr angehalten → wird abgebrochen: {ZU_KALT}"),
+        (f"restart by restart: refused, {FAR_OFF}", f"Uhr weiterlaufen lassen von restart: abgelehnt, {ZU_WEIT}"),
         ("phase 2 of 3, ramp: over, in band", "Phase 2 von 3, Erwärmen: vorbei, im Band"),
         ("pause by rest: refused, stale: 9 s old, at most 2 s; give it again",
          "Pause von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),

@@ -30,6 +30,7 @@ DONE = "done"  # an item of what people have to do
 
 TROUBLE = "trouble"  # the runtime tells of itself: arguments tag (of rows.alarms.TOLD) and active
 RUNTIME = "runtime"  # who may say so
+RESUMING = "restart"  # who orders what is to be done after an outage
 
 VERBS: frozenset[str] = frozenset(
     (*COMMANDS, RESET_TRIPS, ACKNOWLEDGE, SILENCE, NEXT_PHASE, CHARGE, DISCHARGE, *HIDING, *BY_HAND, *LOCKING, DONE)

@@ -17,6 +17,8 @@ Outage = Literal["short", "middle", "long", "clock"]
 # Common practice of setpoint programmers: a time test on the outage. The limits are ours.
 SHORT_S, LONG_S = 600.0, 3600.0
 CLOCK_STEP_S = 5.0  # UTC may have been set back by this much without meaning anything
+RESTART_S = 60.0  # after an outage: then a phase restarts by itself, and air is believed: the fan has run by then
+APART_K = 5.0  # in air farther off its band no phase restarts by itself: a person looks first; our choice
 OUTAGES: dict[Outage, str] = {
     "short": "under 10 min", "middle": "10 to 60 min", "long": "an hour or more", "clock": "clock set back",
 }
@@ -27,7 +29,9 @@ class Kind:
     """What a kind of phase may do. moves: +1 its setpoint goes up, -1 down. waits: its clock waits for the chamber.
 
     pulses: its fan may rest between whiles. dries: it vents above a humidity of its own. empty: nothing stands inside,
-    so nothing is said of product: no drying, no age, no alarm of it.
+    so nothing is said of product: no drying, no age, no alarm of it. sets: its concrete is still to become hard, and
+    the chamber's limits of temperature hold for it: air found beyond them after an outage ends the cycle. (In the
+    others the air may be as cold as the hall or the outdoors with nothing wrong, and what is kept off it spoils it.)
     """
 
     text: str
@@ -38,14 +42,15 @@ class Kind:
     pulses: bool = False
     dries: bool = False
     empty: bool = False
+    sets: bool = False
 
 
 KINDS: dict[PhaseKind, Kind] = {
     "fill": Kind(text="boards come in through the doors; no heat"),
-    "rest": Kind(text="the concrete sets", heats=True),
-    "ramp": Kind(text="the setpoint moves up", heats=True, moves=1, waits=True),
-    "hold": Kind(text="the climate is kept", heats=True, waits=True),
-    "cooldown": Kind(text="the setpoint moves down; no heat", moves=-1),
+    "rest": Kind(text="the concrete sets", heats=True, sets=True),
+    "ramp": Kind(text="the setpoint moves up", heats=True, moves=1, waits=True, sets=True),
+    "hold": Kind(text="the climate is kept", heats=True, waits=True, sets=True),
+    "cooldown": Kind(text="the setpoint moves down; no heat", moves=-1, sets=True),
     "vent": Kind(text="outdoor air, before the doors open; no heat, no fog", fogs=False),
     "park": Kind(text="finished and waiting to be taken out: moist, no heat", pulses=True),
     "dry-out": Kind(text="the empty chamber is dried", heats=True, fogs=False, dries=True, empty=True),
@@ -65,7 +70,8 @@ DOOR: dict[OnDoor, tuple[str, str, str]] = {
 
 # What the first scans after an outage are ordered to do in a cycle that was in progress, by its class and `on_outage`.
 # hold: the clock stops, the climate is kept, a person restarts. hold, restart: so does the controller a minute later,
-# from the measured temperature, unless a protection acts. abort: everything off; the product has to be judged.
+# from the measured temperature, unless a protection acts or the air is APART_K off its band. abort: everything off;
+# the product has to be judged.
 AFTER: dict[tuple[Outage, OnOutage], tuple[str, ...]] = {
     ("short", "hold"): ("hold",),
     ("middle", "hold"): ("hold",),

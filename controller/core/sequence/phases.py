@@ -6,7 +6,7 @@ Also where a moving setpoint begins and what is asked of the loops at a given se
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import isfinite
+from math import inf, isfinite
 from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
@@ -48,6 +48,7 @@ class PhasePlan:
     fan that never rests; still: what is asked while it rests.
     on_door_stand: doors are daily work; door_keep_s, door_blind_s: as in the recipe.
     targets: what is asked once nothing moves any more; the same object every scan.
+    air_degC_min, air_degC_max: what the air may be when it is found after an outage, infinite where nothing sets.
     """
 
     name: str
@@ -75,6 +76,8 @@ class PhasePlan:
     fan_on_s: float
     fan_off_s: float
     still: Targets
+    air_degC_min: float
+    air_degC_max: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +106,7 @@ class SequenceState:
     acknowledge: somebody acknowledged all alarms in this scan. for_alarms: orders of this scan that alarms answer.
     passed_on: orders of this scan that others answer: the charge table, what people override and lock; and start.
     airing_s: a fan that rests by turns may not before so long after the phase began: rest did the surfaces no good.
+    back_s: for how long the air could be believed since an outage, until it is judged; below 0 when it is not to be.
     """
 
     state: str
@@ -125,6 +129,7 @@ class SequenceState:
     for_alarms: tuple[Command, ...]
     passed_on: tuple[Command, ...] = ()
     airing_s: float = 0.0
+    back_s: float = -1.0
 
 
 def bind(
@@ -132,7 +137,8 @@ def bind(
 ) -> SequencePlan:
     """Bind a recipe that has no `problems` under these limits. The fan's flow is taken as proportional to speed."""
     phases = tuple(
-        _phase_plan(config, recipe.phases, number, flow_kg_per_s_at_full) for number in range(len(recipe.phases))
+        _phase_plan(config, recipe.phases, number, flow_kg_per_s_at_full, limits)
+        for number in range(len(recipe.phases))
     )
     first = phases[0].targets
     rest = Targets(first.floor_degC, first.ceiling_degC, 0.0, 0.0, 0.0, first.supply_over_return_K_max, 0.0,
@@ -213,7 +219,9 @@ def stopping_targets(plan: SequencePlan, state: SequenceState) -> Targets:
                    plan.stop_fan_pct, heat=False, fog=False, vent=True)
 
 
-def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, full: float) -> PhasePlan:
+def _phase_plan(
+    config: SequenceConfig, phases: tuple[Phase, ...], number: int, full: float, limits: ChamberLimits
+) -> PhasePlan:
     phase = phases[number]
     floor, ceiling = band(phase)
     reach = phase  # whose band counts as reached: a ramp's is that of the hold after it
@@ -240,6 +248,8 @@ def _phase_plan(config: SequenceConfig, phases: tuple[Phase, ...], number: int, 
         end=ends.bind(phase), targets=targets, dry_below_pct=phase.rh_vent_above_pct if kind.dries else 0.0,
         fan_on_s=phase.fan_on_s, fan_off_s=phase.fan_off_s,
         still=replace(targets, fan_pct=0.0, heat=False, fog=False, vent=False),
+        air_degC_min=limits.temperature_degC_min if kind.sets else -inf,
+        air_degC_max=limits.temperature_degC_max if kind.sets else inf,
     )
 
 

@@ -19,6 +19,7 @@ from controller.core.orders.commands import fresh, objection, outcome
 from controller.core.orders.procedure import CONTROLLED, DONE, ON_ABORT, ON_HOLD, after_command, refusal
 from controller.core.orders.verbs import ACKNOWLEDGE, FOR_ALARMS, NEXT_PHASE, PASSED_ON, RESET_TRIPS
 from controller.core.product.product import Product
+from controller.core.sequence import goingon
 from controller.core.sequence.ends import over
 from controller.core.sequence.phases import (
     SequenceConfig,
@@ -61,9 +62,11 @@ def advance(
     exactly one event: here, save for "reset-trips" (see `SequenceState.reset`), FOR_ALARMS and PASSED_ON, which others
     answer. locked: whose lock keeps the outputs off, "" for nobody's. trim_K: by how much people have moved the band.
     """
-    passing = state.trail or state.reset or state.acknowledge or state.for_alarms or state.passed_on
+    passing = (
+        state.trail or state.reset or state.acknowledge or state.for_alarms or state.passed_on or state.back_s >= 0.0
+    )
     if commands or effect != "none" or passing:
-        state, events = _decide(plan, state, commands, climate, effect, locked)
+        state, events = _decide(plan, state, commands, climate, effect, dt_s, locked)
         if state.trail:
             return state, _targets(plan, state), events
     elif state.state == "running":
@@ -123,7 +126,8 @@ def _run(
         airing_s = airing_until_s(phase, airing_s, phase_s + waiting_s, climate)
     after = make_state("running", state.phase, phase_s, cycle_s, state.held_s, 0.0, floor, ceiling, rate_K_per_h,
                        waiting_s, waiting_s >= phase.wait_alarm_s, state.hold_start_s, None, state.commands,
-                       (), state.reset, state.acknowledge, state.for_alarms, state.passed_on, airing_s)
+                       (), state.reset, state.acknowledge, state.for_alarms, state.passed_on, airing_s,
+                       state.back_s)
     if why:
         return _next_phase(plan, after, climate, why)
     if phase.fan_off_s and rests(phase, airing_s, phase_s + waiting_s):
@@ -177,7 +181,7 @@ def _wait(
         after = make_state(name, state.phase, state.phase_s, state.cycle_s, state.held_s + dt_s, 0.0, state.floor_degC,
                            state.ceiling_degC, 0.0, state.waiting_s, state.waiting_long, state.hold_start_s,
                            state.resume_floor_degC, state.commands, (), state.reset,
-                           state.acknowledge, state.for_alarms, state.passed_on, state.airing_s)
+                           state.acknowledge, state.for_alarms, state.passed_on, state.airing_s, state.back_s)
         return after, _targets(plan, after), NO_EVENTS
     state_s = state.state_s + dt_s
     why = "done"
@@ -217,9 +221,11 @@ def _come_back(
 
 
 def _decide(
-    plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str, locked: str
+    plan: SequencePlan, state: SequenceState, commands: tuple[Command, ...], climate: Climate, effect: str, dt_s: float,
+    locked: str,
 ) -> tuple[SequenceState, tuple[Event, ...]]:
-    """Apply commands in order, then what protection asks for. `trail` of the result names every state entered."""
+    """Apply commands in order, then what protection asks for, then what the air found after an outage does. `trail` of
+    the result names every state entered."""
     if state.trail or state.reset or state.acknowledge or state.for_alarms or state.passed_on:
         state = replace(state, trail=(), reset=(), acknowledge=False, for_alarms=(), passed_on=())
     events: list[Event] = []
@@ -234,9 +240,15 @@ def _decide(
                 state = _obey(plan, state, command, climate, effect, events)
     name = state.state
     table = ON_ABORT if effect == "abort" else ON_HOLD
-    if name in table and _stops(plan, state, effect):
+    if name in table and goingon.stops(plan, state, effect):
         state = _enter(state, table[name])
         events.append(_moved(name, state.state, f"protection asks for {effect}"))
+    if state.back_s >= 0.0 and (name := state.state) in CONTROLLED:
+        back_s, why = goingon.judge_air(plan.phases[state.phase], state.back_s, climate, effect, dt_s)
+        state = replace(state, back_s=back_s)
+        if why:
+            state = _enter(state, ON_ABORT[name])
+            events.append(_moved(name, state.state, why))
     return state, tuple(events)
 
 
@@ -257,7 +269,7 @@ def _obey(
     if verb == NEXT_PHASE:
         return _end_phase(plan, state, command, climate, events)
     following = after_command(name, verb)
-    reason = refusal(name, verb) if following is None else _not_ready(plan, state, command, climate, effect)
+    reason = refusal(name, verb) if following is None else goingon.objection(plan, state, command, climate, effect)
     events.append(outcome(command, reason))
     if following is None or reason:
         return state
@@ -294,28 +306,6 @@ def _end_phase(
     return after
 
 
-def _not_ready(plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, effect: str) -> str:
-    """Why a command that the table allows is refused all the same; "" when it is not."""
-    verb = command.verb
-    if verb not in ("start", "restart", "resume"):
-        return ""
-    if effect != "none" and (verb == "start" or _stops(plan, state, effect)):
-        return "a protection still acts: remove its cause, reset trips, then give it again"
-    if not climate.temperature_ok:
-        return "no good air temperature: mend the probes, then give it again"
-    for name, value in command.args:
-        if verb == "start" and name == "recipe" and value != plan.recipe.name:
-            return f"the recipe loaded is {plan.recipe.name}, not {value}"
-    return ""
-
-
-def _stops(plan: SequencePlan, state: SequenceState, effect: str) -> bool:
-    """Does this effect stop the clock in this phase? An open door does only where the phase says so."""
-    if effect == "door":
-        return state.phase >= 0 and plan.phases[state.phase].on_door_hold
-    return effect != "none"
-
-
 def _from_measured(state: SequenceState, mean_degC: float) -> SequenceState:
     """Restart from where the chamber is: the floor goes down to the mean and remembers where it stood."""
     goal = state.floor_degC if state.resume_floor_degC is None else state.resume_floor_degC
@@ -325,7 +315,9 @@ def _from_measured(state: SequenceState, mean_degC: float) -> SequenceState:
 
 
 def _enter(state: SequenceState, following: str) -> SequenceState:
-    return replace(state, state=following, state_s=0.0, rate_K_per_h=0.0, trail=(*state.trail, following))
+    back_s = state.back_s if following in CONTROLLED else goingon.NOT_LOOKED_FOR
+    return replace(state, state=following, state_s=0.0, rate_K_per_h=0.0, trail=(*state.trail, following),
+                   back_s=back_s)
 
 
 def _targets(plan: SequencePlan, state: SequenceState) -> Targets:
