@@ -62,6 +62,27 @@ def test_the_same_order_sent_twice_lies_at_the_desk_once(as_role: AsRole, data: 
     assert "another order has the id" in other.text
 
 
+def test_a_phase_is_ended_once_however_many_press(as_role: AsRole, served: Served, data: Path) -> None:
+    olga, sven = as_role("operate"), as_role("supervise")
+    watch = served.page.feed.watches["chamber"]
+    watch.seen = {**watch.seen, "phase": 2}
+
+    def press(browser: TestClient, id_: str, phase: int) -> tuple[int, str]:
+        asked = order("next-phase", id_, seen="running", phase=phase)
+        answer = browser.post(f"{HERE}/commands?wait_s=0", json=asked)
+        return answer.status_code, answer.text
+
+    old = press(olga, "a" * 32, 1)
+    assert old[0] == 409
+    assert "given for phase 1, it is phase 2 now" in old[1]
+    assert press(olga, "b" * 32, 2)[0] == 200
+    assert press(olga, "b" * 32, 2)[0] == 200, "the same order again is no other one"
+    both = press(sven, "c" * 32, 2)
+    assert both[0] == 409
+    assert "person-operate has just ended a phase" in both[1]
+    assert [row[0] for row in laid_down(data)] == ["b" * 32]
+
+
 def test_a_silent_controller_gets_only_orders_that_make_safe(as_role: AsRole, served: Served, data: Path) -> None:
     browser = as_role("operate")
     watch = served.page.feed.watches["chamber"]

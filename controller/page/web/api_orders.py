@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from controller.core.orders.verbs import SAFE
+from controller.core.orders.verbs import NEXT_PHASE, SAFE
 from controller.errors import StoreError
 from controller.page.live.places import ChamberPlace
 from controller.page.people import audit
@@ -22,6 +23,7 @@ from controller.store.glance import Glance
 
 router = APIRouter(prefix="/api/v1", tags=["orders"])
 WAIT_S, WAIT_S_MAX, LOOK_S = 3.0, 10.0, 0.1
+SAME_PHASE_MS = 3_000  # an end of a phase given so soon after another was meant for the same one
 LINES_BACK = 20_000  # an outcome farther back than this is not looked for
 _Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{8,64}$")]
 _Wait = Annotated[float, Query(ge=0.0, le=WAIT_S_MAX)]
@@ -29,13 +31,15 @@ _Wait = Annotated[float, Query(ge=0.0, le=WAIT_S_MAX)]
 
 class Asked(BaseModel):
     """One order. id: made by the sender for one intention; the same id again is the same order. seen: the state of the
-    chamber that the sender looked at; an order for another state is refused."""
+    chamber that the sender looked at; an order for another state is refused. phase: for next-phase, the number of the
+    phase that the sender looked at; another one is not ended."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
     id: _Id
     verb: Annotated[str, Field(min_length=1, max_length=40)]
     args: Annotated[dict[Annotated[str, Field(max_length=40)], bool | float | str], Field(max_length=20)] = {}
     seen: Annotated[str, Field(max_length=40)] = ""
+    phase: Annotated[int, Field(ge=0, le=999)] | None = None
 
 
 class Note(BaseModel):
@@ -62,6 +66,8 @@ async def give(
         await asyncio.to_thread(_require_released, page, place, str(asked.args["recipe"]))
     after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
     old = _before(watch.seen, asked)
+    if asked.verb == NEXT_PHASE:
+        await asyncio.to_thread(_require_first, page, place, asked, watch.seen)
     await asyncio.to_thread(_lay_down, page, place, asked, visitor)
     found = await _outcome(place, asked.id, after, wait_s)
     await asyncio.to_thread(_remember, page, visitor, station_of(request), place, asked, old, found)
@@ -117,6 +123,22 @@ def _require_released(page: Page, place: ChamberPlace, recipe: str) -> None:
     version = next((one for one in versions_at(page.desks, place) if recipe in (one.sha256, one.name)), None)
     if version is None or not version.released:
         raise HTTPException(403, "this version of a recipe is not released: somebody who may has to approve it first")
+
+
+def _require_first(page: Page, place: ChamberPlace, asked: Asked, seen: Json) -> None:
+    """Two people press at once, or one on an old picture: a phase is ended once, not the next one too."""
+    now, rows = seen.get("phase"), []
+    if page.desks.there(place):
+        with page.desks.at(place) as desk:
+            rows = desk.rows("SELECT id, verb, who, utc_ms FROM commands ORDER BY number DESC LIMIT 20")
+    if any(row[0] == asked.id for row in rows):
+        return  # the same order again: it keeps its one outcome
+    if asked.phase is not None and asked.phase != now:
+        raise HTTPException(409, f"given for phase {asked.phase}, it is phase {now} now: look and give it again")
+    since_ms = time.time_ns() // 1_000_000 - SAME_PHASE_MS
+    other = next((who for _id, verb, who, utc_ms in rows if verb == NEXT_PHASE and utc_ms > since_ms), None)
+    if other is not None:
+        raise HTTPException(409, f"{other} has just ended a phase: look and give it again")
 
 
 def _lay_down(page: Page, place: ChamberPlace, asked: Asked, visitor: Visitor) -> None:

@@ -1,4 +1,5 @@
 // Active alarms: cause, consequence, action, and what may be done about each.
+import { byWhen } from "./answers.js";
 import { badge, el, known, may, sign, spoken, t } from "./core.js";
 import { clock, span } from "./format.js";
 
@@ -7,7 +8,10 @@ let shown = "";
 export function drawAlarms(box, now, doing) {
   if (!box) return;
   const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), may("operate"), doing.live]);
-  if (key === shown && box.children.length) return; // leave focus and open texts where they are
+  if (key === shown && box.children.length) { // leave focus and open texts where they are, time goes on
+    for (const one of now.alarms) { const line = box.querySelector(`[data-tag="${one.tag}"] .since`); if (line) line.textContent = times(one, now); }
+    return;
+  }
   shown = key;
   const unacked = now.alarms.filter((one) => !one.hidden && (one.state === "U" || one.state === "R"));
   const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate") || !doing.live, on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge_all"));
@@ -16,6 +20,11 @@ export function drawAlarms(box, now, doing) {
 }
 
 const LEVEL = { high: "act", medium: "look", low: "note" };
+
+// Since when, by when somebody should see to it, and why it is hidden.
+function times(one, now) {
+  return [t("alarm.since", { clock: clock(one.from_ms, now.utc_ms), span: span(now.utc_ms - one.from_ms) }), one.state === "U" || one.state === "A" ? byWhen(one.by_ms, now.utc_ms) : "", one.hidden].filter(Boolean).join(" · ");
+}
 
 function alarm(one, now, doing) {
   const dl = el("dl", { class: "pairs" });
@@ -29,6 +38,6 @@ function alarm(one, now, doing) {
   }
   return el("article", { class: `alarm ${one.priority} ${one.hidden ? "hidden-one" : ""}`, "data-tag": one.tag },
     el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, sign(LEVEL[one.priority]), known(`alarm.${one.tag}.text`, one.text), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),
-    el("p", { class: "small soft" }, t("alarm.since", { clock: clock(one.from_ms, now.utc_ms), span: span(now.utc_ms - one.from_ms) }), one.state === "U" || one.state === "A" ? ` · ${t("need.by", { clock: clock(one.by_ms, now.utc_ms) })}` : "", one.hidden ? ` · ${one.hidden}` : ""),
+    el("p", { class: "small soft since" }, times(one, now)),
     dl, buttons.children.length ? buttons : null);
 }

@@ -14,6 +14,11 @@ export function levelWord(level) {
   return t(`level.${level}`);
 }
 
+// By when somebody should see to it, or since when that is overdue.
+export function byWhen(byMs, nowMs) {
+  return t(byMs < nowMs ? "need.overdue" : "need.by", { clock: clock(byMs, nowMs) });
+}
+
 // The first answer of one chamber.
 export function need(now) {
   const call = now.live ? now.call : { level: "lost", about: now.trouble || "stale", by_ms: null, unacked: 0 };
@@ -29,7 +34,7 @@ function sentence(call, row, now) {
   if (call.level === "well") return now.state === "idle" ? t("need.idle") : now.state === "complete" ? t("need.complete") : t("need.nothing");
   const one = call.unacked === 1 && call.gone;
   const words = [call.gone ? t(one ? "need.was_one" : "need.was", { what: about(call.about, row) }) : about(call.about, row)];
-  if (call.by_ms) words.push(t("need.by", { clock: clock(call.by_ms, now.utc_ms) }));
+  if (call.by_ms) words.push(byWhen(call.by_ms, now.utc_ms));
   if (call.unacked && !one) words.push(t(call.unacked === 1 ? "need.unacked_one" : "need.unacked", { count: call.unacked }));
   return words.join(" · ");
 }

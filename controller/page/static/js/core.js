@@ -91,16 +91,40 @@ export function badge(kind, words) {
   return el("span", { class: `badge ${kind}` }, level ? sign(level) : null, words);
 }
 
-export async function ask(path, body = null, method = body ? "POST" : "GET") {
-  const answer = await fetch(path, {
-    method,
-    headers: { accept: "application/json", ...(method === "GET" ? {} : { "x-dewhold-token": data.csrf, "content-type": "application/json" }) },
-    body: body ? JSON.stringify(body) : undefined,
-  });
-  const type = answer.headers.get("content-type") ?? "";
-  const found = type.includes("json") ? await answer.json() : { detail: await answer.text() };
-  if (!answer.ok) throw new Error(saidIn(inWords(found.detail)) || `${answer.status}`);
-  return found;
+// Ask the page. An Error says what was refused in the reader's words; with `cut` nobody knows whether it arrived: the
+// way was cut, or nobody answered in time. A session that locked itself meanwhile is unlocked here, then asked again.
+export async function ask(path, body = null, method = body ? "POST" : "GET", withinMs = 60000) {
+  const headers = { accept: "application/json", ...(method === "GET" ? {} : { "x-dewhold-token": data.csrf, "content-type": "application/json" }) };
+  let answer, found;
+  try {
+    answer = await fetch(path, { method, headers, body: body ? JSON.stringify(body) : undefined, signal: AbortSignal.timeout(withinMs) });
+    found = (answer.headers.get("content-type") ?? "").includes("json") ? await answer.json() : { detail: await answer.text() };
+  } catch {
+    throw Object.assign(new Error(t("net.cut")), { cut: true });
+  }
+  if (answer.status === 423 && unlocking && (await unlocking())) return ask(path, body, method, withinMs);
+  if (answer.ok) return found;
+  const words = answer.status === 401 ? t("net.out") : saidIn(inWords(found.detail)) || `${answer.status}`;
+  throw Object.assign(new Error(words), { cut: answer.status >= 500 });
+}
+
+// Who asks for the password when a session is found locked; true when it was given.
+let unlocking = null;
+export function whenLocked(run) {
+  unlocking = run;
+}
+
+// A form or a button that acts once: pressed again while the first is on its way, nothing happens.
+export function once(run) {
+  let busy = false;
+  return async (event) => {
+    event?.preventDefault?.();
+    if (busy) return;
+    busy = true;
+    const pressed = event?.submitter ?? (event?.currentTarget instanceof HTMLButtonElement ? event.currentTarget : null);
+    pressed?.setAttribute("aria-disabled", "true");
+    try { await run(event); } finally { busy = false; pressed?.removeAttribute("aria-disabled"); }
+  };
 }
 
 function inWords(detail) {

@@ -1,17 +1,27 @@
 // Accounts, tokens, and the trail of what people did.
-import { $, ask, data, el, known, may, sign, spoken, t } from "./core.js";
+import { $, ask, data, el, known, may, once, sign, spoken, t } from "./core.js";
+import { confirmed } from "./dialogs.js";
 import { moment } from "./format.js";
 
 const say = (words) => { $("said-here").textContent = words; };
 
 async function people() {
   const found = await ask("/api/v1/people");
-  $("people").replaceChildren(...found.people.map((one) => el("tr", {}, el("td", {}, one.name), el("td", {}, one.full_name), el("td", {}, role(one, found.roles)), el("td", {}, one.disabled ? t("people.off") : t("people.on")), el("td", {}, el("button", { type: "button", on: { click: () => change(one.name, { disabled: !one.disabled }) } }, t(one.disabled ? "people.enable" : "people.disable")), " ", el("button", { type: "button", on: { click: () => password(one.name) } }, t("people.password"))))));
+  $("people").replaceChildren(...found.people.map((one) => el("tr", {}, el("td", {}, one.name), el("td", {}, one.full_name), el("td", {}, role(one, found.roles)), el("td", {}, one.disabled ? t("people.off") : t("people.on")), el("td", {}, el("button", { type: "button", on: { click: () => use(one) } }, t(one.disabled ? "people.enable" : "people.disable")), " ", el("button", { type: "button", on: { click: () => password(one.name) } }, t("people.password"))))));
 }
 
+// A role is changed by the question that follows, not by an arrow key that passed over it.
 function role(one, roles) {
-  const select = el("select", { "aria-label": `${t("people.role_head")}: ${one.name}`, on: { change: () => change(one.name, { role: select.value }) } }, roles.map((name) => el("option", { value: name, selected: name === one.role }, t(`role.${name}`))));
+  const select = el("select", { "aria-label": `${t("people.role_head")}: ${one.name}`, on: { change: async () => {
+    const wanted = select.value;
+    if (await confirmed(t("people.sure_role", { name: one.name, role: t(`role.${wanted}`) }), t("people.set_role"))) await change(one.name, { role: wanted });
+    else select.value = one.role;
+  } } }, roles.map((name) => el("option", { value: name, selected: name === one.role }, t(`role.${name}`))));
   return select;
+}
+
+async function use(one) {
+  if (one.disabled || await confirmed(t("people.sure_shut", { name: one.name }), t("people.disable"))) await change(one.name, { disabled: !one.disabled });
 }
 
 async function change(name, what) {
@@ -20,17 +30,36 @@ async function change(name, what) {
   trail();
 }
 
+// It stays open until the password is taken: what is wrong with it is said beside it.
 function password(name) {
-  const input = el("input", { type: "password", id: "new-password", autocomplete: "new-password", minlength: 15 });
-  const box = el("dialog", { "aria-label": t("people.password") }, el("div", { class: "body" }, el("h2", {}, `${t("people.password")}: ${name}`), el("label", { for: "new-password" }, t("login.password")), input, el("p", { class: "small soft" }, t("password.hint"))),
-    el("div", { class: "foot" }, el("button", { type: "button", class: "main", on: { click: async () => { box.close(); box.remove(); await change(name, { password: input.value }); } } }, t("people.password")), el("button", { type: "button", on: { click: () => { box.close(); box.remove(); } } }, t("dialog.no"))));
+  const input = el("input", { type: "password", id: "new-password", autocomplete: "new-password", minlength: 15, maxlength: 128, required: true, "aria-describedby": "new-hint" });
+  const problem = el("p", { class: "problem", role: "alert", hidden: true });
+  const shut = () => { box.close(); box.remove(); };
+  const send = once(async () => {
+    try {
+      await ask(`/api/v1/people/${encodeURIComponent(name)}`, { password: input.value }, "PATCH");
+      shut();
+      say(t("people.changed", { name }));
+      people();
+      trail();
+    } catch (error) { problem.textContent = error.message; problem.hidden = false; input.select(); }
+  });
+  const box = el("dialog", { "aria-label": t("people.password"), on: { cancel: shut } }, el("form", { on: { submit: send } }, el("div", { class: "body" }, el("h2", {}, `${t("people.password")}: ${name}`), el("label", { for: "new-password" }, t("login.password")), input, el("p", { class: "small soft", id: "new-hint" }, t("password.hint")), problem),
+    el("div", { class: "foot" }, el("button", { type: "submit", class: "main" }, t("people.set_password")), el("button", { type: "button", on: { click: shut } }, t("dialog.no")))));
   document.body.append(box);
   box.showModal();
 }
 
 async function tokens() {
   const found = await ask("/api/v1/tokens");
-  $("tokens").replaceChildren(...found.tokens.map((one) => el("tr", {}, el("td", {}, one.label), el("td", {}, t(`role.${one.role}`)), el("td", { class: "num" }, moment(one.expires_ms)), el("td", {}, one.revoked ? t("people.revoked") : el("button", { type: "button", on: { click: async () => { await ask(`/api/v1/tokens/${one.id}`, {}, "DELETE"); tokens(); trail(); } } }, t("people.revoke"))))));
+  $("tokens").replaceChildren(...found.tokens.map((one) => el("tr", {}, el("td", {}, one.label), el("td", {}, t(`role.${one.role}`)), el("td", { class: "num" }, moment(one.expires_ms)), el("td", {}, one.revoked ? t("people.revoked") : el("button", { type: "button", on: { click: () => revoke(one) } }, t("people.revoke"))))));
+}
+
+async function revoke(one) {
+  if (!(await confirmed(t("people.sure_revoke", { name: one.label }), t("people.revoke")))) return;
+  try { await ask(`/api/v1/tokens/${one.id}`, {}, "DELETE"); } catch (error) { $("give-said").textContent = error.message; }
+  tokens();
+  trail();
 }
 
 let oldest = null;
@@ -46,27 +75,26 @@ async function trail(more = false) {
 
 const short = (text) => (text.length > 60 ? `${text.slice(0, 57)}…` : text);
 
-$("add")?.addEventListener("submit", async (event) => {
-  event.preventDefault();
+$("add")?.addEventListener("submit", once(async () => {
   try {
     await ask("/api/v1/people", { name: $("add-name").value, full_name: $("add-full").value, role: $("add-role").value, password: $("add-password").value });
-    say(t("people.made", { name: $("add-name").value }));
+    $("add-said").textContent = t("people.made", { name: $("add-name").value });
     $("add").reset();
-  } catch (error) { say(error.message); }
+  } catch (error) { $("add-said").textContent = error.message; }
   people();
   trail();
-});
-$("give")?.addEventListener("submit", async (event) => {
-  event.preventDefault();
+}));
+$("give")?.addEventListener("submit", once(async () => {
+  $("give-said").textContent = "";
   try {
     const { secret } = await ask("/api/v1/tokens", { label: $("give-label").value, role: $("give-role").value, days: Number($("give-days").value) });
     $("secret").hidden = false;
     $("secret").replaceChildren(t("people.secret"), " ", el("code", {}, secret));
     $("give").reset();
-  } catch (error) { say(error.message); }
+  } catch (error) { $("give-said").textContent = error.message; }
   tokens();
   trail();
-});
-$("more")?.addEventListener("click", () => trail(true));
+}));
+$("more")?.addEventListener("click", once(() => trail(true)));
 if ($("people")) { people(); tokens(); }
 if ($("trail")) trail();

@@ -1,6 +1,7 @@
 // Recipes: versions, a text to write in, what is wrong with it while it is written, and what it would do.
-import { $, ask, data, el, may, saidIn, sign, spoken, t } from "./core.js";
+import { $, ask, data, el, may, once, saidIn, sign, spoken, t } from "./core.js";
 import { phaseWord } from "./answers.js";
+import { confirmed } from "./dialogs.js";
 import { inUnits, moment, number, plain, setNow } from "./format.js";
 import { preview } from "./start-preview.js";
 
@@ -21,10 +22,17 @@ function state(one) {
 }
 
 function drawList() {
-  $("versions").replaceChildren(...versions.map((one) => el("li", {}, el("button", { type: "button", class: "ahead", "aria-pressed": String(one.sha256 === shown?.sha256), on: { click: () => show(one) } },
+  $("versions").replaceChildren(...versions.map((one) => el("li", {}, el("button", { type: "button", class: "ahead", "aria-pressed": String(one.sha256 === shown?.sha256), on: { click: () => leave(one) } },
     el("strong", {}, one.name, " ", one.sha256 === data.now.recipe_sha256 ? el("span", { class: "badge" }, t("recipes.loaded")) : null), el("span", { class: "small" }, one.released ? "" : [sign("note"), " "], state(one)),
     el("span", { class: "small soft", style: { display: "block" } }, [one.utc_ms ? moment(one.utc_ms) : "", one.who, one.why].filter(Boolean).join(" · "))))));
 }
+
+// Another version, or away from this one: what was typed and not kept is asked about first.
+const changed = () => editing && $("text").value !== shown.text;
+async function leave(to) {
+  if (!changed() || (await confirmed(t("recipes.sure_leave"), t("recipes.leave")))) show(to);
+}
+window.addEventListener("beforeunload", (event) => { if (changed()) event.preventDefault(); });
 
 function show(one) {
   shown = one;
@@ -42,14 +50,14 @@ function show(one) {
 
 function buttons() {
   const found = [];
-  const add = (key, on, run, main = false) => found.push(el("button", { type: "button", class: main ? "main" : "", disabled: !on, on: { click: run } }, t(key)));
+  const add = (key, on, run, main = false) => found.push(el("button", { type: "button", class: main ? "main" : "", disabled: !on, on: { click: once(run) } }, t(key)));
   if (!editing) {
     add("recipes.copy", may("draft recipes"), edit);
     if (!shown.released) add("recipes.approve", may("approve recipes"), () => say(false), true);
     if (shown.released) add("recipes.withdraw", may("approve recipes"), () => say(true));
   } else {
     add("recipes.keep", true, keep, true);
-    add("dialog.no", true, () => show(shown));
+    add("dialog.no", true, () => leave(shown));
   }
   $("buttons").replaceChildren(...found);
 }

@@ -1,5 +1,5 @@
 // The hand-over: since you left, what is due, what was overridden by hand, and notes.
-import { $, ask, badge, data, el, known, t } from "./core.js";
+import { $, ask, badge, data, el, known, once, t } from "./core.js";
 import { about, phaseWord } from "./answers.js";
 import { clock, moment, span } from "./format.js";
 import { handName } from "./byhand.js";
@@ -40,7 +40,7 @@ function due(now) {
   for (const one of now.by_hand ?? []) if (one.until_ms) found.push([one.until_ms, t("shift.ends", { what: handWords(one) })]);
   if (now.by_person && now.phase) found.push([null, t("shift.by_person", { phase: phaseWord(now.phase_kind) })]);
   found.sort((a, b) => (a[0] ?? Infinity) - (b[0] ?? Infinity));
-  $("due").replaceChildren(...(found.length ? found.map(([ms, words]) => el("li", {}, ms === null ? words : `${clock(ms, now.utc_ms)} (${span(ms - now.utc_ms)}): ${words}`)) : [el("li", { class: "soft" }, t("shift.nothing_due"))]));
+  $("due").replaceChildren(...(found.length ? found.map(([ms, words]) => el("li", {}, ms === null ? words : ms < now.utc_ms ? [badge("look", t("need.overdue", { clock: clock(ms, now.utc_ms) })), ` ${words}`] : `${clock(ms, now.utc_ms)} (${t("end.in", { span: span(ms - now.utc_ms) })}): ${words}`)) : [el("li", { class: "soft" }, t("shift.nothing_due"))]));
 }
 
 export function handWords(one) {
@@ -63,15 +63,16 @@ follow((now, live) => {
   journal = now.journal;
   for (const one of [since(), drawDuties($("duties"), doing, now, live), told()]) one.catch(() => {});
 });
-$("seen").addEventListener("click", async () => { await ask(`${base}/since`, {}, "POST"); since(); });
-$("note")?.addEventListener("submit", async (event) => {
-  event.preventDefault();
+$("seen").addEventListener("click", once(async () => {
+  try { await ask(`${base}/since`, {}, "POST"); await since(); } catch (error) { $("since").textContent = error.message; }
+}));
+$("note")?.addEventListener("submit", once(async () => {
   try {
     await ask(`${base}/notes`, { text: $("note-text").value });
     $("note-text").value = "";
     $("note-said").textContent = t("shift.kept");
     notes();
   } catch (error) { $("note-said").textContent = error.message; }
-});
+}));
 if (!data.now.state) since().catch((error) => { $("since").textContent = error.message; });
 notes().catch(() => {});
