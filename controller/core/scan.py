@@ -78,7 +78,10 @@ class ScanPlan:
 
 @dataclass(frozen=True, slots=True)
 class ScanState:
-    """All that one scan hands to the next; JSON-able, it is the checkpoint."""
+    """All that one scan hands to the next; JSON-able, it is the checkpoint.
+
+    greeting_s: for so long yet a tripped watchdog of the panel is that of an outage which is over, and no trip.
+    """
 
     signals: SignalState
     frozen: FrozenState
@@ -100,6 +103,7 @@ class ScanState:
     by_hand: ByHand = UNTOUCHED
     upkeep: UpkeepState = upkeep.FRESH
     siblings: SiblingsState = AGREED
+    greeting_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +184,8 @@ def scan(
     known_trips = state.memory.watchdog_trips
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
-        raw.watchdog_tripped
-        or (raw.watchdog_trips != known_trips and _tripped_unseen(known_trips, raw.watchdog_trips)),
+        not state.greeting_s and (raw.watchdog_tripped
+        or (raw.watchdog_trips != known_trips and _tripped_unseen(known_trips, raw.watchdog_trips))),
         standing, hands, state.upkeep.duty.stale,
     )  # fmt: skip
     overdue = state.upkeep.duty.overdue
@@ -201,7 +205,7 @@ def scan(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
         charge_state, aside, memory, demands if standing else None, by_hand,
-        upkeep_state, siblings_state,
+        upkeep_state, siblings_state, state.greeting_s and max(0.0, state.greeting_s - dt_s),
     )  # fmt: skip
     events = probe_events + sequence_events + verdict.events + told + more + alarm_events
     broken = invariants.check(

@@ -23,6 +23,7 @@ from controller.store.header import Header
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
+GREETING_S = 10.0  # a tripped panel shows it until it has taken a block; several devices take some scans
 _OF_CHAMBER = ("chamber", "points", "device")
 
 
@@ -59,17 +60,24 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
 
 def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, now_ms: int) -> Start:
     """The first scan after an outage, with this state: a cycle in progress has its clock stopped, or is aborted; its
-    air is judged as soon as it can be believed."""
+    air is judged as soon as it can be believed.
+
+    The outage was a silence of every channel: what a reading has moved meanwhile is no jump. Where the phase restarts
+    by itself, that the panel's watchdog has tripped meanwhile is part of the outage, not a trip that holds it up.
+    """
     procedure = state.sequence.state
     phase = session.plan.sequence.recipe.phases[max(0, state.sequence.phase)]
     ordered = commands_after(resumed.kind, procedure, resumed.scan, phase)
     if procedure in CONTROLLED and KINDS[phase.kind].sets:
         state = replace(state, sequence=replace(state.sequence, back_s=0.0))
     later = resumed.scan + round(RESTART_S / session.plan.dt_s)
+    signals = replace(state.signals, silent_s=state.signals.silent_s + resumed.outage_s)
     return Start(
         state=replace(
             _tended(session, state, resumed.state, resumed.now_s - resumed.outage_s, now_ms, resumed.now_s),
             memory=FRESH,  # the device may be another one, or have started anew
+            signals=signals,
+            greeting_s=GREETING_S if ordered[1:] else 0.0,
         ),
         scan=resumed.scan,
         now_s=resumed.now_s,

@@ -45,7 +45,7 @@ def test_a_running_cycle_is_held_and_time_goes_on_over_the_outage(rig: Any, reco
     assert (start.scan, start.now_s) == (ENDED, ENDED - 1 + 120.0)
     assert start.state == replace(
         before, memory=FRESH, upkeep=start.state.upkeep, product=start.state.product,
-        sequence=replace(before.sequence, back_s=0.0),
+        sequence=replace(before.sequence, back_s=0.0), signals=replace(before.signals, silent_s=120.0),
     )
     assert start.state.product.ages_h == before.product.ages_h
     assert start.state.product.unheated_s == 119.0, "and one second is the next scan's own"
@@ -79,6 +79,53 @@ def test_a_phase_that_resumes_by_itself_waits_a_minute_and_goes_on_where_it_stoo
     after = rig.results[-1].state.sequence
     assert after.phase == before.phase
     assert after.phase_s + after.waiting_s - before.phase_s - before.waiting_s == pytest.approx(4500 - back, abs=2)
+
+
+@pytest.mark.parametrize(("alone", "state", "trips"), [(True, "restarting", []), (False, "held", ["watchdog"])])
+def test_a_watchdog_that_tripped_in_the_outage_holds_up_only_what_a_person_has_to_restart(
+    rig: Any, record: Path, quick_recipe: Path, alone: bool, state: str, trips: list[str]
+) -> None:
+    """The panel lives on for two minutes without control: its watchdog puts outputs to their safe values."""
+    text = quick_recipe.read_text(encoding="utf-8")
+    if alone:
+        quick_recipe.write_text(text.replace('kind = "hold"', 'kind = "hold"\non_outage = "resume"'), encoding="utf-8")
+    rig.session = prepare(rig.session.asked)
+    live(rig, record)
+    start = replace(begin(rig.session, record, header(rig), NOW_MS), skipped_scans=120)
+    rig.results.clear()
+    rig.journal.clear()
+    rig.run(75, start=start)
+    assert rig.plant.device.trips == 1
+    assert rig.state(74) == state
+    assert [event.tag for _scan, event in rig.rows("trip")] == trips
+    assert bool(rig.out(20, "YC-103")) is alone, "and meanwhile it is heated, or not"
+
+
+def test_a_watchdog_that_trips_later_is_a_trip_again(rig: Any, record: Path, quick_recipe: Path) -> None:
+    text = quick_recipe.read_text(encoding="utf-8")
+    quick_recipe.write_text(text.replace('kind = "hold"', 'kind = "hold"\non_outage = "resume"'), encoding="utf-8")
+    rig.session = prepare(rig.session.asked)
+    live(rig, record)
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    assert start.state.greeting_s == 10.0
+    rig.results.clear()
+    rig.journal.clear()
+    rig.run(60, start=start, acts={start.scan + 30: rig.plant.device._trip})
+    assert rig.results[9].state.greeting_s == 0.0
+    assert [(scan - start.scan, event.tag) for scan, event in rig.rows("trip")] == [(31, "watchdog")]
+
+
+def test_air_that_has_changed_in_the_outage_is_no_jump_of_its_probes(rig: Any, record: Path) -> None:
+    live(rig, record)
+    rig.plant.chamber.start(26.0, 90.0)
+    rig.plant.device.tick()
+    start = begin(rig.session, record, header(rig), NOW_MS)
+    rig.results.clear()
+    rig.journal.clear()
+    rig.run(30, start=start)
+    assert rig.results[0].climate.temperature_degC > 24.0
+    assert {quality for result in rig.results for quality in result.frame.qualities} == {0}
+    assert [event.tag for _scan, event in rig.rows("trip")] == []
 
 
 def test_nothing_resumes_by_itself_while_a_protection_acts(rig: Any, record: Path, quick_recipe: Path) -> None:

@@ -64,9 +64,9 @@ class Phase:
     for door_keep_s and then follow the other bays, no clock stops; the air probes of the opened bay weigh nothing
     while its door is open and for door_blind_s after it shut. Open for long, the door is alarmed (row "door-long").
     on_outage: what a power loss does, when the controller is back. hold: the clock stands still and a person restarts
-    it. resume: it restarts by itself, from the measured temperature, unless a protection acts. Either way an outage of
-    an hour or more aborts, but for an empty chamber, and so does air outside the chamber's limits where something is
-    still to set (see phase_kinds).
+    it. resume: it restarts by itself, from the measured temperature, unless a protection acts (the panel's watchdog,
+    which an outage trips, does not count then). Either way an outage of an hour or more aborts, but for an empty
+    chamber, and so does air outside the chamber's limits where something is still to set (see phase_kinds).
     rh_vent_above_pct: dry-out and standby only: vent above this humidity (0 = only for the dew limit).
     fan_on_s, fan_off_s: park and standby only: the fan runs so long and rests so long, by turns (0 = it never rests).
     It does not rest while the air is out of the band, or a surface too near to the dew point.
