@@ -21,9 +21,11 @@ SURVIVORS_HEAD = """\
 # A mutant: file in controller/core, function, the lines as they are, as they become, which of several alike.
 """
 SAMPLE_HEAD = """\
-# A sample that can be tried alone: drawn by `sh tools/mutants --draw N --seed S` from those that were noticed.
-# Each: file in controller/core, function, the line as it is, as it becomes.
+# Slips that the gate tries (`sh tools/mutants --sample`), drawn by `sh tools/mutants --draw N --seed S` from all of
+# them: first those that one test alone notices, so that it shows when this test goes soft.
+# Each: file in controller/core, function, the line as it is, as it becomes, the test that noticed.
 """
+Row = tuple[str, str, str, str, str]
 
 
 @dataclass
@@ -79,15 +81,15 @@ def tidy(path: Path, core: Path) -> None:
     write_survivors(path, scores, groups)
 
 
-def read_sample(path: Path) -> list[tuple[str, str, str, str]]:
-    """Mutants of the gate."""
-    return [(*row,) for row in tomllib.loads(path.read_text(encoding="utf-8"))["mutants"]]
+def read_sample(path: Path) -> list[Row]:
+    """Mutants of the gate, none before the first were drawn."""
+    return [(*row,) for row in tomllib.loads(path.read_text(encoding="utf-8"))["mutants"]] if path.exists() else []
 
 
-def write_sample(path: Path, mutants: Iterable[Key]) -> None:
+def write_sample(path: Path, rows: Iterable[Row]) -> None:
     """The file of the sample."""
-    rows = [f"  {_row(mutant[:4])}," for mutant in sorted(mutants)]
-    path.write_text("\n".join([SAMPLE_HEAD, "mutants = [", *rows, "]", ""]), encoding="utf-8")
+    lines = [f"  {_row(row)}," for row in sorted(rows)]
+    path.write_text("\n".join([SAMPLE_HEAD, "mutants = [", *lines, "]", ""]), encoding="utf-8")
 
 
 def is_there(core: Path, file: str, function: str, lines: str) -> bool:

@@ -3,7 +3,7 @@
 First every test runs once as it is, to learn which functions it calls and how long it takes. Then, for each mutant,
 the tests that call its function run in a child, quick ones first, until one fails. The control, once a function: in a
 child without a slip all of them pass. Children that use up ten times the time of these tests count as noticed too: a
-loop that does not end is a failed test.
+loop that does not end is a failed test. Time is that of the processor, so a loaded machine changes nothing.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ import signal
 import types
 import warnings
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
-from itertools import groupby, zip_longest
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from itertools import groupby, islice, zip_longest
 from time import process_time
 from typing import Any
 
@@ -26,15 +26,22 @@ import pytest
 from mutation.mutants import Mutant
 
 MEMORY_MAX = 4 << 30  # bytes; a loop that only collects ends too
-Found = Callable[[Mutant, str], None]
+Found = Callable[[Mutant, list[str]], None]
 
 
 class Trial:
-    """Pass it to `pytest.main` as a plugin. found: is told each mutant with the test that noticed it, "" for none."""
+    """Pass it to `pytest.main` as a plugin. found: is told each mutant with the tests that noticed it, at most `until`.
 
-    def __init__(self, mutants: Sequence[Mutant], found: Found) -> None:
-        self.mutants, self.found = mutants, found
+    only: names of tests; others are left alone, and the control is done once for all of them.
+    """
+
+    def __init__(
+        self, mutants: Sequence[Mutant], found: Found, only: Collection[str] | None = None, until: int = 1
+    ) -> None:
+        self.mutants, self.found, self.only, self.until = mutants, found, only, until
         self.failed = ""
+        self.broken: list[str] = []
+        self.by_examples: set[str] = set()  # tests whose examples hypothesis draws: others tomorrow, perhaps
         self.tests: dict[str, list[pytest.Item]] = {}
         self.took_s: dict[str, float] = {}
 
@@ -47,23 +54,44 @@ class Trial:
         settings.register_profile("mutation", plain, phases=(Phase.explicit, Phase.reuse, Phase.generate))
         settings.load_profile("mutation")
 
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        """What cannot be read is told: nobody else reports here."""
+        if report.failed:
+            self.failed = f"{report.nodeid} cannot be read: {report.longreprtext}"
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Tests that fail as they are."""
+        if report.failed:
+            self.broken.append(report.nodeid)
+
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Instead of running tests once, run them against every mutant."""
-        self._learn(session.items)
-        if session.testsfailed:
-            self.failed = f"{session.testsfailed} tests fail without any mutant"
+        if self.failed:
+            return True
+        items = [item for item in session.items if self.only is None or item.nodeid in self.only]
+        self.by_examples = {item.nodeid for item in items if drawn(item)}
+        self._learn(items)
+        if self.broken:
+            self.failed = f"{', '.join(self.broken)}: fails without any mutant"
             return True
         gc.collect()
         gc.freeze()
+        if self.only is not None and not self._holds(items):
+            return True
         for function, mutants in groupby(self.mutants, name_of):
             tests = self.tests.get(function, [])
-            fails = self._try(None, tests)
-            if fails:
-                self.failed = f"{fails} fails in a child without any mutant"
+            if self.only is None and not self._holds(tests):
                 return True
             for mutant in mutants:
                 self.found(mutant, self._try(mutant, tests))
         return True
+
+    def _holds(self, tests: list[pytest.Item]) -> bool:
+        """The control: without a slip nothing is noticed."""
+        fails = self._try(None, tests)
+        if fails:
+            self.failed = f"{fails[0]}: fails in a child without any mutant"
+        return not fails
 
     def _learn(self, items: list[pytest.Item]) -> None:
         """Which tests call which function, quickest first."""
@@ -71,7 +99,8 @@ class Trial:
         called: set[str] = set()
         kept = [(function, listen(name, function, called)) for name, function in functions.items()]
         calls: dict[str, list[pytest.Item]] = defaultdict(list)
-        for item, following in zip(items, [*items[1:], *items[:1]], strict=True):  # the last leaves the session set up
+        # The last leaves the session set up, by the first of the others: one that is alone would leave itself.
+        for item, following in zip_longest(items, [*items[1:], *items[:1][:len(items) - 1]]):
             called.clear()
             began = process_time()
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
@@ -82,8 +111,8 @@ class Trial:
             take_place(function, right)
         self.tests = {name: sorted(tests, key=lambda item: self.took_s[item.nodeid]) for name, tests in calls.items()}
 
-    def _try(self, mutant: Mutant | None, tests: list[pytest.Item]) -> str:
-        """Name of the test that noticed, "" when none did. None is the control: nothing is changed."""
+    def _try(self, mutant: Mutant | None, tests: list[pytest.Item]) -> list[str]:
+        """Names of the tests that noticed. None is the control: nothing is changed."""
         limit_s = 5 + int(10.0 * sum(self.took_s[test.nodeid] for test in tests))
         read, write = os.pipe()
         child = os.fork()
@@ -91,22 +120,21 @@ class Trial:
             os.close(read)
             resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + 5))
             resource.setrlimit(resource.RLIMIT_AS, (MEMORY_MAX, MEMORY_MAX))
-            noticed = ""
             try:
                 if mutant is not None:
                     plant(mutant)
-                noticed = first_failure(tests)
+                noticed = list(islice(failures(tests), self.until))
             except BaseException as error:  # noqa: BLE001  whatever it is, the mutant did not get through
-                noticed = f"{type(error).__name__} while it was planted"
-            os.write(write, noticed.encode()[:4000])
+                noticed = [f"{type(error).__name__} while it was planted"]
+            os.write(write, "\n".join(noticed).encode()[:4000])
             os._exit(0)
         os.close(write)
         with os.fdopen(read, "rb") as pipe:
-            noticed = pipe.read().decode()
+            said = pipe.read().decode()
         _pid, status = os.waitpid(child, 0)
         if os.WIFSIGNALED(status):
-            return f"ended by {signal.Signals(os.WTERMSIG(status)).name}"
-        return noticed
+            return [f"ended by {signal.Signals(os.WTERMSIG(status)).name}"]
+        return said.split("\n") if said else []
 
 
 def module_of(mutant: Mutant) -> str:
@@ -161,8 +189,13 @@ def _made(source: str, name: str, inside: dict[str, Any]) -> types.FunctionType:
     return made[name]  # type: ignore[no-any-return]
 
 
-def first_failure(tests: Iterable[pytest.Item]) -> str:
-    """Run tests until one fails; its name, or "" when all pass."""
+def drawn(item: pytest.Item) -> bool:
+    """Does hypothesis draw what this test is tried with?"""
+    return bool(getattr(getattr(item, "obj", None), "is_hypothesis_test", False))
+
+
+def failures(tests: Iterable[pytest.Item]) -> Iterator[str]:
+    """Run tests; the names of those that fail, as they do."""
     order = list(tests)
     for test, following in zip_longest(order, order[1:]):
         try:
@@ -172,8 +205,7 @@ def first_failure(tests: Iterable[pytest.Item]) -> str:
         except pytest.skip.Exception:
             continue
         except BaseException:  # noqa: BLE001  a failed test is one, and so is an exit
-            return test.nodeid
-    return ""
+            yield test.nodeid
 
 
 def _run(test: Any, following: pytest.Item | None) -> None:
