@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 from collections.abc import Sequence
@@ -39,7 +40,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("dewhold: refuses to run with python -O: its invariants are asserts; run it without -O", file=sys.stderr)
         return BAD_INPUT
     parser = _parser(arguments)
-    args = parser.parse_args(arguments)
+    args = _parsed(parser, arguments)
     try:
         return int(args.run(args))
     except ConfigError as error:
@@ -54,6 +55,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # the reader went away; nothing is left to say
         return GOOD
+
+
+def _parsed(parser: Parser, arguments: Sequence[str]) -> argparse.Namespace:
+    """The options. Words of an order may stand behind them too: `order lift-lock --who ben of=anna`."""
+    args, left = parser.parse_known_args(arguments)
+    if left and hasattr(args, "words") and not any(word.startswith("-") for word in left):
+        args.words += left
+    elif left:
+        parser.error(f"unrecognized arguments: {' '.join(left)}")
+    return args
 
 
 def _parser(arguments: Sequence[str]) -> Parser:

@@ -7,6 +7,7 @@ import argparse
 import getpass
 import json
 from datetime import UTC, datetime
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold order`."""
     parser.formatter_class, parser.epilog = argparse.RawDescriptionHelpFormatter, _all_verbs()
     parser.add_argument("verb", nargs="?", metavar="VERB", help="one of those below")
-    parser.add_argument("args", nargs="*", metavar="NAME=VALUE", help="its arguments, as listed below")
+    parser.add_argument("words", nargs="*", metavar="NAME=VALUE", help="its arguments, as listed below")
     parser.add_argument("--out", default="out/run", metavar="DIR", help="folder of the controller (default: out/run)")
     parser.add_argument("--who", metavar="NAME", help="who gives it (default: the user of this computer)")
     parser.add_argument("--role", default="operator", choices=ROLES, help="believed, see below (default: operator)")
@@ -45,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Give the order or list; 0 done, 1 refused with its reason, 3 nobody took it."""
-    given = {} if args.list else _given(args.verb, args.args)
+    given = {} if args.list else _given(args.verb, args.words)
     out = Path(args.out)
     if not (out / RECORD).is_file():
         raise UnavailableError(f"no controller has run in {out}: give the --out folder of `dewhold run`")
@@ -120,16 +121,17 @@ def _and(names: tuple[str, ...]) -> str:
 
 
 def _argument(text: str) -> tuple[str, str | float | bool]:
-    """NAME=VALUE: a number, yes, no, or text."""
+    """NAME=VALUE: a number, yes, no, or text, which nan and inf stay: whoever carries it out says what is allowed."""
     name, equals, value = text.partition("=")
     if not equals or not name:
         raise opt.problem("NAME=VALUE", text, "must have a name, = and a value", "for example hours=1")
     if value in ("yes", "no"):
         return name, value == "yes"
     try:
-        return name, float(value)
+        number = float(value)
     except ValueError:
         return name, value
+    return name, number if isfinite(number) else value
 
 
 def _recipe(desk: Desk, name: str, who: str) -> str:

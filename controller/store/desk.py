@@ -105,7 +105,11 @@ def ask(desk: Desk, order: Order) -> str:
 
     Raises StoreError: not written, too large, too many in a minute, or an id that another order has.
     """
-    args = json.dumps(dict(order.args), sort_keys=True, allow_nan=False)
+    try:
+        args = json.dumps(dict(order.args), sort_keys=True, allow_nan=False)
+    except ValueError:
+        numbers = ", ".join(f"{name} {value}" for name, value in order.args.items() if isinstance(value, float))
+        raise StoreError(f"an argument of the order is no finite number ({numbers}): give the number meant") from None
     _require_sound(order, args)
     id_ = order.id or uuid4().hex
     now_ms = time.time_ns() // 1_000_000

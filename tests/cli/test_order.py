@@ -105,6 +105,24 @@ def test_done_and_refused(control: Control, tmp_path: Path, capsys: pytest.Captu
     assert json.loads(capsys.readouterr().out)["ok"] is True
 
 
+def test_a_number_that_is_none_reaches_control_as_it_was_written(control: Control, tmp_path: Path) -> None:
+    place = ("--out", str(tmp_path), "--who", "ana")
+    for text in ("nan", "inf", "-inf", "1e400"):
+        assert main(["order", "trim", "tag=temperature", f"value={text}", "hours=1", "reason=x", *place]) == 0
+        assert dict(control.taken[-1].args)["value"] == text
+
+
+def test_words_of_an_order_may_stand_behind_its_options(
+    control: Control, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["order", "lift-lock", "--out", str(tmp_path), "of=anna", "--who", "ben", "reason=asked by phone"]) == 0
+    args = dict(control.taken[-1].args)
+    assert (args["of"], args["reason"]) == ("anna", "asked by phone")
+    with pytest.raises(SystemExit):
+        main(["order", "stop", "--out", str(tmp_path), "--whoo", "ben"])
+    assert "--whoo ben = (given): is no option here; did you mean --who?" in capsys.readouterr().err
+
+
 def test_a_start_lays_the_recipe_down_and_names_its_hash(control: Control, tmp_path: Path) -> None:
     assert main(["order", "start", "recipe=eco", "load_t=80", "--out", str(tmp_path), "--who", "ana"]) == 0
     args = dict(control.taken[0].args)

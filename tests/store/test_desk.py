@@ -59,6 +59,7 @@ def test_the_same_order_given_again_under_one_id_is_one_order(desk: Desk) -> Non
         (Order(verb="stop", who="ana", expires_s=601.0), "at most 600 s"),
         (Order(verb="stop", who="ana", expires_s=0.0), "above 0"),
         (Order(verb="stop", who="ana", args={"text": "x" * 5000}), "at most 4096"),
+        (Order(verb="stop", who="ana", args={"hours": float("nan")}), r"no finite number \(hours nan\)"),
         (Order(verb="stop", who="ana", args={"what": None}), "what of an order is a NoneType"),  # type: ignore[dict-item]
     ],
 )
