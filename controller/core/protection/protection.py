@@ -2,8 +2,8 @@
 
 Not a safety function: hard-wired devices protect people and plant, this follows them and spares the product.
 De-energise to trip: every contact watched here is closed while all is well. Reset clears latches whose cause has
-gone; it never restarts anything. Besides the rows two rules always hold: no heat without proven air flow, and the fan
-runs on after heat.
+gone; it never restarts anything: what a hard-wired circuit took stays off in a stopped cycle until a person restarts.
+Besides the rows two rules always hold: no heat without proven air flow, and the fan runs on after heat.
 """
 
 from __future__ import annotations
@@ -20,7 +20,18 @@ from controller.core.orders.verbs import RESET_TRIPS
 from controller.core.protection.plan import ProtectionConfig, ProtectionPlan, bind
 from controller.core.quick import maker
 from controller.core.rows.own import causes as own_causes
-from controller.core.rows.protection import EFFECTS, FAN, FOG, FRAME, HEAT, LOCKED, SAFE, VENT_OPEN, Row
+from controller.core.rows.protection import (
+    EFFECTS,
+    FAN,
+    FOG,
+    FRAME,
+    HARD_WIRED,
+    HEAT,
+    LOCKED,
+    SAFE,
+    VENT_OPEN,
+    Row,
+)
 
 __all__ = [
     "HEALTHY", "Hands", "ProtectionConfig", "ProtectionPlan", "ProtectionState", "Verdict", "bind", "guard", "initial",
@@ -33,7 +44,8 @@ class ProtectionState:
 
     first_out: the rows that tripped first, kept until none is tripped.  fan_s: time since the fan was switched on, up
     to startup_s.  run_on_s: what is left of the run-on.  valve_cap_pct: how far the valve may open after a block.
-    quiet: no timer, trip or cap is at work.
+    kept: what hard-wired circuits took (bits of the rows) and a restart has not given back.
+    quiet: no timer, trip, cap or kept block is at work.
     """
 
     timer_s: tuple[float, ...]
@@ -43,6 +55,7 @@ class ProtectionState:
     run_on_s: float
     valve_cap_pct: float
     quiet: bool
+    kept: int = 0
 
 
 class Hands(Protocol):
@@ -76,6 +89,8 @@ class Verdict:
 _state = maker(ProtectionState)
 HEALTHY = Verdict("none", (), (), (), False, ())
 _FULL_PCT = 100.0
+STAYS_OFF = "what it took stays off until the clock is restarted"
+_STOPPED = ("holding", "held")  # of a cycle whose clock stands until somebody restarts it
 _NAMES = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame heat"))
 
 
@@ -142,7 +157,7 @@ def guard(
         # A fan that people have put off runs on only to carry heat away, not to be heated through.
         proven = proven and hands.frame.discrete[plan.airflow] and outputs.discrete[plan.fan_run]
         locked = hands.locked
-    return _judge(plan, state, outputs, causes, proven, reset, dt_s, locked)
+    return _judge(plan, state, outputs, causes, proven, reset, dt_s, locked, sequence_state in _STOPPED)
 
 
 def _heats(plan: ProtectionPlan, analog: Sequence[float], discrete: Sequence[bool]) -> bool:
@@ -195,14 +210,17 @@ def _causes(
 
 def _judge(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, causes: tuple[bool, ...], proven: bool,
-    reset: tuple[tuple[str, str], ...], dt_s: float, locked: bool,
+    reset: tuple[tuple[str, str], ...], dt_s: float, locked: bool, stopped: bool,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
-    """Timers, latches and first-out of every row, then what is left of the outputs; a lock takes all that moves."""
+    """Timers, latches and first-out of every row, then what is left of the outputs; a lock takes all that moves.
+
+    stopped: the clock stands; what a hard-wired circuit took then stays off after its reset too, until a restart.
+    """
     events: list[Event] = []
     timers: list[float] = []
     tripped: list[bool] = []
     mask, effect, new = (LOCKED, EFFECTS.index("hold"), []) if locked else (0, 0, [])
-    kept: list[str] = []
+    kept, still = state.kept if stopped else 0, list[str]()
     for row, cause, before, was in zip(plan.rows, causes, state.timer_s, state.tripped, strict=True):
         timer, is_now = _follow(row, cause, before, was, bool(reset), dt_s)
         timers.append(timer)
@@ -213,18 +231,21 @@ def _judge(
             if not was:
                 new.append(row)
             if reset and row.latch:
-                kept.append(row.text)
+                still.append(row.text)
         elif was:
-            events.append(Event("reset", row.tag, f"{row.text}: reset" if row.latch else f"{row.text}: over"))
+            keeps = stopped and row.tag in HARD_WIRED
+            kept |= row.blocks & LOCKED if keeps else 0
+            events.append(_gone(row, keeps))
         if cause:
             mask |= row.at_once
     first_out = state.first_out if any(state.tripped) else tuple(row.tag for row in new)
     events.extend(_tripped(row, row.tag in first_out) for row in new)
     for id_, who in reset:
-        events.append(settled(id_, RESET_TRIPS, who, f"still there: {', '.join(kept)}" if kept else ""))
+        events.append(settled(id_, RESET_TRIPS, who, f"still there: {', '.join(still)}" if still else ""))
     quiet = not (any(tripped) or any(timers))
     state, final, forced, blocked = _overrule(
-        plan, state, outputs, mask, proven, dt_s, tuple(timers), tuple(tripped), first_out if not quiet else ()
+        plan, state, outputs, mask | kept, proven, dt_s, tuple(timers), tuple(tripped),
+        first_out if not quiet else (), kept,
     )
     if not (blocked or forced or events or not quiet):
         return state, final, HEALTHY
@@ -245,6 +266,11 @@ def _follow(row: Row, cause: bool, timer: float, tripped: bool, reset: bool, dt_
     return (timer, True) if timer > -row.release_s else (0.0, False)
 
 
+def _gone(row: Row, keeps: bool) -> Event:
+    what = f"reset; {STAYS_OFF}" if keeps else "reset" if row.latch else "over"
+    return Event("reset", row.tag, f"{row.text}: {what}")
+
+
 def _tripped(row: Row, first: bool) -> Event:
     return Event("trip", row.tag, f"{row.text}: {row.cause}", (
         ("effect", row.effect), ("latched", row.latch), ("first_out", first), ("consequence", row.consequence),
@@ -254,7 +280,7 @@ def _tripped(row: Row, first: bool) -> Event:
 
 def _overrule(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, mask: int, proven: bool, dt_s: float,
-    timers: tuple[float, ...], tripped: tuple[bool, ...], first_out: tuple[str, ...],
+    timers: tuple[float, ...], tripped: tuple[bool, ...], first_out: tuple[str, ...], kept: int,
 ) -> tuple[ProtectionState, Outputs, bool, tuple[str, ...]]:
     """Take away what is blocked, keep the fan on after heat, and let the valve open slowly after a block."""
     base = plan.safe if mask & SAFE else outputs
@@ -298,6 +324,6 @@ def _overrule(
     forced = final != outputs
     if not forced:
         final = outputs
-    quiet = cap == _FULL_PCT and not (any(tripped) or any(timers))
-    after = ProtectionState(timers, tripped, first_out, fan_s, run_on_s, cap, quiet)
+    quiet = cap == _FULL_PCT and not (kept or any(tripped) or any(timers))
+    after = ProtectionState(timers, tripped, first_out, fan_s, run_on_s, cap, quiet, kept)
     return after, final, forced, tuple(name for bit, name in _NAMES if mask & bit)

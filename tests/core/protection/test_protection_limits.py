@@ -166,3 +166,59 @@ def test_safe_outputs_are_those_of_the_point_list(points: tuple[Point, ...]) -> 
     assert safe.analog == tuple(point.safe for point in given if point.kind == "AO")
     assert safe.discrete == tuple(point.safe == 1.0 for point in given if point.kind == "DO")
     assert True in safe.discrete
+
+
+@pytest.mark.parametrize(
+    ("chain", "stays_off", "comes_back"),
+    [("TZS-103", {"heat"}, {"fog", "fan", "frame"}), ("HS-103", {"heat", "fog", "fan", "frame"}, set())],
+)
+def test_a_reset_gives_back_nothing_of_what_a_hard_wired_circuit_took_a_restart_does(
+    guard: Guard, bring: Callable[[str], None], chain: str, stays_off: set[str], comes_back: set[str]
+) -> None:
+    bring(chain)
+    guard.scan()
+    guard.sequence = "held"
+    bring("")
+    guard.scan(reset=(("r", "anna"),))
+    assert guard.verdict.trips == ()
+    said = [event.text for event in guard.events if event.kind == "reset"]
+    assert said[0].endswith(": reset; what it took stays off until the clock is restarted")
+    for scans in (1, 500):
+        guard.scan(scans)
+        assert guard.verdict.first_out == ()
+        assert {name for name, on in guard.on().items() if on} == comes_back
+        assert set(guard.verdict.blocked) == {name.replace("frame", "frame heat") for name in stays_off}
+    guard.sequence = "restarting"
+    guard.scan(60)
+    assert {name for name, on in guard.on().items() if on} == {"heat", "fog", "fan", "frame"}
+    assert guard.verdict is HEALTHY
+    guard.sequence = "held"
+    assert guard.scan() is HEALTHY
+
+
+@pytest.mark.parametrize("state", ["idle", "stopping", "running", "paused", "aborted"])
+def test_where_no_clock_stands_for_a_restart_nothing_is_kept(
+    guard: Guard, bring: Callable[[str], None], state: str
+) -> None:
+    bring("HS-103")
+    guard.scan()
+    guard.sequence = state
+    bring("")
+    guard.scan(reset=(("r", "anna"),))
+    assert guard.events[-2].text.endswith(": reset")
+    guard.sequence = "held"
+    guard.scan(60)
+    assert guard.verdict is HEALTHY
+
+
+def test_what_protection_itself_tripped_is_given_back_by_the_reset(
+    guard: Guard, bring: Callable[[str], None]
+) -> None:
+    bring("hottest")
+    guard.scan(5)
+    guard.sequence = "held"
+    bring("")
+    guard.scan(reset=(("r", "anna"),))
+    guard.scan(60)
+    assert guard.on()["heat"]
+    assert guard.verdict is HEALTHY
