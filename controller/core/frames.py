@@ -19,6 +19,9 @@ class Quality(IntEnum):
     BAD = 2
 
 
+_TRIPS = 1 << 16  # a device counts them in one word
+
+
 @dataclass(frozen=True, slots=True)
 class RawInputs:
     """What the link read, decoded from words but not yet scaled.
@@ -42,6 +45,12 @@ class RawInputs:
     analog_ages: tuple[int, ...] = ()
     discrete_ages: tuple[int, ...] = ()
     watchdog_trips: int = 0
+
+
+def tripped_unseen(before: int, trips: int) -> bool:
+    """Did the device's watchdog, whose count has moved, trip and end between two readings? A fresh block ends a trip,
+    its count stays, modulo 65536. before: -1 = never seen."""
+    return before >= 0 and (trips - before) % _TRIPS < _TRIPS // 2
 
 
 @dataclass(frozen=True, slots=True)

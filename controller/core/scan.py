@@ -17,7 +17,7 @@ from controller.core.climate import climate
 from controller.core.climate.climate import Climate, ClimatePlan, ClimateState
 from controller.core.climate.siblings import AGREED, SiblingsPlan, SiblingsState
 from controller.core.columns import COMPUTED as COMPUTED
-from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
+from controller.core.frames import Command, Event, Frame, Outputs, RawInputs, tripped_unseen
 from controller.core.hand import effects as hand_effects
 from controller.core.hand import lock_out
 from controller.core.hand import orders as hand_orders
@@ -48,8 +48,6 @@ from controller.core.signals.frozen import FrozenPlan, FrozenState
 from controller.core.signals.signals import SignalPlan, SignalState
 from controller.core.upkeep import upkeep
 from controller.core.upkeep.upkeep import UpkeepPlan, UpkeepState
-
-_TRIPS = 1 << 16  # a device counts them in one word
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,13 +183,14 @@ def scan(
     protection_state, outputs, verdict = protection.guard(
         plan.protection, state.protection, wanted, frame, air, sequence_state.state, sequence_state.reset, dt_s,
         not state.greeting_s and (raw.watchdog_tripped
-        or (raw.watchdog_trips != known_trips and _tripped_unseen(known_trips, raw.watchdog_trips))),
+        or (raw.watchdog_trips != known_trips and tripped_unseen(known_trips, raw.watchdog_trips))),
         standing, hands, state.upkeep.duty.stale,
     )  # fmt: skip
     overdue = state.upkeep.duty.overdue
+    left = sequence_state.state == "aborted" and _left(plan, state, sequence_state.phase)
     alarm_state, outputs, alarm_events = alarms.update(
         plan.alarms, state.alarms, outputs, frame, air, targets, demands, seen, sequence_state, verdict, now_s, dt_s,
-        alarms.NOBODY if by_hand.idle and not overdue else (*by_hand.said, bool(overdue)),
+        alarms.NOBODY if by_hand.idle and not overdue and not left else (*by_hand.said, bool(overdue), left),
     )  # fmt: skip
     if hands is not None:
         outputs = hand_effects.lamps(plan.by_hand, by_hand, outputs)
@@ -267,10 +266,10 @@ def _phase(plan: ScanPlan, state: SequenceState) -> PhasePlan | None:
     return plan.sequence.phases[state.phase] if state.phase >= 0 and state.state in CONTROLLED else None
 
 
-def _tripped_unseen(before: int, trips: int) -> bool:
-    """Did the device's watchdog, whose count has moved, trip and end between two readings? A fresh block ends a trip,
-    its count stays."""
-    return before >= 0 and (trips - before) % _TRIPS < _TRIPS // 2
+def _left(plan: ScanPlan, state: ScanState, ended: int) -> bool:
+    """Does product stand in a cycle that was broken off in this phase? (The recipe may be another one meanwhile.)"""
+    phases = plan.sequence.phases
+    return not (ended < len(phases) and phases[ended].targets.empty) and charges.stands(plan.charges, state.charges)
 
 
 def _doors_are_work(plan: ScanPlan, state: SequenceState) -> bool:

@@ -40,7 +40,7 @@ FAR_OFF = (
 )
 ZU_WEIT = (
     "die Luft hat 20.0 °C, mehr als 5 K neben ihrem Band von 28.0 bis 40.0 °C: nach Kammer und Produkt sehen, dann die"
-    " Uhr selbst weiterlaufen lassen"
+    " Uhr selbst wieder anlaufen lassen"
 )
 
 
@@ -111,7 +111,7 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
         ("dry limit of the board bay 4 level 1, estimated, reserve 0.15 K",
          "Taugrenze an: Brett Feld 4 Etage 1, geschätzt, Reserve 0.15 K"),
         (f"held -> aborting: {TOO_COLD}", f"Uhr angehalten → wird abgebrochen: {ZU_KALT}"),
-        (f"restart by restart: refused, {FAR_OFF}", f"Uhr weiterlaufen lassen von restart: abgelehnt, {ZU_WEIT}"),
+        (f"restart by restart: refused, {FAR_OFF}", f"Uhr wieder anlaufen lassen von restart: abgelehnt, {ZU_WEIT}"),
         ("phase 2 of 3, ramp: over, in band", "Phase 2 von 3, Erwärmen: vorbei, im Band"),
         ("pause by rest: refused, stale: 9 s old, at most 2 s; give it again",
          "Pause von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),

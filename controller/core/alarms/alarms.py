@@ -94,7 +94,7 @@ class ActiveAlarm:
 
 _state = maker(AlarmState)
 _NONE: tuple[Event, ...] = ()
-NOBODY = (False, False, False)
+NOBODY = (False, False, False, False)
 _OWN_COUNT = len(OWN)
 _UNKNOWN: tuple[float, ...] = (-100.0,) * sum(row.working_only for row in OWN)  # while the chamber is at rest
 
@@ -159,12 +159,13 @@ def update(
     verdict: Verdict,
     now_s: float,
     dt_s: float,
-    people: tuple[bool, bool, bool] = NOBODY,
+    people: tuple[bool, bool, bool, bool] = NOBODY,
 ) -> tuple[AlarmState, Outputs, tuple[Event, ...]]:
     """One scan of all alarms. Returns outputs with beacon, horn and healthy relay as the alarms want them.
 
     See alarm_lamps; the healthy relay drops while something of high priority is active or latched, and while the
-    runtime has trouble of its own. people: is anything overridden, does a lock hang, is work overdue?
+    runtime has trouble of its own. people: is anything overridden, does a lock hang, is work overdue, does product
+    stand in a cycle that was broken off?
     """
     working = sequence.state not in AT_REST
     beats = now_s // MEAN_EVERY_S - (now_s - dt_s) // MEAN_EVERY_S
@@ -201,14 +202,15 @@ def update(
 
 
 def _beyond(
-    plan: AlarmPlan, frame: Frame, people: tuple[bool, bool, bool], losses: Losses, told: tuple[str, ...],
+    plan: AlarmPlan, frame: Frame, people: tuple[bool, bool, bool, bool], losses: Losses, told: tuple[str, ...],
     verdict: Verdict,
 ) -> tuple[float, ...]:
     """The excesses of every alarm that is judged at rest too, in the order of the rows."""
     *switches, mains, battery = plan.contacts_of(frame.discrete)
+    *hands, left = people
     found = (
-        2 in frame.qualities, FROZEN in frame.reasons, APART in frame.reasons, bool(frame.age_scans),
-        False in switches, not mains, plan.has_battery and not battery, *people,
+        left, 2 in frame.qualities, FROZEN in frame.reasons, APART in frame.reasons, bool(frame.age_scans),
+        False in switches, not mains, plan.has_battery and not battery, *hands,
         losses.air, losses.heat, losses.fog,
         *[row.tag in told for row in TOLD], *[row.tag in verdict.trips for row in plan.rows[_OWN_COUNT:]],
     )

@@ -128,6 +128,13 @@ def with_places(state: ChargeState, places: tuple[Place | None, ...]) -> ChargeS
     return state_of(places, state.young if young == state.young else young, state.mix_degC, state.age_h, state.begun)
 
 
+def stands(plan: ChargePlan, state: ChargeState) -> bool:
+    """Does product stand inside, as far as is known?"""
+    if state.places:
+        return any(there is not None for there in state.places)
+    return plan.load_t > 0.0 and bool(plan.product.occupied)
+
+
 def follow(
     plan: ChargePlan, charges: ChargeState, state: ProductState, frame: Frame, climate: Climate, dt_s: float
 ) -> tuple[ChargeState, ProductState, Product]:
