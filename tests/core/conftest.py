@@ -298,6 +298,7 @@ class AlarmPanel:
         )
         self.demands = Demands(10.0, 0.0, 0.0, 75.0, 0.0, ())
         self.verdict: Verdict = HEALTHY
+        self.people = alarms.NOBODY
         self.now_s = 0.0
         self.events: list[Event] = []
 
@@ -306,7 +307,7 @@ class AlarmPanel:
             self.now_s += dt_s
             self.state, self.outputs, events = alarms.update(
                 self.plan, self.state, self.asked, self.frame, self.air, self.targets, self.demands, self.product,
-                self.sequence, self.verdict, self.now_s, dt_s,
+                self.sequence, self.verdict, self.now_s, dt_s, self.people,
             )
             self.events.extend(events)
 

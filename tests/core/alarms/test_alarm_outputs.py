@@ -76,7 +76,17 @@ def test_one_alarm_is_acknowledged_by_its_tag_and_the_others_are_not(
     assert states == {"limiter": "A", "mains-bad": "U"}
     assert lamps(panel, tag_of) == (True, True, False)
     give(panel, order("acknowledge", tag="limiters"))
-    assert "no alarm is called 'limiters'" in panel.events[-1].text
+    refused = dict(panel.events[-1].data)
+    assert refused["outcome"] == "refused"
+    assert refused["reason"] == f"no alarm is called 'limiters': known are {', '.join(sorted(panel.plan.numbers))}"
+
+
+def test_only_the_runtime_s_own_troubles_can_be_told(panel: Panel) -> None:
+    trouble(panel, "limiter", True)
+    assert panel.active == set()
+    refused = dict(panel.events[-1].data)
+    known = ", ".join(sorted(row.tag for row in TOLD))
+    assert (refused["outcome"], refused["reason"]) == ("refused", f"no alarm is called 'limiter': known are {known}")
 
 
 def test_a_silenced_horn_is_no_acknowledgement_and_sounds_again_for_the_next_alarm(

@@ -92,6 +92,37 @@ def test_the_run_on_counts_from_the_last_heat_while_the_fan_stirs(
     assert not guard.on()["fan"]
 
 
+def test_what_a_row_takes_is_off_to_the_last_digit(guard: Any, opened: Opened) -> None:
+    """An output is what is recorded and compared: off is False and 0.0, nothing that only counts as such."""
+    guard.frame = opened("HS-103")
+    guard.scan()
+    assert all(type(on) is bool for on in guard.outputs.discrete)
+    for tag in ("YC-101", "YC-103", "XV-102A", "XV-102B", "YC-106"):
+        assert guard.tag_of(guard.outputs, tag) is False
+    assert (guard.tag_of(guard.outputs, "SC-101"), guard.tag_of(guard.outputs, "TCV-103")) == (0.0, 0.0)
+
+
+def test_a_fan_kept_running_is_said_though_nothing_is_blocked(
+    make_guard: Callable[..., Any], written: Written, frame: Frame
+) -> None:
+    guard = make_guard(written(**ALL), frame)
+    guard.scan(30)
+    guard.asked = written()
+    assert guard.scan() == replace(HEALTHY, forced=True)
+
+
+def test_a_row_that_takes_nothing_away_still_acts_on_the_sequence_as_long_as_it_stands(
+    make_guard: Callable[..., Any], opened: Opened, written: Written, frame: Frame
+) -> None:
+    guard = make_guard(written(**STIR), frame, row=(replace(OWN, blocks=()),))
+    guard.scan(30)
+    guard.frame = opened("YS-110")
+    for _ in range(3):
+        verdict = guard.scan()
+        assert (verdict.effect, verdict.trips, verdict.first_out) == ("hold", ("gas",), ("gas",))
+        assert (verdict.blocked, verdict.forced) == ((), False)
+
+
 @pytest.mark.parametrize("heat", [CONTACTOR, VALVE])
 def test_either_contactor_or_valve_alone_is_heat(
     make_guard: Callable[..., Any], written: Written, frame: Frame, heat: dict[str, float | bool]
