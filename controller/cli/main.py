@@ -15,6 +15,10 @@ from controller import __version__
 from controller.cli.parser import Parser, with_values_below_zero
 from controller.errors import ConfigError, InvariantError, UnavailableError
 
+NO_MEMORY = (
+    "no more memory to be had, so it ended; end other programs on this computer, give it more, or lift the limit that"
+    " is set for this one, then start it again"
+)
 GOOD, DID_NOT_HOLD, BAD_INPUT, COULD_NOT, INTERRUPTED = 0, 1, 2, 3, 130
 
 # name -> (module, help). Modules are imported only when asked for: `dewhold check` must start fast.
@@ -49,6 +53,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _say(str(error), COULD_NOT, as_json=getattr(args, "json", False))
     except InvariantError as error:
         return _say(f"invariant broken: {error}", DID_NOT_HOLD, as_json=getattr(args, "json", False))
+    except MemoryError:
+        return _say(NO_MEMORY, COULD_NOT, as_json=False)
     except KeyboardInterrupt:
         print("dewhold: interrupted", file=sys.stderr)
         return INTERRUPTED

@@ -22,7 +22,7 @@ from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.sealing import Sealing
 from controller.cli.tell import Teller, status_line
 from controller.cli.written import write_whole
-from controller.core.frames import RawInputs
+from controller.core.frames import Event, RawInputs
 from controller.core.orders.commands import Orders
 from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
@@ -55,6 +55,10 @@ from controller.store.threaded import ThreadedRecorder
 INTERRUPTED = 130
 THREADED_FROM_S = 0.01  # scans that follow each other faster are recorded inline, a group in a commit
 YEARS_H = 87_600.0
+NO_MEMORY = Event("note", "MEMORY", (
+    "no more memory to be had: safe outputs were sent and the controller ended; end other programs on this computer,"
+    " give it more, or lift the limit that is set for this one"
+))  # fmt: skip
 PACE_MIN, PACE_MAX = 0.1, 100_000.0
 PACE_HELP = f"a simulated lockstep device at F times real time ({PACE_MIN:g} to {PACE_MAX:,.0f})"
 
@@ -161,12 +165,16 @@ def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[
         gc.freeze()  # what the start made stays: a sweep over it would hold a scan up for 30 ms
         stack.callback(gc.unfreeze)
         signals = stack.enter_context(on_request(_ending(runner.stop, notifier)))
-        report = runner.run(
-            start,
-            max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
-            until=None if args.stay else _over(start, max((scan for scan, _order in orders), default=-1)),
-            each=_after_each(teller, notifier, sealing if args.stay else None),
-        )
+        try:
+            report = runner.run(
+                start,
+                max_scans=round(args.hours * 3600.0 / session.asked.scan_s),
+                until=None if args.stay else _over(start, max((scan for scan, _order in orders), default=-1)),
+                each=_after_each(teller, notifier, sealing if args.stay else None),
+            )
+        except MemoryError:
+            tell(NO_MEMORY)
+            raise
         return changes.session, report, clock.utc_ms(start.scan + report.scans), signals
 
 

@@ -61,7 +61,7 @@ class Teller:
 
     def _print(self) -> None:
         while (line := self._lines.get()) is not None:
-            with suppress(OSError, ValueError):  # the reader went away
+            with suppress(OSError, ValueError, MemoryError):  # the reader went away; the journal has it
                 line()
 
 

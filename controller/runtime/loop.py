@@ -22,6 +22,7 @@ from controller.runtime.clock import Clock
 from controller.runtime.orders import MergedOrders, ScriptOrders
 from controller.runtime.own_troubles import QUIET_SCANS, OwnTroubles
 from controller.runtime.report import Report, Times
+from controller.runtime.reserve import Reserve
 from controller.runtime.start import Start as Start
 from controller.runtime.trace import Trace
 from controller.store.header import Header
@@ -114,6 +115,7 @@ class Runner:
         self.link_failures = self.overruns = self.invariants_broken = 0
         self._last_overrun = -QUIET_SCANS  # an overrun so long after the last one is a new one, worth a journal line
         self._troubles = OwnTroubles()
+        self._reserve = Reserve()
 
     def stop(self) -> None:
         """End after the scan that runs now. Safe to call from a signal handler."""
@@ -326,6 +328,7 @@ class Runner:
 
     def _make_safe(self) -> None:
         """The last block of a run. Sent once; a device that does not hear it has its own watchdog."""
+        self._reserve.release()  # it may be for want of memory that the run ends
         if not self._wrote:
             return
         self._heartbeat = (self._heartbeat + 1) & 0xFFFF

@@ -22,6 +22,7 @@ from controller.errors import UnavailableError
 from controller.store.checkpoint import State, StateCodec
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
+from controller.store.trouble import advice
 
 OUTAGE_S_MAX = 30 * 86400.0
 
@@ -41,7 +42,12 @@ class InstanceLock:
         folder = self._path.parent
         self._made = self._made or [path for path in (folder, *folder.parents) if not path.exists()]
         folder.mkdir(parents=True, exist_ok=True)
-        file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise UnavailableError(
+                f"{self._path} cannot be written: {error.strerror}; {advice(error, self._path)}"
+            ) from error
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:

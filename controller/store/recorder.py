@@ -26,7 +26,8 @@ from controller.store.writer import Batch, Block, Checkpoint, Line, Tail, Writer
 BLOCKS_WAITING_MAX = 1440  # a day of minutes, about 5 MB
 LINES_WAITING_MAX = 10_000
 SAVE_EVERY_S, SAVE_EVERY_SCANS = 10.0, 10  # whichever is sooner, the state is saved
-REFUSALS = (sqlite3.Error, OSError, StoreError, ValueError)  # ValueError: what stands there cannot be understood
+# ValueError: what stands there cannot be understood. MemoryError: SQLite could have no more just now.
+REFUSALS = (sqlite3.Error, OSError, StoreError, ValueError, MemoryError)
 
 
 class Scan(NamedTuple):
@@ -109,6 +110,7 @@ class Recorder(Generic[State]):
         self._minute = _Minute()
         self._next_id = self._writer.last_id + 1
         self._newest: Scan | None = None  # not yet in a commit
+        self._last: Scan | None = None  # in a commit or not
         self._summaries: deque[tuple[int, str]] = deque()
         self._minutes = 0
         self._pause = 0
@@ -142,7 +144,7 @@ class Recorder(Generic[State]):
         if minute.rows and row.scan != minute.first_scan + len(minute.rows):
             self._fold()  # a block has consecutive scans
             minute = self._minute
-        self._newest = row
+        self._newest = self._last = row
         if row.commands or row.events:
             self._add_lines(row)
         if self._every_scan:
@@ -162,8 +164,8 @@ class Recorder(Generic[State]):
         self._minutes = 0
         while self._summaries:
             batch.summaries.append(self._summaries.popleft())
-        self._complete(batch)
         try:
+            self._complete(batch)
             self._writer.write(batch)
         except REFUSALS as error:
             self._refused(error)
@@ -198,14 +200,13 @@ class Recorder(Generic[State]):
     def _flush(self) -> None:
         if self._minute.rows:
             self._fold()
-        batch, newest = self._batch, self._newest
-        if newest is None and not batch.blocks and not self._summaries:
+        self._take_notices()
+        batch = self._batch
+        if self._newest is None and not batch.blocks and not self._summaries:
             return
         self._pause = 0
         good = self.commit()
-        if good and newest is not None and self.notices:  # no scan comes any more that would take them along
-            self._add_lines(newest._replace(commands=(), events=tuple(self.notices)))
-            self.notices.clear()
+        if good and self._take_notices():  # that the disk takes again
             batch = self._batch
             good = self.commit()
         if not good:
@@ -213,6 +214,16 @@ class Recorder(Generic[State]):
                 f"the record {self._path} is not complete: {len(batch.blocks)} minutes and {len(batch.lines)} journal"
                 f" lines could not be written; {self._advice}"
             )
+
+    def _take_notices(self) -> bool:
+        """Lines of what no scan comes to take along any more; False when there is nothing."""
+        last = self._last
+        if last is None or not self.notices:
+            return False
+        self._newest = last
+        self._add_lines(last._replace(commands=(), events=tuple(self.notices)))
+        self.notices.clear()
+        return True
 
     def _begin(self, header: Header, utc_ms: int) -> None:
         """End the cycle and begin another. What a disk refuses just now is later written with the new one."""
@@ -270,7 +281,8 @@ class Recorder(Generic[State]):
         self._pause = 4 if self._every_scan else 0
         if not self._failing:
             self._failing = True
-            text = f"the record cannot be written ({error}); control goes on, it is kept in memory; {self._advice}"
+            why = str(error) or repr(error)
+            text = f"the record cannot be written ({why}); control goes on, it is kept in memory; {self._advice}"
             self.notices.append(Event("note", "RECORD", text, (("active", True),)))
 
     def _recovered(self) -> None:

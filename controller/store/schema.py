@@ -12,6 +12,7 @@ from contextlib import closing
 from pathlib import Path
 
 from controller.errors import StoreError
+from controller.store.trouble import advice
 
 FORMAT = 1  # PRAGMA user_version
 _APPLICATION = 0x44455748  # "DEWH": PRAGMA application_id, so that `file` and we know it
@@ -78,7 +79,7 @@ def is_begun(path: Path) -> bool:
             ours = db.execute("PRAGMA application_id").fetchone()[0] == _APPLICATION
             return not ours or bool(db.execute("SELECT 1 FROM cycles LIMIT 1").fetchall())
     except sqlite3.Error as error:
-        raise StoreError(f"the record {path} cannot be read: {error}") from error
+        raise StoreError(f"the record {path} cannot be read: {error}; {advice(error, path)}") from error
 
 
 def open_for_reading(path: Path) -> sqlite3.Connection:
@@ -90,7 +91,7 @@ def open_for_reading(path: Path) -> sqlite3.Connection:
         db.execute("PRAGMA query_only = ON")
         _require_record(db, path)
     except sqlite3.Error as error:
-        raise StoreError(f"the record {path} cannot be read: {error}") from error
+        raise StoreError(f"the record {path} cannot be read: {error}; {advice(error, path)}") from error
     return db
 
 

@@ -8,6 +8,8 @@ from pathlib import Path
 
 def advice(error: Exception, path: Path) -> str:
     """The remedy for one error of the file system or of SQLite."""
+    if isinstance(error, MemoryError):
+        return "end other programs on this computer, or give it more memory"
     text = str(error).lower()
     number = getattr(error, "errno", None)
     if number in (errno.ENOSPC, errno.EDQUOT) or "full" in text:

@@ -95,7 +95,7 @@ class Writer:
             for cycle, summary in batch.summaries:
                 self._sum_up(db, cycle, summary)
             db.execute("COMMIT")
-        except (sqlite3.Error, OSError):
+        except (sqlite3.Error, OSError, MemoryError):
             self._abandon()
             raise
         self._frames_head, self._journal_head = frames_head, journal_head

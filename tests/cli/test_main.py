@@ -52,6 +52,7 @@ def test_what_is_no_command_is_bad_input(arguments: list[str], capsys: pytest.Ca
         (LinkError("refused", "no device at 1.2.3.4:502"), 3, "no device at 1.2.3.4:502"),
         (StoreError("disk gone; check it"), 3, "disk gone; check it"),
         (InvariantError("scan 7: slew"), 1, "invariant broken: scan 7: slew"),
+        (MemoryError(), 3, "no more memory to be had, so it ended; end other programs on this computer"),
         (KeyboardInterrupt(), 130, "interrupted"),
     ],
 )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import select
 import signal
+import subprocess
 import time
 from collections.abc import Callable
 from contextlib import closing
@@ -18,11 +19,34 @@ from pyModbusTCP.client import ModbusClient
 
 from controller.runtime.session import Asked, Session, prepare
 from controller.store.reader import Reader
+from controller.store.verify import verify
 
 Until = Callable[[Path, Callable[[Reader], bool]], None]
 
 TELLING = ("YL-190", "YL-190H", "YC-192")  # beacon, its lamp for high priority, healthy relay
 WELL, ALARM = (False, False, True), (True, True, False)
+# `dewhold` in which something leaks once a file appears: no more address space, and whatever comes free in it is taken.
+LEAKS = """
+import resource, sys, threading, time
+from pathlib import Path
+def leak(sign, kept, sizes, sleep):
+    while not sign.exists():
+        sleep(0.01)
+    used = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (used, resource.RLIM_INFINITY))
+    while True:
+        for size in sizes:
+            try:
+                while True:
+                    kept.append(bytes(size))
+            except MemoryError:
+                pass
+        sleep(0.05)
+asked = (Path(sys.argv[1]), [], (2**20, 2**14, *range(480, 0, -16)), time.sleep)
+threading.Thread(target=leak, args=asked, daemon=True).start()
+from controller.cli.main import main
+sys.exit(main(sys.argv[2:]))
+"""
 
 
 @pytest.fixture(scope="module")
@@ -69,3 +93,28 @@ def test_a_controller_that_is_killed_hangs_or_is_ended_lets_go_of_the_healthy_re
         until(record, lambda reader: any((row.kind, row.tag) == ("trip", "watchdog") for row in reader.journal()))
         assert comes_to(session, port, ALARM)
         assert run.poll() is None
+
+
+def test_a_controller_without_memory_ends_safe_says_why_and_the_next_one_goes_on(
+    processes: Any, session: Session, until: Until, quick_recipe: str
+) -> None:
+    """Whatever of its end still finds memory: outputs are safe, by its last block or by the device's watchdog."""
+    _plant, port = processes.plant("--pace", "10")
+    record, sign = processes.folder / "out" / "record.sqlite", processes.folder / "leak"
+    same = ("run", "--port", str(port), "--out", "out", "--scan", "0.25", "--recipe", quick_recipe)
+    run = processes.start(
+        str(sign), *same, "--order", "start@0.5", program=("-c", LEAKS), stderr=subprocess.PIPE
+    )
+    until(record, lambda reader: any(row.data.get("to") == "running" for row in reader.journal(kind="state")))
+    assert comes_to(session, port, WELL)
+    sign.touch()
+    _out, said = run.communicate(timeout=90)
+    assert run.returncode == 3, said
+    assert "no more memory to be had" in said or "MemoryError" in said
+    assert comes_to(session, port, ALARM)
+    again = processes.start(*same, "--hours", "0.001")
+    assert again.wait(timeout=60) == 1
+    with closing(Reader(record)) as reader:
+        states = [row.data["to"] for row in reader.journal(kind="state")]
+    assert states == ["running", "holding", "held"]
+    assert verify(record) == []

@@ -13,6 +13,7 @@ from controller.core.frames import Command, Event
 from controller.errors import InvariantError, LinkError
 from controller.runtime.loop import Runner, Start
 from controller.runtime.orders import MergedOrders, ScriptOrders
+from controller.runtime.reserve import Reserve
 from controller.runtime.rest import safe_outputs
 from controller.store.recorder import Scan
 
@@ -127,6 +128,25 @@ def test_last_block_is_safe_whatever_ends_the_run(make_runner: Make, panel: Any,
     with pytest.raises(BugError):
         make_runner(columns=fails, recorder=Sink()).run(start, 2)
     assert panel.written[-1][2:] == [0, 1]
+
+
+def test_without_memory_what_was_put_by_is_given_back_before_the_last_block(
+    make_runner: Make, panel: Any, start: Start, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    release, write = Reserve.release, panel.write
+    monkeypatch.setattr(Reserve, "release", lambda reserve: (done.append("given back"), release(reserve)))
+    monkeypatch.setattr(panel, "write", lambda words: (done.append("written"), write(words)))
+
+    def short(_scan: int, _result: Any) -> None:
+        raise MemoryError
+
+    runner = make_runner()
+    with pytest.raises(MemoryError):
+        runner.run(start, 3, each=short)
+    assert done == ["given back", "written"]
+    assert panel.written[-1][2:] == [0, 1]
+    assert runner._reserve._kept.closed
 
 
 def test_ends_on_its_condition_on_stop_and_on_the_count(make_runner: Make, start: Start) -> None:

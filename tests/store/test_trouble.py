@@ -18,6 +18,7 @@ from controller.store.reader import Reader
 from controller.store.recorder import Recorder
 from controller.store.threaded import ThreadedRecorder
 from controller.store.verify import verify
+from controller.store.writer import Writer
 
 Make = Callable[..., Any]
 EVENT = Event("state", "", "running")
@@ -52,7 +53,7 @@ def test_refused_writes_wait_in_memory_and_nothing_is_lost(path: Path, make_reco
     recorder.close()
     with Reader(path) as reader:
         assert [row.scan for row in reader.frames()] == list(range(420))
-        assert [line.id for line in reader.journal()] == list(range(1, 8))
+        assert [line.id for line in reader.journal()] == list(range(1, 10))  # two of the disk
     assert verify(path) == []
 
 
@@ -99,7 +100,7 @@ def test_what_waits_is_bounded_and_the_oldest_frames_go_first(
     recorder.close()
     with Reader(path) as reader:
         assert [row.scan for row in reader.frames()] == list(range(180, 360))
-        assert len(reader.journal()) == 6
+        assert len(reader.journal(kind="state")) == 6
     assert verify(path) == []
 
 
@@ -130,7 +131,32 @@ def test_a_record_that_vanishes_is_begun_again_and_its_ids_go_on(
     minutes(recorder, make_scan, 2, 3)
     recorder.close()
     with Reader(path) as reader:
-        assert [line.id for line in reader.journal()][-1] == 3
+        assert [line.id for line in reader.journal(kind="state")][-1] == 3
+    assert verify(path) == []
+
+
+def test_memory_that_is_short_for_a_while_is_a_refusal_like_any_other(
+    path: Path, make_recorder: Make, make_scan: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite says MemoryError in the middle of a transaction: taken back, kept, told with its remedy, tried again."""
+    recorder = make_recorder(group_minutes=1)
+    minutes(recorder, make_scan, 0, 1)
+    put = Writer._put_rest
+
+    def short(_writer: Writer, _db: Any, _batch: Any) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(Writer, "_put_rest", short)
+    minutes(recorder, make_scan, 1, 2)
+    assert recorder.trouble
+    assert "(MemoryError()); control goes on" in recorder.notices[0].text
+    assert "give it more memory" in recorder.notices[0].text
+    monkeypatch.setattr(Writer, "_put_rest", put)
+    minutes(recorder, make_scan, 2, 3)
+    assert not recorder.trouble
+    recorder.close()
+    with Reader(path) as reader:
+        assert [row.scan for row in reader.frames()] == list(range(180))
     assert verify(path) == []
 
 
@@ -163,7 +189,7 @@ def test_a_hanging_disk_never_delays_a_scan_and_loses_no_order(
     threaded.close()
     with Reader(path) as reader:
         assert [row.scan for row in reader.frames()] == [0, 1, 2, 3, 4, 5, 10]
-        assert len(reader.journal()) == 9
+        assert len(reader.journal(kind="state")) == 9
     assert verify(path) == []
 
 

@@ -21,6 +21,10 @@ HOST: Final[dict[str, tuple[str, str]]] = {
         "the disk takes nothing more",
         "tests/faults/test_crash_points.py, tests/faults/test_disk.py",
     ),
+    "disk-read-only": (
+        "the folder is read-only",
+        "tests/e2e/test_read_only.py, tests/faults/test_crash_points.py",
+    ),
     "slow-disk": ("the disk hangs", "tests/e2e/test_host.py"),
     "bad-checkpoint": ("the saved state cannot be used", "tests/e2e/test_host.py, tests/store/test_checkpoint.py"),
     "bad-record": (
@@ -29,5 +33,9 @@ HOST: Final[dict[str, tuple[str, str]]] = {
     ),
     "config-edited": ("files are edited while a cycle runs", "tests/e2e/test_host.py, tests/faults/test_resume.py"),
     "starved": ("other programs take the processor", "tests/e2e/test_host.py, tests/runtime/test_loop.py"),
+    "memory-short": (
+        "no memory is left",
+        "tests/e2e/test_fail_direction.py, tests/store/test_trouble.py",
+    ),
     "two-instances": ("a second controller is started", "tests/e2e/test_two_controllers.py"),
 }
