@@ -78,6 +78,11 @@ def notes(recipe: Recipe, ahead: Forecast) -> list[str]:
         if asked.rh_accept_pct > phase.rh_min_pct + BELOW_PCT_MIN:
             said.append(_dry(name, asked, phase))
     said += _short_hold(recipe, ahead)
+    if not ahead.finished and recipe.phases[len(ahead.phases) - 1].end.empty:
+        said.append(
+            f"phase {len(ahead.phases)} ({ahead.phases[-1].kind}): ends when the last board is out, which a forecast"
+            " cannot know: nothing after it is forecast"
+        )
     if isnan(ahead.ready_h):
         said.append(f"the product will not be ready within {ahead.end_h:.0f} h")
     return said

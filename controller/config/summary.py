@@ -79,6 +79,8 @@ def ending(end: End, *, dries: bool = False) -> str:
         parts.append("the air is dry" if dries else "coldest probe in the band")
     if end.full:
         parts.append("the last board is in")
+    if end.empty:
+        parts.append("the last board is out")
     if end.by_operator:
         parts.append("somebody stops it")
     text = (" and " if end.match == "all" else " or ").join(parts) or "the band is reached"

@@ -287,7 +287,7 @@ def _racks(
     now_s: float,
 ) -> tuple[ChargeState, ProductState, Product, tuple[Event, ...]]:
     """What stands in the racks: the orders of this scan, then its time, place by place or as one charge. They are full
-    only once the doors count as shut: what begins then would be stopped at once by the door of the last trip."""
+    or empty only once the doors count as shut: what begins then would be stopped by the door of the last trip."""
     charge_state, product_state, events = state.charges, state.product, NO_EVENTS
     if sequence_state.passed_on:
         charge_state, product_state, _, events = moves.apply(
@@ -297,8 +297,8 @@ def _racks(
         charge_state, product_state, seen = charges.follow(
             plan.charges, charge_state, product_state, frame, air, plan.dt_s
         )
-        if seen.full and door:
-            seen = replace(seen, full=False)
+        if door and (seen.full or seen.empty):
+            seen = replace(seen, full=False, empty=False)
     else:
         product_state, seen = product.follow(plan.product, product_state, frame, air, plan.dt_s)
     if product_state.uncertain_s > state.product.uncertain_s:

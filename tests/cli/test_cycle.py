@@ -115,6 +115,28 @@ def test_boards_of_another_mix_are_taken_and_a_mix_without_a_file_is_named(
     assert [order["outcome"] for order in orders] == ["done", "done"]
 
 
+def test_a_park_ends_with_the_last_board_that_is_taken_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two places out at 0.1 and 0.2 h; then the chamber is dried, and nobody has said so but the orders of the yard."""
+    recipe, filling = tmp_path / "out.toml", tmp_path / "out.csv"
+    band = "floor_degC = 5.0\nceiling_degC = 40.0\n"
+    recipe.write_text(
+        f'name = "out"\n[[phases]]\nkind = "park"\n{band}on_door = "standing"\n[phases.end]\nempty = true\n'
+        f'[[phases]]\nkind = "dry-out"\n{band}rh_vent_above_pct = 60.0\n[phases.end]\ntime_h = 0.05\n'
+    )
+    rows = ["time_h,what,bay,level,tonnes,degC,age_h,mix", "0,place,1,1,1.6,20,0,", "0,place,1,2,1.6,20,0,",
+            "0.1,take,1,1,,,,", "0.2,take,1,2,,,,"]
+    filling.write_text("\n".join(rows) + "\n")
+    asked = ["cycle", "--link", "direct", "--scan", "2", "--outdoor", "8/80", "--hours", "0.5", "--no-report"]
+    main([*asked, "--recipe", str(recipe), "--filling", str(filling), "--out", str(tmp_path / "cycle")])
+    capsys.readouterr()
+    with closing(Reader(tmp_path / "cycle" / "record.sqlite")) as reader:
+        rows_ = [(row.text, row.scan) for row in reader.journal(kind="phase")]
+    texts = [text for text, _scan in rows_]
+    assert texts[1] == "phase 1 of 2, park: over, the last board is out"
+    assert rows_[1][1] == pytest.approx(0.2 * 1800, abs=10)
+    assert texts[-1] == "phase 2 of 2, dry-out: over, phase time"
+
+
 def test_load_and_filling_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*SHORT, "--out", str(tmp_path), "--filling", "batch", "--load", "80"]) == 2
     assert "--load = 80.0: cannot stand beside --filling" in capsys.readouterr().err

@@ -33,6 +33,21 @@ def test_a_fill_that_ends_too_soon_and_a_recipe_without_one_are_told() -> None:
     assert "has no fill" in said[0]
 
 
+def test_a_park_lasts_until_the_last_board_of_the_filling_is_out() -> None:
+    park = Phase(kind="park", floor_degC=5.0, ceiling_degC=40.0, end=End(empty=True))
+    recipe = Recipe(name="x", phases=(HOLD, park))
+    longer, _, said = filled(recipe, load_filling("weekend"), CASE)
+    assert longer.phases[1].end == End(cycle_h=longer.phases[1].end.cycle_h)
+    assert 63.5 < (longer.phases[1].end.cycle_h or 0.0) < 64.5
+    assert said[-1].startswith("phase 2 (park): ends here with the filling's last board, at 6")
+    same, _, said = filled(recipe, load_filling("batch"), CASE)
+    assert same.phases == recipe.phases
+    assert len(said) == 1
+    both, _, said = filled(Recipe(name="x", phases=(FILL, park)), load_filling("weekend"), CASE)
+    assert both.phases[1] == longer.phases[1]
+    assert "ends here with the filling's last board" in said[-1]
+
+
 def test_doors_alone_bring_nothing() -> None:
     recipe = Recipe(name="x", phases=(FILL, HOLD))
     assert filled(recipe, [FillingRow(time_h=1.0, what="open", bay=1)], CASE)[:2] == (recipe, CASE)
@@ -40,3 +55,4 @@ def test_doors_alone_bring_nothing() -> None:
 
 def test_a_fill_ends_in_words_when_the_last_board_is_in() -> None:
     assert ending(FILL.end) == "the last board is in, at the latest after 6 h"
+    assert ending(End(empty=True)) == "the last board is out"

@@ -144,3 +144,15 @@ def test_racks_are_full_only_once_the_last_door_has_shut(filled: Chamber) -> Non
     filled.open = set()
     filled.scan(30)
     assert filled.state.seen.full
+
+
+def test_racks_are_empty_only_once_the_last_door_has_shut(filled: Chamber) -> None:
+    assert not filled.state.seen.empty
+    filled.open = {"ZS-101A"}
+    for level in (1, 2):
+        filled.order("discharge", bay=1.0, level=float(level))
+    filled.scan(30)
+    assert not filled.state.seen.empty
+    filled.open = set()
+    filled.scan(30)
+    assert filled.state.seen.empty

@@ -243,7 +243,8 @@ def picture(
             ready / count if count else 0.0)
     seen = Seen(now.core_degC, hottest, now.surface_degC, now.drying_kg_per_m2h, now.ok)
     settled = sum(there is not None and there.settled for there in charges.places)
-    return product.record(base, aged, state.uncertain_s, seen, settled, count == len(base.occupied) > 0)
+    full, empty = count == len(base.occupied) > 0, count == 0
+    return product.record(base, aged, state.uncertain_s, seen, settled, full, empty)
 
 
 def seen_now(plan: ChargePlan, charges: ChargeState, state: ProductState) -> tuple[ProductState, Product]:

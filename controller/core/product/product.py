@@ -38,7 +38,7 @@ class Product:
     age_h_min: what the youngest has at least, age_h_max: what the oldest has at most; they are estimates as long as
     uncertain_h is 0: hours whose temperatures were bridged, not seen (see gap). Strength and ready_fraction go by what
     places have at least.  full: every place in use holds a charge that was
-    entered one by one (see charges), and no door is open.
+    entered one by one (see charges), and no door is open. empty: no place of these holds one, and no door is open.
     """
 
     core_degC: float
@@ -55,6 +55,7 @@ class Product:
     given_off_kg_per_h: float = 0.0
     uncertain_h: float = 0.0
     full: bool = False
+    empty: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,7 +318,7 @@ def _picture(
 
 def record(
     plan: ProductPlan, aged: tuple[float, float, float, float, float], uncertain_s: float, now: Seen,
-    places: int | None = None, full: bool = False,
+    places: int | None = None, full: bool = False, empty: bool = False,
 ) -> Product:
     """The record from (ages min, mean, max, least strength, share ready) and one look. places: that give off water."""
     drying = now.drying_kg_per_m2h
@@ -340,4 +341,5 @@ def record(
         given_off_kg_per_h,
         uncertain_s / 3600.0,
         full,
+        empty,
     )

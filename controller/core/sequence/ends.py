@@ -9,15 +9,15 @@ from controller.core.product.product import Product
 from controller.core.sequence.recipe import Phase
 
 _WORDS = ("phase time", "cycle time", "equivalent age", "product warm enough", "product cool enough",
-          "strength, estimated", "in band", "the last board is in")
+          "strength, estimated", "in band", "the last board is in", "the last board is out")
 
 
 @dataclass(frozen=True, slots=True)
 class EndPlan:
     """Thresholds of one phase; an unset condition stands at infinity, where it never holds.
 
-    by_product: whether age, temperature, strength or number of the boards can end it.
-    required: for match "all", which of the eight conditions must hold; empty for "any".
+    by_product: whether age, temperature, strength or number of boards can end it. full, empty: the last one in, out.
+    required: for match "all", which of the nine conditions must hold; empty for "any".
     by_setpoint: the band counts as reached when the setpoint has arrived (a cooldown without conditions).
     """
 
@@ -34,6 +34,7 @@ class EndPlan:
     by_setpoint: bool
     by_product: bool
     full: bool
+    empty: bool
 
 
 def bind(phase: Phase) -> EndPlan:
@@ -43,10 +44,10 @@ def bind(phase: Phase) -> EndPlan:
              end.strength_MPa)
     arrives = (
         phase.kind in ("ramp", "cooldown") and not end.by_operator and not end.in_band
-        and not end.full and all(value is None for value in given)
+        and not end.full and not end.empty and all(value is None for value in given)
     )
     in_band = end.in_band or arrives
-    asked = (*given, in_band or None, end.full or None)
+    asked = (*given, in_band or None, end.full or None, end.empty or None)
     required = tuple(number for number, value in enumerate(asked) if value is not None)
     return EndPlan(
         time_s=_or_never(end.time_h, 3600.0), cycle_s=_or_never(end.cycle_h, 3600.0),
@@ -56,7 +57,8 @@ def bind(phase: Phase) -> EndPlan:
         strength_MPa=_or_never(end.strength_MPa),
         in_band=in_band, at_least_s=end.at_least_h * 3600.0, at_most_s=_or_never(end.at_most_h, 3600.0),
         required=required if end.match == "all" else (), by_setpoint=arrives and phase.kind == "cooldown",
-        by_product=end.full or any(value is not None for value in given[2:]), full=end.full,
+        by_product=end.full or end.empty or any(value is not None for value in given[2:]), full=end.full,
+        empty=end.empty,
     )
 
 
@@ -81,6 +83,7 @@ def over(end: EndPlan, phase_s: float, spent_s: float, cycle_s: float, product: 
             end.by_product
             and (
                 (end.full and product.full)
+                or (end.empty and product.empty)
                 or (product.ok and (
                     product.age_h_min >= end.equivalent_age_h
                     or product.core_degC >= end.above_degC
@@ -97,7 +100,7 @@ def over(end: EndPlan, phase_s: float, spent_s: float, cycle_s: float, product: 
 
 def _holding(
     end: EndPlan, phase_s: float, cycle_s: float, product: Product, in_band: bool
-) -> tuple[bool, bool, bool, bool, bool, bool, bool, bool]:
+) -> tuple[bool, bool, bool, bool, bool, bool, bool, bool, bool]:
     ok = product.ok
     return (
         phase_s >= end.time_s,
@@ -108,6 +111,7 @@ def _holding(
         ok and product.strength_MPa_min >= end.strength_MPa,
         end.in_band and in_band,
         end.full and product.full,
+        end.empty and product.empty,
     )
 
 

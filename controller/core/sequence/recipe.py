@@ -28,6 +28,8 @@ class End:
     product_degC_above: mean core; product_degC_below: hottest core. in_band: the coldest good probe is in the band.
     at_least_h, at_most_h: never before, never after, whatever else holds; at_most_h counts waiting time too.
     full: the last board is in: every place of the bays in use holds a charge (a fill).
+    empty: the last board is out (a park): nothing stands in any place, by what was told of each; or a person says so
+    with next-phase.
     by_operator: no condition at all, a person ends it with next-phase or stop (a standing climate).
     """
 
@@ -40,6 +42,7 @@ class End:
     strength_MPa: Annotated[float, Gt(0), Le(200)] | None = None
     in_band: bool = False
     full: bool = False
+    empty: bool = False
     by_operator: bool = False
     at_least_h: Annotated[float, Ge(0), Le(2000)] = 0.0
     at_most_h: Annotated[float, Gt(0), Le(2000)] | None = None
@@ -265,7 +268,7 @@ def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
     end = phase.end
     of_product = (end.equivalent_age_h, end.product_degC_above, end.product_degC_below, end.strength_MPa)
     given = (end.time_h, end.cycle_h, *of_product)
-    condition = any(value is not None for value in given) or end.in_band or end.full
+    condition = any(value is not None for value in given) or end.in_band or end.full or end.empty
     here = f"{where}.end"
     if not condition and end.at_most_h is None and not end.by_operator and phase.kind not in ("ramp", "cooldown"):
         found.append(Finding(here, "no condition", "at least one condition, or by_operator = true",
@@ -278,6 +281,9 @@ def _end_problems(where: str, phase: Phase, limits: ChamberLimits, found: list[F
                              "nothing stands inside any more: say time_h, or by_operator = true"))
     if end.full and phase.kind != "fill":
         found.append(Finding(f"{here}.full", "true", "only in a fill", "put a fill phase first, or say time_h"))
+    if end.empty and phase.kind != "park":
+        found.append(Finding(f"{here}.empty", "true", "only in a park",
+                             "put a park phase where the boards are taken out, or say time_h"))
     most = end.at_most_h
     if most is not None and end.at_least_h > most:
         found.append(Finding(f"{here}.at_least_h", f"{end.at_least_h:g} h", f"at most at_most_h = {most:g} h",

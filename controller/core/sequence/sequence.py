@@ -292,12 +292,13 @@ def _obey(
 def _end_phase(
     plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, events: list[Event]
 ) -> SequenceState:
-    """A person ends the phase: only where the recipe leaves that to people, and only while it runs."""
+    """A person ends the phase: only where the recipe leaves that to people, or only they see it; while it runs."""
     reason = ""
     if state.state != "running":
         reason = f"refused while {state.state}: only a running cycle has a phase to end"
-    elif not ((phase := plan.phases[state.phase]).by_operator or phase.kind == "fill"):
-        reason = f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
+    elif not ((phase := plan.phases[state.phase]).by_operator or phase.end.empty or phase.kind == "fill"):
+        reason = (f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
+                  " or empty = true")
     events.append(outcome(command, reason))
     if reason:
         return state

@@ -81,7 +81,7 @@ def _where(bound: Bound, state: ScanState, newest: Newest, checkpoint: Checkpoin
         "phases": [phase.kind for phase in phases],
         "phase_kind": here.kind if here else "",
         "phase_text": here.text if here else "",
-        "by_person": bool(here and (here.end.by_operator or here.kind == "fill")),
+        "by_person": bool(here and (here.end.by_operator or here.end.empty or here.kind == "fill")),
         "phase_s": sequence.phase_s + ahead_s,
         "cycle_s": sequence.cycle_s + ahead_s,
         "held_s": sequence.held_s,

@@ -15,7 +15,7 @@ from controller.core.sequence.recipe import End, Phase
 HOLD = Phase(kind="hold", floor_degC=30.0, ceiling_degC=36.0)
 NEVER = {"time_s": inf, "cycle_s": inf, "equivalent_age_h": inf, "above_degC": inf, "below_degC": -inf,
          "strength_MPa": inf, "in_band": False, "at_least_s": 0.0, "at_most_s": inf, "required": (),
-         "by_setpoint": False, "by_product": False, "full": False}
+         "by_setpoint": False, "by_product": False, "full": False, "empty": False}
 
 
 def plan(**end: Any) -> ends.EndPlan:
@@ -34,6 +34,7 @@ def plan(**end: Any) -> ends.EndPlan:
         ({"strength_MPa": 9.0}, {"strength_MPa": 9.0, "by_product": True}),
         ({"in_band": True}, {"in_band": True}),
         ({"full": True}, {"full": True, "by_product": True}),
+        ({"empty": True}, {"empty": True, "by_product": True}),
         ({"by_operator": True}, {}),
         ({"time_h": 3.0, "at_least_h": 1.0, "at_most_h": 4.0},
          {"time_s": 10800.0, "at_least_s": 3600.0, "at_most_s": 14400.0}),
@@ -43,6 +44,8 @@ def plan(**end: Any) -> ends.EndPlan:
           "product_degC_below": 4.0},
          {"cycle_s": 3600.0, "equivalent_age_h": 2.0, "above_degC": 3.0, "below_degC": 4.0, "by_product": True,
           "required": (1, 2, 3, 4)}),
+        ({"match": "all", "time_h": 1.0, "empty": True},
+         {"time_s": 3600.0, "empty": True, "by_product": True, "required": (0, 8)}),
         ({"match": "all", "in_band": True, "full": True},
          {"in_band": True, "full": True, "by_product": True, "required": (6, 7)}),
     ],
@@ -55,7 +58,8 @@ def test_conditions_in_seconds_and_what_is_not_asked_never_holds(end: dict[str, 
 def test_what_moves_and_has_no_condition_ends_when_it_arrives(kind: Any) -> None:
     arrives = {**NEVER, "in_band": True, "by_setpoint": kind == "cooldown"}
     assert ends.bind(replace(HOLD, kind=kind, end=End())) == ends.EndPlan(**arrives)
-    for end in (End(time_h=1.0), End(in_band=True), End(full=True), End(by_operator=True), End(strength_MPa=1.0)):
+    for end in (End(time_h=1.0), End(in_band=True), End(full=True), End(empty=True), End(by_operator=True),
+                End(strength_MPa=1.0)):
         bound = ends.bind(replace(HOLD, kind=kind, end=end))
         assert not bound.by_setpoint
         assert bound.in_band is end.in_band
@@ -85,6 +89,7 @@ def over(end: ends.EndPlan, *, at_s: float = 100.0, spent_s: float = 0.0, cycle_
         ({"strength_MPa": 5.0}, {}, {"strength_MPa_min": 4.9}, "strength, estimated"),
         ({"in_band": True}, {"in_band": True}, {"in_band": False}, "in band"),
         ({"full": True}, {"full": True}, {"full": False}, "the last board is in"),
+        ({"empty": True}, {"empty": True}, {"empty": False}, "the last board is out"),
     ],
 )
 def test_each_condition_ends_at_its_threshold_and_says_its_words(
@@ -103,13 +108,14 @@ def test_an_unknown_product_fulfils_nothing_but_the_last_board_is_known(end: dic
     assert over(plan(**end), ok=False) == ""
     assert over(plan(**end, match="all"), ok=False) == ""
     assert over(plan(**end, full=True), ok=False, full=True) == "the last board is in"
+    assert over(plan(**end, empty=True), ok=False, empty=True) == "the last board is out"
 
 
 def test_what_nobody_asked_for_ends_nothing() -> None:
     """In band, full, warm, strong: of a phase that ends by its time none of it counts."""
-    assert over(plan(time_h=1.0), in_band=True, full=True, cycle_s=1e6) == ""
-    assert over(plan(by_operator=True), at_s=1e6, in_band=True, full=True, cycle_s=1e6) == ""
-    assert over(plan(strength_MPa=6.0), full=True, in_band=True) == ""
+    assert over(plan(time_h=1.0), in_band=True, full=True, empty=True, cycle_s=1e6) == ""
+    assert over(plan(by_operator=True), at_s=1e6, in_band=True, full=True, empty=True, cycle_s=1e6) == ""
+    assert over(plan(strength_MPa=6.0), full=True, empty=True, in_band=True) == ""
 
 
 def test_all_means_all() -> None:

@@ -191,6 +191,8 @@ def test_nothing_of_the_product_limits_the_heat_of_an_empty_chamber(
         ((replace(DRY, end=End(equivalent_age_h=3.0)),), "phases[0].end", "none in a dry-out"),
         ((DRY, PARK), "phases[1].kind", "dry-out or standby after dry-out"),
         ((replace(PARK, rate_K_per_h=1.0),), "phases[0].rate_K_per_h", "only in a ramp"),
+        ((replace(DRY, end=End(empty=True)),), "phases[0].end.empty", "only in a park"),
+        ((replace(PARK, end=End(empty=True, by_operator=True)),), "phases[0].end.by_operator", "alone"),
     ],
 )
 def test_what_does_not_fit_an_empty_or_parked_chamber_is_refused(
@@ -204,6 +206,8 @@ def test_what_does_not_fit_an_empty_or_parked_chamber_is_refused(
 
 def test_a_weekend_is_a_sound_recipe() -> None:
     assert problems(Recipe(name="weekend", phases=(PARK, DRY, WAIT)), LIMITS) == ()
+    until_out = replace(PARK, end=End(empty=True))
+    assert problems(Recipe(name="weekend", phases=(until_out, DRY, WAIT)), LIMITS) == ()
 
 
 @pytest.mark.parametrize(

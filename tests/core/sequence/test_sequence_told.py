@@ -200,9 +200,10 @@ def test_who_locked_it_is_named(run: Run) -> None:
 
 FILL = Phase(kind="fill", floor_degC=10.0, ceiling_degC=30.0, end=End(full=True))
 STANDING = Phase(kind="hold", temperature_degC=30.0, end=End(by_operator=True))
+PARK = Phase(kind="park", floor_degC=5.0, ceiling_degC=40.0, end=End(empty=True))
 
 
-@pytest.mark.parametrize("phase", [FILL, STANDING])
+@pytest.mark.parametrize("phase", [FILL, STANDING, PARK])
 def test_a_person_ends_a_phase_that_is_left_to_people(
     make_run: MakeRun, phases: Phases, air: Climate, product: Product, phase: Phase
 ) -> None:
@@ -216,7 +217,7 @@ def test_a_person_ends_a_phase_that_is_left_to_people(
     assert [event.kind for event in run.events] == ["command", "phase", "phase"]
     run.scan("next-phase")
     reason = ("refused phase 2 of 2, vent ends by its own conditions: "
-              "a person ends a fill, or a phase with by_operator = true")
+              "a person ends a fill, or a phase with by_operator = true or empty = true")
     assert (run.state.phase, run.outcome()) == (1, reason)
 
 
