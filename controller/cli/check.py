@@ -43,7 +43,7 @@ from controller.core.sequence.recipe import ChamberLimits, Phase, Recipe, band
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
-from controller.report import effects
+from controller.report import effects, watching
 from controller.report import outlook as forecasts
 from controller.report.verdict import VerdictRules
 
@@ -137,8 +137,9 @@ def _effects(chamber: str) -> int:
     """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
     place = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
     plan = protection.bind(place.chamber.protection, place.points, place.chamber.heat.kind)
-    for line in effects.lines(plan.rows, chamber=place.chamber.name, sha256=place.files["chamber"].sha256):
-        print(line)
+    causes, told = watching.causes(place.chamber, plan.rows), watching.only_told(place.chamber)
+    name, digest = place.chamber.name, place.files["chamber"].sha256
+    print("\n".join(effects.lines(plan.rows, chamber=name, sha256=digest, causes=causes, told=told)))
     return GOOD
 
 

@@ -22,14 +22,25 @@ _SETS = ", ".join(name for name, kind in KINDS.items() if kind.sets)
 _LEGEND = (
     "off = off once tripped; at once = off while the cause is there, without delay; open = exhaust open; safe = the",
     "safe value of the point list. By itself: goes back so long after its cause has gone. Reset: stays until somebody",
-    "resets it, which is refused while the cause is there and never restarts anything. Always: no heat without proven",
-    "air flow, and the fan runs on after heat. Hard-wired devices act by themselves; these rows only follow them.",
+    "resets it, which is refused while the cause is there and never restarts anything: what a hard-wired circuit took",
+    "stays off until somebody restarts. Always: no heat without proven air flow, and the fan runs on after heat.",
+    "Hard-wired devices act by themselves; these rows only follow them.",
     "Bypass: timed = people may leave the row out for a time, with name and reason; no = never.",
 )
 
 
-def lines(rows: Sequence[Row], *, chamber: str, sha256: str) -> list[str]:
-    """The table, a line for every row, with the file it belongs to and room for names and dates."""
+def lines(
+    rows: Sequence[Row],
+    *,
+    chamber: str,
+    sha256: str,
+    causes: Sequence[Sequence[str]] = (),
+    told: Sequence[Sequence[str]] = (),
+) -> list[str]:
+    """The table, a line for every row, with the file it belongs to and room for names and dates.
+
+    causes, told: of `watching`, where the chamber is known and not only its rows.
+    """
     head = ("cause", "delay", *[name for _bit, name in _COLUMNS], "cycle", "goes back", "bypass", "priority", "tested")
     body = [
         (row.text, f"{row.delay_s:g} s", *_effects(row), _CYCLE[row.effect], _back(row),
@@ -46,6 +57,8 @@ def lines(rows: Sequence[Row], *, chamber: str, sha256: str) -> list[str]:
         *[_line(line, widths) for line in body],
         "",
         *_LEGEND,
+        *(["", *_table([("cause", "watches", "trips when", "goes back"), *causes])] if causes else []),
+        *(["", "only told, nothing is switched:", *_table(told)] if told else []),
         "",
         *_unlooked_for(),
         "",
