@@ -142,26 +142,28 @@ def test_each_loss_is_an_alarm_at_rest_too_and_goes_with_its_cause(
 @pytest.mark.parametrize(
     ("people", "trips", "stale_scans", "active"),
     [
-        ((False, False, False), (), 0, {"air-missing"}),
-        ((False, False, True), (), 0, {"air-missing", "work-overdue"}),
-        ((False, True, False), (), 0, {"air-missing", "locked-out"}),
-        ((True, False, False), (), 0, {"by-hand"}),
-        ((False, False, False), (), 1, {"link-bad"}),
-        ((False, False, False), ("airflow-lost",), 0, {"airflow-lost"}),
-        ((False, False, False), ("limiter",), 0, {"air-missing", "limiter"}),
+        (None, (), 0, {"air-missing"}),
+        (0, (), 0, {"by-hand"}),
+        (1, (), 0, {"air-missing", "locked-out"}),
+        (2, (), 0, {"air-missing", "work-overdue"}),
+        (3, (), 0, {"air-missing", "product-left"}),
+        (None, (), 1, {"link-bad"}),
+        (None, ("airflow-lost",), 0, {"airflow-lost"}),
+        (None, ("limiter",), 0, {"air-missing", "limiter"}),
     ],
-    ids=["nobody", "duty", "lock", "by hand", "silent link", "tripped for it", "tripped for another"],
+    ids=["nobody", "by hand", "lock", "duty", "left", "silent link", "tripped for it", "tripped for another"],
 )
 def test_missing_air_is_not_told_beside_what_explains_it(
-    panel: Panel, written: Write, people: tuple[bool, bool, bool], trips: tuple[str, ...], stale_scans: int,
-    active: set[str],
+    panel: Panel, written: Write, people: int | None, trips: tuple[str, ...], stale_scans: int, active: set[str]
 ) -> None:
     panel.plan = alarms.bind(
         alarms.AlarmsConfig(), panel.points, drives=actuation.bind(ActuationConfig(), panel.points)
     )
     panel.asked, panel.sequence = written(**RUNNING), replace(panel.sequence, state="idle")
     panel.air = replace(panel.air, airflow_kg_per_s=6.0, **QUIET)
-    panel.people, panel.verdict = people, replace(HEALTHY, trips=trips)
+    if people is not None:
+        panel.people = tuple(number == people for number in range(len(alarms.NOBODY)))
+    panel.verdict = replace(HEALTHY, trips=trips)
     panel.frame = replace(panel.frame, age_scans=stale_scans)
     panel.scan(3000)
     assert panel.active == active
