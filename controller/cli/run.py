@@ -66,6 +66,10 @@ PACE_HELP = f"a simulated lockstep device at F times real time ({PACE_MIN:g} to 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `dewhold run`."""
     opt.add_files(parser, "chamber", "recipe", "mix")
+    parser.add_argument(
+        "--other-mix", action="append", default=[], metavar="FILE",
+        help="another mix that single boards may be of (order charge ... mix=ITS-NAME); may be repeated",
+    )  # fmt: skip
     parser.add_argument("--load", type=float, default=120.0, metavar="TONNES", help="fresh product (default: 120)")
     parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
     parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
@@ -253,6 +257,7 @@ def _asked(args: argparse.Namespace) -> Asked:
         chamber=args.chamber,
         recipe=args.recipe,
         mix=args.mix,
+        mixes=tuple(args.other_mix),
         load_t=opt.load_of(args),
         mix_degC=opt.within("--mix-temperature", args.mix_temperature, 5.0, 40.0, "degC"),
         empty_bays=tuple(args.empty_bay),

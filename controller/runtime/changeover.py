@@ -26,7 +26,7 @@ from controller.errors import ConfigError, DewholdError, Problem
 from controller.runtime.resume import new_charge
 from controller.runtime.session import Asked, Session
 from controller.store.desk_schema import peek_at_desk
-from controller.store.header import Header
+from controller.store.header import OTHER_MIX, Header
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
@@ -134,9 +134,13 @@ def as_recorded(session: Session, record: Path) -> Session:
         return session
     recipe = parse(header.texts["recipe"].encode(), Recipe, "recipe in the record")
     mix = parse(header.texts["mix"].encode(), Mix, "mix in the record")
+    others = [
+        parse(text.encode(), Mix, f"{kind} in the record")
+        for kind, text in header.texts.items() if kind.startswith(OTHER_MIX)
+    ]
     bundle = exchange(session.bundle, recipe, mix)
     facts = {name: header.facts[name] for name in ("load_t", "mix_degC", "age_h", "empty_bays") if name in header.facts}
-    return session.with_charge(bundle, _asked(session, facts, bundle.recipe.name, bundle.mix.name))
+    return session.with_charge(bundle, _asked(session, facts, bundle.recipe.name, bundle.mix.name), others)
 
 
 def told_hash(session: Session) -> str:

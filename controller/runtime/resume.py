@@ -55,6 +55,7 @@ def begin(session: Session, record: Path, header: Header, now_ms: int) -> Start:
         state = replace(session.fresh(), by_hand=only_locks(state.by_hand))
     else:
         state = new_charge(session, state)
+        _require_mixes(session, state, record)
     return going_on(session, resumed, state, now_ms)
 
 
@@ -183,6 +184,17 @@ def new_charge(session: Session, state: ScanState) -> ScanState:
     if state.charges.places and fresh.charges.places:  # boards that were entered one by one are still there
         return state
     return replace(state, product=fresh.product, seen=fresh.seen, charges=fresh.charges)
+
+
+def _require_mixes(session: Session, state: ScanState, record: Path) -> None:
+    """Refuse a chamber in which boards stand of a mix that this controller was not given. Raises ConfigError."""
+    standing = {there.mix for there in state.charges.places if there is not None}
+    unknown = sorted(standing - session.plan.charges.mixes.keys())
+    if unknown:
+        limit = "stands in the chamber by this record, and is not among the mixes given"
+        raise ConfigError([
+            Problem(str(record), "mix", name, limit, f"add --other-mix with the file of {name}") for name in unknown
+        ])
 
 
 def _refuse(record: Path, why: str, differing: list[tuple[str, str, str]]) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from controller.config.bundle import Bundle, load_bundle
 from controller.config.find import find
-from controller.config.loader import load
+from controller.config.loader import Loaded, read
 from controller.config.plan import bind
 from controller.config.tags import outputs_of
 from controller.core import scan
@@ -16,6 +16,7 @@ from controller.core.frames import Command, RawInputs
 from controller.core.orders.commands import Orders
 from controller.core.product.mix import Mix
 from controller.core.scan import ScanPlan, ScanResult, ScanState
+from controller.errors import ConfigError, Problem
 from controller.link.device import Device
 from controller.link.image import Image
 from controller.link.layout import require_layout
@@ -27,7 +28,7 @@ from controller.runtime.clock import Clock
 from controller.runtime.loop import Changes, Runner, Sink
 from controller.runtime.rest import safe_outputs
 from controller.store.checkpoint import StateCodec
-from controller.store.header import Header
+from controller.store.header import OTHER_MIX, Header
 
 CODEC: StateCodec[ScanState] = StateCodec(ScanState)
 
@@ -59,13 +60,14 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """Valid files, bound. devices: with the addresses in force."""
+    """Valid files, bound. devices: with the addresses in force. others: mixes that single boards may be of."""
 
     asked: Asked
     bundle: Bundle[Device]
     devices: tuple[Device, ...]
     plan: ScanPlan
     image: Image | PanelImage
+    others: tuple[Loaded[Mix], ...] = ()
 
     @property
     def device(self) -> Device:
@@ -89,7 +91,10 @@ class Session:
             input_words=image.input_count,
             output_words=image.output_count,
             scan_s=asked.scan_s,
-            texts={kind: file.text for kind, file in bundle.files.items()},
+            texts={
+                **{kind: file.text for kind, file in bundle.files.items()},
+                **{f"{OTHER_MIX}{file.value.name}": file.text for file in self.others},
+            },
             facts={
                 "chamber": bundle.chamber.name,
                 "recipe": bundle.recipe.name,
@@ -115,9 +120,16 @@ class Session:
 
         return step
 
-    def with_charge(self, bundle: Bundle[Device], asked: Asked) -> Session:
-        """The same panel with another recipe, mix or charge. Raises ConfigError."""
-        return replace(self, asked=asked, bundle=bundle, plan=_bound(bundle, asked))
+    def with_charge(
+        self, bundle: Bundle[Device], asked: Asked, others: Sequence[Loaded[Mix]] | None = None
+    ) -> Session:
+        """The same panel with another recipe, mix or charge. others: None = those of now and the mix of now, because
+        boards of it may stand there still. Raises ConfigError."""
+        if others is None:
+            others = (*self.others, self.bundle.files["mix"])
+        named = {file.value.name: file for file in others if file.value.name != bundle.mix.name}
+        kept = tuple(named.values())
+        return replace(self, asked=asked, bundle=bundle, plan=_bound(bundle, asked, kept), others=kept)
 
     def runner(
         self,
@@ -159,10 +171,26 @@ def prepare(asked: Asked) -> Session:
         for number, device in enumerate(bundle.devices)
     )
     require_pulses(devices, asked.scan_s, outputs_of(bundle.chamber))
-    return Session(asked, bundle, devices, _bound(bundle, asked), image_of(bundle.points, devices))
+    others = _others(bundle, asked)
+    return Session(asked, bundle, devices, _bound(bundle, asked, others), image_of(bundle.points, devices), others)
 
 
-def _bound(bundle: Bundle[Device], asked: Asked) -> ScanPlan:
+def _others(bundle: Bundle[Device], asked: Asked) -> tuple[Loaded[Mix], ...]:
+    """The mixes beside that of the cycle, each once and under a name of its own. Raises ConfigError."""
+    known, wrong = {bundle.mix.name: bundle.files["mix"]}, []
+    for name in asked.mixes:
+        file = read(find("mix", name), Mix)
+        own = file.value.name
+        if own in known and known[own].text != file.text:
+            limit = "is the name of another mix given: orders that name it could mean either"
+            wrong.append(Problem(file.path, "name", own, limit, "give each mix a name of its own"))
+        known[own] = file
+    if wrong:
+        raise ConfigError(wrong)
+    return tuple(file for own, file in known.items() if own != bundle.mix.name)
+
+
+def _bound(bundle: Bundle[Device], asked: Asked, others: Sequence[Loaded[Mix]]) -> ScanPlan:
     return bind(
         bundle.chamber,
         bundle.points,
@@ -171,6 +199,6 @@ def _bound(bundle: Bundle[Device], asked: Asked) -> ScanPlan:
         load_t=asked.load_t,
         empty_bays=asked.empty_bays,
         dt_s=asked.scan_s,
-        mixes=tuple(load(find("mix", name), Mix) for name in asked.mixes),
+        mixes=tuple(file.value for file in others),
         empty=asked.empty,
     )

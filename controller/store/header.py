@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 
+OTHER_MIX = "mix "  # with its name: kind of the text of a mix that single boards may be of, beside "mix" of the cycle
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:

@@ -99,6 +99,18 @@ def test_a_cycle_with_orders_ends_with_its_summary(
     assert {line["kind"] for line in lines} == {"command", "state", "phase"}
 
 
+def test_other_mixes_go_into_the_record_and_one_without_a_file_is_named(
+    run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("--other-mix", "quick", "--other-mix", "nobody") == 2
+    assert "nobody.toml" in capsys.readouterr().err
+    run("--other-mix", "quick", "--hours", "0.01")
+    with closing(Reader(tmp_path / "out" / "record.sqlite")) as reader:
+        texts = reader.header().texts
+    assert 'name = "quick"' in texts["mix quick"]
+    assert 'name = "demo-60"' in texts["mix"]
+
+
 def test_start_now_in_the_same_folder_resets_and_starts_the_next_cycle(
     run: Callable[..., int], tmp_path: Path
 ) -> None:

@@ -113,7 +113,7 @@ FORMS: dict[str, Form] = {
         _BAY, _LEVEL, Argument("tonnes", "up to what the place holds, t", short="T"),
         Argument("degC", "of the boards, 0 to 60 degC", short="T"),
         Argument("age_h", "they came older, 0 to 1000 h", needed=False),
-        Argument("mix", "its name, one that control was given", needed=False),
+        Argument("mix", "its name, one that control was given (run --mix, --other-mix)", needed=False),
         Argument("settled", "yes for boards that have stood in this climate", needed=False),
     ), "bay=1 level=2 tonnes=0.5 degC=20"),
     verbs.DISCHARGE: Form("boards leave a place", (_BAY, _LEVEL), "bay=1 level=2"),

@@ -144,7 +144,7 @@ def _wrong_boards(plan: ChargePlan, args: Args) -> str:
     mix = args.get("mix", "")
     if mix not in plan.mixes:
         known = ", ".join(sorted(name for name in plan.mixes if name))
-        return f"mix {mix!r} is not known to this controller: it was given {known}"
+        return f"mix {mix!r} is not known to this controller: it was given {known}; others are given as it begins"
     return ""
 
 

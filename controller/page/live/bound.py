@@ -19,7 +19,7 @@ from controller.link.image import Image
 from controller.link.panelimage import PanelImage
 from controller.link.reach import image_of
 from controller.store.checkpoint import StateCodec
-from controller.store.header import Header
+from controller.store.header import OTHER_MIX, Header
 
 CODEC = StateCodec(ScanState)
 T = TypeVar("T")
@@ -56,13 +56,14 @@ def bound(header: Header) -> Bound:
         points = parse_table(texts["points"].encode(), Point, "points").value
         recipe = parse(texts["recipe"].encode(), Recipe, "recipe")
         mix = parse(texts["mix"].encode(), Mix, "mix").value
+        others = [parse(text.encode(), Mix, kind).value for kind, text in texts.items() if kind.startswith(OTHER_MIX)]
         names = [Path(name).stem for name in chamber.device_names]
         kinds = ["device"] if len(names) < 2 else [f"device {name}" for name in names]
         devices = tuple(parse(texts[kind].encode(), Device, kind).value for kind in kinds)
         empty = str(header.facts.get("empty_bays") or "")
         plan = bind(
             chamber, points, recipe.value, mix, load_t=float(header.facts.get("load_t") or 0.0), dt_s=header.scan_s,
-            empty_bays=tuple(int(bay) for bay in empty.split(",") if bay.strip()),
+            empty_bays=tuple(int(bay) for bay in empty.split(",") if bay.strip()), mixes=tuple(others),
         )  # fmt: skip
         return Bound(header, chamber, points, recipe.value, recipe.sha256, mix, plan, image_of(points, devices))
     except (DewholdError, KeyError, ValueError) as error:
