@@ -26,6 +26,7 @@ from controller.core.frames import Event, RawInputs
 from controller.core.orders.commands import Orders
 from controller.core.orders.procedure import AT_REST
 from controller.core.scan import ScanResult, ScanState
+from controller.core.sequence.phase_kinds import KINDS
 from controller.errors import UnavailableError
 from controller.link.panel import PanelLink
 from controller.link.protocol import Link
@@ -97,9 +98,12 @@ def run(args: argparse.Namespace) -> int:
         opt.within("--pace", args.pace, PACE_MIN, PACE_MAX, "times real time")
     check_orders(args)
     session = prepare(_asked(args))
+    without = _without_product(args, session)
     missing = [path for path in (Path(args.out), *Path(args.out).parents) if not path.exists()]
     out = opt.out_folder(args.out)
     set_up_logs()
+    if without:
+        print(without, file=sys.stderr, flush=True)
     with InstanceLock(out, made=missing):
         session, report, ended_ms, signals = _control(args, session, out / "record.sqlite")
         summary = _summary(session, out, report)
@@ -118,6 +122,20 @@ def run(args: argparse.Namespace) -> int:
     if signals:
         return INTERRUPTED
     return 0 if summary["verdict"] == "pass" else 1
+
+
+def _without_product(args: argparse.Namespace, session: Session) -> str:
+    """That nothing stands in the chamber, in words; "" when something does, or may come. Raises ConfigError."""
+    place, recipe = session.bundle.chamber, session.bundle.recipe
+    empty = opt.empty_bays(args, place.bays)
+    needs = [f"{number} {phase.kind}" for number, phase in enumerate(recipe.phases, 1) if not KINDS[phase.kind].empty]
+    if needs and len(set(empty)) == place.bays:
+        limit = f"leaves no place for product, and {recipe.name} has {', '.join(needs)}"
+        remedy = "leave a bay out, or say --load 0 for a trial without product"
+        raise opt.problem("--empty-bay", ", ".join(map(str, empty)), limit, remedy)
+    if args.load > 0.0 or not needs or session.plan.charges.each:
+        return ""
+    return "dewhold: no product (--load 0): nothing is aged, nothing becomes ready, and the cycle is a trial"
 
 
 def _control(args: argparse.Namespace, session: Session, record: Path) -> tuple[Session, Report, int, list[int]]:

@@ -105,6 +105,7 @@ class Changeover:
         bundle = exchange(bundle, recipe, mix)
         asked = _asked(session, args, bundle.recipe.name, bundle.mix.name)
         told = f"recipe {bundle.recipe.name}, {asked.load_t:g} t, mix {bundle.mix.name} at {asked.mix_degC:g} degC"
+        told += "" if asked.load_t else "; no product"
         event = Event("note", "RECIPE", told + (f"; recipe approved by {approved}" if approved else ""), (
             ("sha256", bundle.files["recipe"].sha256), ("approved_by", approved),
         ))

@@ -199,3 +199,9 @@ def test_the_record_begins_a_cycle_with_it_and_a_restart_takes_it_from_there(han
     assert f"the cycle in {tmp_path} keeps what it was started with at the desk, recipe eco, 80 t" in said
     assert "recipe gentle, 120 t" in said
     assert f"To begin anew: dewhold order stop --out {tmp_path} while it is in progress, then reset" in said
+
+
+@pytest.mark.parametrize(("load_t", "told"), [(0.0, True), (60.0, False)])
+def test_a_start_without_product_says_so(hand: Hand, load_t: float, told: bool) -> None:
+    assert hand.start(load_t=load_t) is not None
+    assert hand.told[-1].text.endswith("; no product") is told
