@@ -137,7 +137,7 @@ def _effects(chamber: str) -> int:
     """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
     place = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
     plan = protection.bind(place.chamber.protection, place.points, place.chamber.heat.kind)
-    causes, told = watching.causes(place.chamber, plan.rows), watching.only_told(place.chamber)
+    causes, told = watching.causes(place.chamber, place.points, plan.rows), watching.only_told(place.chamber)
     name, digest = place.chamber.name, place.files["chamber"].sha256
     print("\n".join(effects.lines(plan.rows, chamber=name, sha256=digest, causes=causes, told=told)))
     return GOOD

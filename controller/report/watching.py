@@ -9,19 +9,23 @@ from collections.abc import Callable, Sequence
 
 from controller.config.chamber import ChamberFile
 from controller.core.alarms.losses import SETTLE_S
+from controller.core.points import Point
 from controller.core.rows.own import OwnRow
 from controller.core.rows.protection import HARD_WIRED, NUMBER, Row
 
 _WORKING = "in a cycle"
 
 
-def causes(chamber: ChamberFile, rows: Sequence[Row]) -> list[tuple[str, str, str, str]]:
+def causes(chamber: ChamberFile, points: Sequence[Point], rows: Sequence[Row]) -> list[tuple[str, str, str, str]]:
     """(row, what it watches, when its cause is there, how it is reset) of every row, built in or added."""
     own = {row.tag: row for row in chamber.protection.row}
-    return [
-        (row.text, *(_own(own[row.tag]) if row.tag in own else _WATCHED[row.tag](chamber)), _reset(row))
-        for row in rows
-    ]
+    # What only measures may be silent: its channels are bad then. The panel is lost where outputs cannot be written.
+    driving = ", ".join(dict.fromkeys(point.device for point in points if point.kind in ("AO", "DO")))
+    found = []
+    for row in rows:
+        watches, when = _own(own[row.tag]) if row.tag in own else _WATCHED[row.tag](chamber)
+        found.append((row.text, watches or driving, when, _reset(row)))
+    return found
 
 
 def only_told(chamber: ChamberFile) -> list[tuple[str, str]]:
@@ -66,10 +70,6 @@ def _doors(chamber: ChamberFile, where: str) -> tuple[str, str]:
     return _tags(chamber.protection.doors), f"any open, {where}"
 
 
-def _panel(chamber: ChamberFile) -> str:
-    return ", ".join(chamber.device_names)
-
-
 def _air(chamber: ChamberFile) -> str:
     return _tags([pair.t for pair in chamber.climate.pairs])
 
@@ -83,6 +83,12 @@ def _hot_air(chamber: ChamberFile) -> str:
     return f"any above {chamber.protection.air_degC_max:g} degC, {trusted}"
 
 
+def _hot_supply(chamber: ChamberFile) -> str:
+    missing = " or no reading" if chamber.protection.supply_bad_counts else ""
+    return f"above {chamber.protection.supply_degC_max:g} degC{missing}"
+
+
+# "" = the devices with outputs.
 _WATCHED: dict[str, Callable[[ChamberFile], tuple[str, str]]] = {
     "emergency-stop": _contacts("emergency_stop"),
     "limiter": _contacts("limiter"),
@@ -92,9 +98,7 @@ _WATCHED: dict[str, Callable[[ChamberFile], tuple[str, str]]] = {
         f"either open, from {chamber.protection.startup_s:g} s after the fan was switched on",
     ),
     "air-too-hot": lambda chamber: (_air(chamber), _hot_air(chamber)),
-    "supply-too-hot": lambda chamber: (
-        chamber.protection.supply, f"above {chamber.protection.supply_degC_max:g} degC",
-    ),
+    "supply-too-hot": lambda chamber: (chamber.protection.supply, _hot_supply(chamber)),
     "product-too-hot": lambda chamber: (
         _tags(chamber.protection.product_temperatures), f"any above {chamber.protection.product_degC_max:g} degC",
     ),
@@ -102,9 +106,9 @@ _WATCHED: dict[str, Callable[[ChamberFile], tuple[str, str]]] = {
     "temperature-bad": lambda chamber: (_air(chamber), "none is good"),
     "humidity-bad": lambda chamber: (_humidity(chamber), "none is good together with its temperature"),
     "link-lost": lambda chamber: (
-        _panel(chamber), f"no answer for more than {chamber.protection.link_age_scans_max} scans"
+        "", f"no answer for more than {chamber.protection.link_age_scans_max} scans"
     ),
-    "watchdog": lambda chamber: (_panel(chamber), f"says that its watchdog acted, {_WORKING}"),
+    "watchdog": lambda _chamber: ("", f"says that its watchdog acted, {_WORKING}"),
     "fog-pressure": lambda chamber: (chamber.protection.fog_pressure, f"open, {_WORKING}"),
     "door-long": lambda chamber: _doors(chamber, "where a recipe says on_door = standing"),
     "fog-stale": lambda chamber: (

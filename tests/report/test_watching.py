@@ -9,6 +9,7 @@ import pytest
 
 from controller.config import bundle
 from controller.config.chamber import ChamberFile
+from controller.config.find import find
 from controller.core.protection import protection
 from controller.core.rows.own import OwnRow
 from controller.core.rows.protection import ROWS
@@ -16,6 +17,7 @@ from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.report import effects, watching
 
+POINTS = bundle.read_points(find("points", "panel-a")).value
 SAYS = {"cause": "it leaks", "consequence": "it is wet", "action": "mend it"}
 
 
@@ -31,7 +33,7 @@ def chamber(site: bundle.Site[Device]) -> ChamberFile:
 
 def said(chamber: ChamberFile) -> dict[str, tuple[str, str, str]]:
     """By row tag: what is watched, when it trips, how it goes back."""
-    found = watching.causes(chamber, ROWS)
+    found = watching.causes(chamber, POINTS, ROWS)
     return {row.tag: line[1:] for row, line in zip(ROWS, found, strict=True)}
 
 
@@ -67,6 +69,17 @@ def test_limits_are_those_of_the_file(chamber: ChamberFile) -> None:
     assert (rows["door-open"][0], rows["fog-stale"][0]) == ("nothing", "nothing")
 
 
+def test_a_panel_is_lost_with_the_device_that_has_its_outputs() -> None:
+    panel = bundle.load_site("demo-south", device_class=Device, layout=require_layout)
+    found = {line[0]: line[1] for line in watching.causes(panel.chamber, panel.points, ROWS)}
+    assert (len(panel.devices), found["panel does not answer"]) == (2, "io-b")
+
+
+def test_a_supply_probe_without_reading_is_said_to_trip_where_it_does(chamber: ChamberFile) -> None:
+    strict = replace(chamber, protection=replace(chamber.protection, supply_bad_counts=True))
+    assert said(strict)["supply-too-hot"][1] == "above 60 degC or no reading"
+
+
 @pytest.mark.parametrize(
     ("asked", "watches", "trips"),
     [
@@ -82,7 +95,7 @@ def test_a_row_of_the_chamber_says_who_votes(
 ) -> None:
     row = OwnRow(tag="leak", text="a leak", effect="none", **SAYS, **asked)
     with_row = replace(chamber, protection=replace(chamber.protection, row=(row,)))
-    (line,) = watching.causes(with_row, [replace(ROWS[0], tag="leak", text="a leak", effect="none")])
+    (line,) = watching.causes(with_row, POINTS, [replace(ROWS[0], tag="leak", text="a leak", effect="none")])
     assert line == ("a leak", watches, trips, "reset trips")
 
 
@@ -109,7 +122,7 @@ def test_what_is_not_judged_is_not_listed(chamber: ChamberFile) -> None:
 
 def test_the_sheet_has_both_lists_and_still_ends_with_the_signature(site: bundle.Site[Device]) -> None:
     plan = protection.bind(site.chamber.protection, site.points)
-    causes, told = watching.causes(site.chamber, plan.rows), watching.only_told(site.chamber)
+    causes, told = watching.causes(site.chamber, site.points, plan.rows), watching.only_told(site.chamber)
     lines = effects.lines(plan.rows, chamber="trial", sha256="0", causes=causes, told=told)
     (head,) = [number for number, line in enumerate(lines) if "trips when" in line]
     assert [line.split("  ")[0] for line in lines[head + 1 : head + 1 + len(ROWS)]] == [row.text for row in ROWS]

@@ -24,6 +24,7 @@ class ProtectionConfig:
 
     airflow, fan_runs: contacts; startup_s: they may be missing so long after the fan was switched on.
     fan_auto, heat_auto, fog_auto: switches at the panel, only followed, never a cause.
+    supply_bad_counts: a supply probe without a reading counts as too hot.
     heat_valve: analog output of the heater, "" for none; heat_stages: further contacts that heat.
     run_on_s, run_on_pct: how long and how fast the fan runs on after heat.
     heat_rise_pct_per_s: how fast the valve may open again after heat was blocked.
@@ -54,6 +55,7 @@ class ProtectionConfig:
     frame_heat: str = "YC-106"
     air_degC_max: Annotated[float, Gt(0), Le(90)] = 48.0
     supply_degC_max: Annotated[float, Gt(0), Le(120)] = 60.0
+    supply_bad_counts: bool = False
     product_degC_max: Annotated[float, Gt(0), Le(90)] = 58.0
     startup_s: Annotated[float, Ge(0), Le(300)] = 10.0
     run_on_s: Annotated[float, Ge(0), Le(1800)] = 180.0
@@ -92,6 +94,7 @@ class ProtectionPlan:
     safe: Outputs
     air_degC_max: float
     supply_degC_max: float
+    supply_bad_counts: bool
     product_degC_max: float
     startup_s: float
     run_on_s: float
@@ -148,8 +151,9 @@ def bind(config: ProtectionConfig, points: tuple[Point, ...], heat: HeatKind = "
         safe=Outputs(tuple(point.safe for point in of_kind(points, "AO")),
                      tuple(point.safe == 1.0 for point in of_kind(points, "DO"))),
         air_degC_max=config.air_degC_max, supply_degC_max=config.supply_degC_max,
-        product_degC_max=config.product_degC_max, startup_s=config.startup_s, run_on_s=config.run_on_s,
-        run_on_pct=config.run_on_pct, heat_rise_pct_per_s=config.heat_rise_pct_per_s,
+        supply_bad_counts=config.supply_bad_counts, product_degC_max=config.product_degC_max,
+        startup_s=config.startup_s, run_on_s=config.run_on_s, run_on_pct=config.run_on_pct,
+        heat_rise_pct_per_s=config.heat_rise_pct_per_s,
         link_age_scans_max=config.link_age_scans_max,
     )
     for name in ("fan_auto", "heat_auto", "fog_auto"):

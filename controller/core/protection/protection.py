@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isnan
 from typing import Protocol
 
 from controller.core.climate.climate import Climate
@@ -172,6 +173,8 @@ def _all_well(plan: ProtectionPlan, frame: Frame, climate: Climate) -> bool:
     values = frame.values
     if climate.hottest_degC > plan.air_degC_max or values[plan.supply] > plan.supply_degC_max:
         return False
+    if plan.supply_bad_counts and isnan(values[plan.supply]):
+        return False
     for column in plan.products:
         if values[column] > plan.product_degC_max:
             return False
@@ -182,7 +185,10 @@ def _causes(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, frame: Frame, climate: Climate,
     sequence_state: str, watchdog_tripped: bool, standing: bool, stale: bool,
 ) -> tuple[bool, ...]:
-    """Whether each row's cause is there, in the plan's order. A missing reading (NaN) is no cause of a hot row."""
+    """Whether each row's cause is there, in the plan's order.
+
+    A missing reading (NaN) is no cause of a hot row, save of the supply where the chamber file says so.
+    """
     contacts, values = frame.discrete, frame.values
     at_work = sequence_state not in AT_REST
     door = not all(contacts[column] for column in plan.doors)
@@ -194,7 +200,8 @@ def _causes(
         not contacts[plan.person_inside],
         fan_due and not (contacts[plan.airflow] and contacts[plan.fan_runs]),
         climate.hottest_degC > plan.air_degC_max,
-        values[plan.supply] > plan.supply_degC_max,
+        values[plan.supply] > plan.supply_degC_max
+        or (plan.supply_bad_counts and isnan(values[plan.supply]) and not lost),
         any(values[column] > plan.product_degC_max for column in plan.products),
         door and not standing,
         not climate.temperature_ok and not lost,  # silence of the whole link is one cause, not three

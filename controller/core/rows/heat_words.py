@@ -28,8 +28,8 @@ _WORDS: dict[str, dict[str, Said]] = {
             "a burner that does not go out, or more hydration heat than the vent can carry",
             "shut the gas at the burner, look at the vent; reset trips when it is cooler"),
         "supply-too-hot": Said(
-            "too little air over the exchanger, or a fire that stays high",
-            "look at fan and burner, then reset trips and restart"),
+            "too little air over the exchanger, a fire that stays high, or no reading of the supply",
+            "look at fan, burner and supply probe, then reset trips and restart"),
         "temperature-low": Said(
             "burner locked out or without gas, heating in hand or off, door leaking, colder product than entered",
             "look at the burner control and at the doors; find out why a burner locked out before resetting it"),
@@ -45,8 +45,8 @@ _WORDS: dict[str, dict[str, Said]] = {
             "a contactor that does not open, or more hydration heat than the vent can carry",
             "switch the elements off at their isolator, look at the vent; reset trips when it is cooler"),
         "supply-too-hot": Said(
-            "too little air over the elements, or a contactor that does not open",
-            "look at fan and contactors, then reset trips and restart"),
+            "too little air over the elements, a contactor that does not open, or no reading of the supply",
+            "look at fan, contactors and supply probe, then reset trips and restart"),
         "temperature-low": Said(
             "fuse or element gone, heating in hand or off, door leaking, colder product than entered",
             "look at the elements' fuses and at the doors"),

@@ -222,3 +222,25 @@ def test_what_protection_itself_tripped_is_given_back_by_the_reset(
     guard.scan(60)
     assert guard.on()["heat"]
     assert guard.verdict is HEALTHY
+
+
+@pytest.mark.parametrize("counts", [False, True])
+def test_a_supply_probe_without_reading_is_too_hot_only_where_the_chamber_says_so(
+    make_guard: Callable[..., Guard], working: Outputs, frame: Frame, reading: Callable[..., Frame], counts: bool
+) -> None:
+    guard = make_guard(working, frame, supply_bad_counts=counts)
+    guard.frame = reading("TT-108", float("nan"), quality=2)
+    guard.scan(9)
+    assert guard.verdict.trips == ()
+    guard.scan()
+    assert guard.verdict.trips == (("supply-too-hot",) if counts else ())
+    assert guard.on()["heat"] is not counts
+
+
+def test_a_silent_panel_is_one_cause_not_a_hot_supply_too(
+    make_guard: Callable[..., Guard], working: Outputs, frame: Frame, reading: Callable[..., Frame]
+) -> None:
+    guard = make_guard(working, frame, supply_bad_counts=True)
+    guard.frame = replace(reading("TT-108", float("nan"), quality=2), age_scans=9)
+    guard.scan(60)
+    assert guard.verdict.trips == ("link-lost",)
