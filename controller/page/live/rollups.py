@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
+from itertools import takewhile
 from math import isfinite, nan
 from pathlib import Path
 from struct import Struct
@@ -19,11 +20,13 @@ from controller.store.minutes import COLUMN_BYTES, unpack_minute
 QUARTER_MS, HOUR_MS, SIX_HOURS_MS = 900_000, 3_600_000, 21_600_000
 LEVELS = (QUARTER_MS, HOUR_MS, SIX_HOURS_MS)
 _MINUTES_AT_ONCE = 1440
+_VERSION = 2  # of the tables below; a file of another version is made anew
+_DROP = "DROP TABLE IF EXISTS heads; DROP TABLE IF EXISTS buckets; DROP TABLE IF EXISTS done;"
 _TABLES = """
 CREATE TABLE IF NOT EXISTS heads (id INTEGER PRIMARY KEY, columns TEXT NOT NULL UNIQUE);
 CREATE TABLE IF NOT EXISTS buckets (
     chamber TEXT NOT NULL, level INTEGER NOT NULL, begin_ms INTEGER NOT NULL, head INTEGER NOT NULL,
-    cells BLOB NOT NULL, PRIMARY KEY (chamber, level, begin_ms)) WITHOUT ROWID;
+    cells BLOB NOT NULL, PRIMARY KEY (chamber, level, begin_ms, head)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS done (chamber TEXT PRIMARY KEY, utc_ms INTEGER NOT NULL);
 """
 
@@ -38,7 +41,9 @@ def open_rollups(path: Path) -> sqlite3.Connection:
         try:
             db.execute("PRAGMA journal_mode = WAL").fetchall()
             db.execute("PRAGMA synchronous = OFF")
-            db.executescript(_TABLES)
+            if db.execute("PRAGMA user_version").fetchone()[0] != _VERSION:
+                db.executescript(_DROP)
+            db.executescript(_TABLES + f"PRAGMA user_version = {_VERSION};")
         except sqlite3.DatabaseError:
             db.close()
             if attempt == 2:
@@ -52,29 +57,32 @@ def open_rollups(path: Path) -> sqlite3.Connection:
 def follow(db: sqlite3.Connection, chamber: str, glance: Glance, cycles: dict[int, tuple[str, ...]]) -> bool:
     """Fold the minutes that are new into whole buckets; True when there may be more to do at once.
 
-    cycles: columns of each cycle. A bucket is written when a minute of a later one is there.
+    cycles: columns of each cycle. A bucket is written when a minute of a later one is there, whichever cycle that is of:
+    one in which a cycle ends and another begins has the minutes of both.
     """
     row = db.execute("SELECT utc_ms FROM done WHERE chamber = ?", (chamber,)).fetchone()
-    from_ms = row[0] if row else 0
-    for cycle, columns in sorted(cycles.items()):
-        minutes = glance.minute_columns(cycle, from_ms, limit=_MINUTES_AT_ONCE)
-        whole = [row for row in minutes if row[0] < minutes[-1][0] - minutes[-1][0] % SIX_HOURS_MS]
-        more = len(minutes) == _MINUTES_AT_ONCE
-        if not whole and more:
-            whole = minutes  # six hours with more minutes than they have: clocks were set back; fold them all the same
-        if not whole:
-            continue
+    minutes = glance.minutes_from(row[0] if row else 0, _MINUTES_AT_ONCE)
+    if not minutes:
+        return False
+    end_ms = minutes[-1][0] - minutes[-1][0] % SIX_HOURS_MS
+    whole = [one for one in minutes if one[0] < end_ms]
+    if not whole and len(minutes) == _MINUTES_AT_ONCE:
+        whole = minutes  # six hours with more minutes than they have: clocks were set back; fold them all the same
+    whole = list(takewhile(lambda one: one[1] in cycles, whole))
+    if not whole:
+        return False
+    db.execute("BEGIN IMMEDIATE")
+    for columns in dict.fromkeys(cycles[cycle] for _utc_ms, cycle, _cells in whole):
         head = _head(db, columns)
-        db.execute("BEGIN IMMEDIATE")
+        rows = [(utc_ms, cells) for utc_ms, cycle, cells in whole if cycles[cycle] == columns]
         for level in LEVELS:
-            for begin_ms, cells in _fold(whole, len(columns), level):
+            for begin_ms, cells in _fold(rows, len(columns), level):
                 db.execute(
                     "INSERT OR REPLACE INTO buckets VALUES (?, ?, ?, ?, ?)", (chamber, level, begin_ms, head, cells)
                 )
-        db.execute("INSERT OR REPLACE INTO done VALUES (?, ?)", (chamber, whole[-1][0] + 1))
-        db.execute("COMMIT")
-        return True
-    return False
+    db.execute("INSERT OR REPLACE INTO done VALUES (?, ?)", (chamber, whole[-1][0] + 1))
+    db.execute("COMMIT")
+    return True
 
 
 def buckets(db: sqlite3.Connection, chamber: str, tag: str, level: int, from_ms: int, to_ms: int) -> list[Bucket]:
