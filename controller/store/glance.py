@@ -143,7 +143,8 @@ class Glance:
     def minutes_from(self, from_ms: int, limit: int) -> list[tuple[int, int, bytes]]:
         """(utc_ms, cycle, packed columns) of whole minutes of every cycle with from_ms <= utc_ms, in order."""
         return self._all(
-            "SELECT utc_ms, cycle, columns FROM minutes WHERE first_scan >= ? AND utc_ms >= ? ORDER BY first_scan LIMIT ?",
+            "SELECT utc_ms, cycle, columns FROM minutes WHERE first_scan >= ? AND utc_ms >= ?"
+            " ORDER BY first_scan LIMIT ?",
             (self._around(from_ms)[0], from_ms, limit),
         )
 
@@ -153,8 +154,10 @@ class Glance:
         """(utc_ms, least, mean, greatest, worst quality) of one column by minute. columns: of every cycle."""
         found: list[tuple[int, float, float, float, int]] = []
         first, last = self._around(from_ms)[0], self._around(min(to_ms, 2**53))[1]
-        here = self._all("SELECT DISTINCT cycle FROM minutes WHERE first_scan BETWEEN ? AND ? ORDER BY cycle", (first, last))
-        for (cycle,) in here:  # of hundreds of cycles only those of this time
+        here = self._all(  # of hundreds of cycles only those of this time
+            "SELECT DISTINCT cycle FROM minutes WHERE first_scan BETWEEN ? AND ? ORDER BY cycle", (first, last)
+        )
+        for (cycle,) in here:
             names = columns.get(cycle, ())
             if tag not in names:
                 continue

@@ -134,7 +134,7 @@ def trouble(olga: Window, sven: Window, enno: Window, stage: Stage) -> None:
     enno.page.fill("#hand-reason", "a trial")
     enno.shoot("override")
     assert enno.barriers() == []
-    enno.page.get_by_role("dialog").get_by_role("button", name="Override", exact=True).click()
+    enno.page.get_by_role("dialog").get_by_role("button", name="Move a setpoint a little").click()
     expect(enno.page.locator("#byhand")).to_contain_text("temperature", timeout=20_000)
     order(olga, "restart")
     running_state(olga, "hold")
@@ -150,7 +150,7 @@ def hand_over(olga: Window) -> None:
     page.fill("#note-text", "door 3 drips a little")
     page.get_by_role("button", name="Leave the note").click()
     expect(page.locator("#notes")).to_contain_text("door 3 drips")
-    expect(page.locator("#lines")).to_contain_text("running -> holding")
+    expect(page.locator("#lines")).to_contain_text("running → stopping the clock")
     olga.shoot("handover")
     assert olga.barriers() == []
     page.get_by_role("button", name="I have seen all this").click()
@@ -207,7 +207,7 @@ def trail(boss: Window) -> None:
     boss.go("/people")
     table = boss.page.locator("#trail")
     expect(table).to_contain_text("approve recipe", timeout=20_000)
-    expect(table).to_contain_text("shelve")
+    expect(table).to_contain_text("hide alarm")
     expect(table).to_contain_text("we stopped it ourselves")
     expect(boss.page.locator("#unbroken")).to_contain_text("unbroken")
     boss.shoot("trail")

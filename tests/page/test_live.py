@@ -13,6 +13,7 @@ from controller.core.rows.alarms import ALARMS
 from controller.errors import StoreError
 from controller.page.live import rollups, trends
 from controller.page.live.bound import bound
+from controller.page.live.feed import Feed
 from controller.page.live.places import places
 from controller.page.live.urgency import alarm_line, call
 from controller.page.live.watch import STALE_S_MIN, ChamberWatch
@@ -166,6 +167,19 @@ def test_coarse_copies_are_made_from_the_record_and_made_again_when_lost(data: P
     assert rollups.done_ms(again, "chamber") == 0
     again.close()
     glance.close()
+
+
+def test_the_list_is_worst_first_and_a_silent_chamber_before_one_that_only_needs_a_look(tmp_path: Path) -> None:
+    site = tmp_path / "site.toml"
+    names = ("well", "look", "act", "silent", "never")
+    chambers = "".join(f'[[line.chamber]]\nname = "{name}"\ndata = "{name}"\n' for name in names)
+    site.write_text(f'name = "x"\n[[line]]\nname = "1"\n{chambers}', encoding="utf-8")
+    feed = Feed(places(tmp_path, str(site)))
+    for name, live, rank in (("well", True, 0), ("look", True, 2), ("act", True, 3), ("silent", False, 0)):
+        watch = feed.watches[name]
+        watch.seen = {**watch.seen, "live": live, "trouble": "", "call": {**watch.seen["call"], "rank": rank}}
+    assert [row["name"] for row in feed.rows()] == ["act", "silent", "look", "never", "well"]
+    feed.stop()
 
 
 def test_by_when_somebody_should_come_is_what_the_chamber_file_says() -> None:

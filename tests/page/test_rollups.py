@@ -17,7 +17,7 @@ HOURS = 40
 
 
 def lengthen(record: Path) -> tuple[int, int]:
-    """The newest minute again and again up to 40 h later, in four cycles that end at odd times; (first, last) UTC ms."""
+    """The newest minute again and again up to 40 h later, in four cycles that end at odd times; first, last UTC ms."""
     with closing(sqlite3.connect(record)) as db, db:
         first, scans, utc_ms, columns = db.execute(
             "SELECT first_scan, scans, utc_ms, columns FROM minutes ORDER BY first_scan DESC LIMIT 1"

@@ -126,7 +126,21 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
 def test_a_sentence_is_put_together_from_what_is_known_of_it(english: str, german: str | None) -> None:
     """What people wrote and names stay as they are, and so does a sentence that nobody has put into German yet."""
     assert said(english, "de") == (german or english, german is not None)
-    assert said(english, "en") == (english, False)
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("running -> holding: hold by olga", "running → stopping the clock: stop the clock by olga"),
+        ("phase 2 of 3, ramp: over, in band", "phase 2 of 3, warm up: over, in band"),
+        ("phase 3 of 3, hold: begins at 28.0 to 40.0 degC", "phase 3 of 3, hold: begins at 28.0 to 40.0 degC"),
+        ("abort by olga: refused, refused while held: no",
+         "break off the cycle by olga: refused, refused while clock stopped: no"),
+        ("something new", "something new"),
+    ],
+)  # fmt: skip
+def test_an_english_page_says_its_own_words_for_those_of_the_standard(written: str, shown: str) -> None:
+    assert said(written, "en")[0] == shown
 
 
 def test_every_text_that_templates_and_scripts_name_is_there() -> None:

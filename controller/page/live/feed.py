@@ -22,7 +22,7 @@ _WAITING_MAX = 2  # pictures that a slow viewer may lie behind: older ones are d
 _ROW = (
     "id", "name", "line", "live", "age_s", "trouble", "why", "utc_ms", "simulated", "state", "recipe", "phase",
     "phases", "phase_kind", "air", "dew", "product", "call", "finish_ms", "ready_ms", "began_ms", "trips", "cycle_s",
-    "by_hand",
+    "by_hand", "waiting_long", "link_age_scans",
 )  # fmt: skip
 
 
@@ -72,7 +72,7 @@ class Feed:
     def rows(self) -> list[dict[str, Any]]:
         """The chambers in short, worst first, then by name."""
         found = [{name: watch.seen.get(name) for name in _ROW} for watch in self.watches.values()]
-        return sorted(found, key=lambda row: (-row["call"]["rank"], row["live"] is True, row["line"], row["name"]))
+        return sorted(found, key=lambda row: (-_urgency(row), row["line"], row["name"]))
 
     @property
     def listeners(self) -> int:
@@ -134,3 +134,11 @@ class Feed:
                 finally:
                     glance.close()
             pause_s = 0.05 if more else 120.0
+
+
+def _urgency(row: dict[str, Any]) -> float:
+    """Of a live chamber what it asks for; one that fell silent comes before those that need a look, one without a
+    record before those that are well."""
+    if row["live"]:
+        return float(row["call"]["rank"])
+    return 1.5 if row["trouble"] == "waiting" else max(2.5, float(row["call"]["rank"]))

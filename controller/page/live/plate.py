@@ -35,7 +35,7 @@ def plate(place: ChamberPlace, bound: Bound, cycle: int) -> dict[str, Any]:
             if point.kind == kind
         ],
         "computed": [{"tag": tag, "text": text, "unit": unit} for tag, text, unit in COMPUTED],
-        "alarms": sorted(bound.plan.alarms.numbers),
+        "alarms": {row.tag: row.text for row in bound.plan.alarms.rows},
         "t_per_place_max": bound.plan.product.config.t_per_position_max,
         "mixes": sorted(name for name in bound.plan.charges.mixes if name),
         "hand": choices(bound.plan),

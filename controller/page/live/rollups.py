@@ -57,8 +57,8 @@ def open_rollups(path: Path) -> sqlite3.Connection:
 def follow(db: sqlite3.Connection, chamber: str, glance: Glance, cycles: dict[int, tuple[str, ...]]) -> bool:
     """Fold the minutes that are new into whole buckets; True when there may be more to do at once.
 
-    cycles: columns of each cycle. A bucket is written when a minute of a later one is there, whichever cycle that is of:
-    one in which a cycle ends and another begins has the minutes of both.
+    cycles: columns of each cycle. A bucket is written when a minute of a later one is there, whichever cycle that is
+    of: one in which a cycle ends and another begins has the minutes of both.
     """
     row = db.execute("SELECT utc_ms FROM done WHERE chamber = ?", (chamber,)).fetchone()
     minutes = glance.minutes_from(row[0] if row else 0, _MINUTES_AT_ONCE)

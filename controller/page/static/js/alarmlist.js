@@ -37,7 +37,7 @@ function alarm(one, now, doing) {
       : el("button", { type: "button", disabled: !doing.live, on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));
   }
   return el("article", { class: `alarm ${one.priority} ${one.hidden ? "hidden-one" : ""}`, "data-tag": one.tag },
-    el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, sign(LEVEL[one.priority]), known(`alarm.${one.tag}.text`, one.text), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),
+    el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, el("span", { class: "called" }, sign(LEVEL[one.priority]), el("span", {}, known(`alarm.${one.tag}.text`, one.text))), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),
     el("p", { class: "small soft since" }, times(one, now)),
     dl, buttons.children.length ? buttons : null);
 }

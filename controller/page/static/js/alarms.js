@@ -6,6 +6,7 @@ import { number, wholeShares } from "./format.js";
 import { follow } from "./head.js";
 import { list } from "./lines.js";
 
+const called = (tag) => known(`alarm.${tag}.text`, data.plate?.alarms[tag] ?? tag);
 const doing = new Doing(data.chamber, data.plate, true);
 let seen = -1;
 
@@ -22,13 +23,13 @@ async function figures() {
   const put = (key, value) => dl.append(el("dt", {}, t(`alarmfigure.${key}`)), el("dd", {}, value));
   put("alarms", number(found.alarms, 0));
   if (found.alarms) {
-    put("per_10_min", number(found.per_10_min, 3));
+    put("per_10_min", number(found.per_10_min, 2));
     put("most_in_10_min", number(found.most_in_10_min, 0));
-    put("flood_pct", number(found.flood_pct, 2, "%"));
+    put("flood_pct", number(found.flood_pct, 1, "%"));
     put("priority_pct", wholeShares(found.priority_pct).map((share) => number(share, 0)).join(" / ") + " %");
-    put("top", found.top.slice(0, 5).map(([tag, count]) => `${known(`alarm.${tag}.text`, tag)} (${count})`).join(", "));
-    put("chattering", found.chattering.map((tag) => known(`alarm.${tag}.text`, tag)).join(", ") || t("alarmfigure.nothing"));
-    put("stale", found.stale.map((tag) => known(`alarm.${tag}.text`, tag)).join(", ") || t("alarmfigure.nothing"));
+    put("top", found.top.slice(0, 5).map(([tag, count]) => `${called(tag)} (${count})`).join(", "));
+    put("chattering", found.chattering.map(called).join(", ") || t("alarmfigure.nothing"));
+    put("stale", found.stale.map(called).join(", ") || t("alarmfigure.nothing"));
   }
   $("figures").replaceChildren(dl);
 }

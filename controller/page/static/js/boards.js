@@ -56,7 +56,7 @@ function build(box, plate, doing) {
   const field = (id, key, input) => el("div", { class: "field" }, el("label", { for: id }, t(key, { unit: { "boards.tonnes": unitOf("t"), "boards.degC": unitOf("degC") }[key] ?? "" })), input);
   const list = el("div");
   box.replaceChildren(el("h2", {}, t("boards.title")), el("p", { class: "small soft" }, t("boards.words")),
-    may("operate") ? el("div", { class: "form-grid" }, field("boards-bay", "boards.bay", bay), field("boards-from", "boards.from", from), field("boards-to", "boards.to", to), field("boards-t", "boards.tonnes", tonnes), field("boards-degC", "boards.degC", degC), field("boards-age", "boards.age", age), field("boards-mix", "start.mix", mix)) : null,
+    may("operate") ? el("div", { class: "form-grid low" }, field("boards-bay", "boards.bay", bay), field("boards-from", "boards.from", from), field("boards-to", "boards.to", to), field("boards-t", "boards.tonnes", tonnes), field("boards-degC", "boards.degC", degC), field("boards-age", "boards.age", age), field("boards-mix", "start.mix", mix)) : null,
     may("operate") ? el("div", { class: "doing" }, buttons) : null, said, list);
   return {
     list,

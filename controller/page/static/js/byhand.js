@@ -1,5 +1,5 @@
 // What is overridden by hand, and the dialog to override something: always with a reason and an end.
-import { badge, data, el, known, may, saidIn, sign, t } from "./core.js";
+import { badge, data, el, known, may, once, saidIn, sign, t } from "./core.js";
 import { clock, inUnits, number, plain, readField, unitOf } from "./format.js";
 
 const RIGHT = { trim: "operate", manual: "bypass", bypass: "bypass", force: "tune", simulate: "tune", "lock-out": "tune" };
@@ -33,33 +33,39 @@ export function drawByHand(box, plate, now, doing, live) {
 function override(plate, doing, kinds) {
   const kind = el("select", { id: "hand-kind" }, kinds.map((one) => el("option", { value: one }, t(`handkind.${one}`))));
   const tag = el("select", { id: "hand-tag" });
-  const value = el("input", { id: "hand-value", type: "number", step: "any", inputmode: "decimal" });
-  const hint = el("span", { class: "hint" });
+  const value = el("input", { id: "hand-value", "aria-describedby": "hand-hint", type: "number", step: "any", inputmode: "decimal" });
+  const hint = el("span", { class: "hint", id: "hand-hint" });
   const hours = el("select", { id: "hand-hours" }, [0.5, 1, 2, 4, 8, 12].filter((one) => one <= plate.hand.hours_max).map((one) => el("option", { value: one, selected: one === 1 }, t("span.h", { h: number(one, one < 1 ? 1 : 0) }))));
   const reason = el("input", { id: "hand-reason", maxlength: 200, autocomplete: "off" });
   const problem = el("p", { class: "problem", role: "alert", hidden: true });
   const about = el("p", { class: "small soft" });
   const fields = { tag: field("hand-tag", "hand.what", tag), value: field("hand-value", "hand.value", value, hint), hours: field("hand-hours", "alarm.hours", hours) };
-  const unitFor = () => LOOP_UNITS[tag.value] ?? plate.probes.find((one) => one.tag === tag.value)?.unit ?? "";
+  const output = () => plate.outputs.find((one) => one.tag === tag.value);
+  const unitFor = () => LOOP_UNITS[tag.value] ?? plate.probes.find((one) => one.tag === tag.value)?.unit ?? (output()?.kind === "AO" ? "%" : "");
+  const twoWay = () => kind.value !== "bypass" && (output()?.kind === "DO" || plate.contacts.some((one) => one.tag === tag.value));
   const table = () => plate.hand[kind.value] ?? {};
   const ranged = () => {
     const range = table()[tag.value];
     fields.value.hidden = !range;
-    hint.textContent = range ? t("hand.range", { low: plain(inUnits(range[0], unitFor()), 1), high: plain(inUnits(range[1], unitFor()), 1), unit: unitOf(unitFor()) }) : "";
+    hint.textContent = !range ? "" : twoWay() ? t("hand.two_way") : t("hand.range", { low: plain(inUnits(range[0], unitFor()), 1), high: plain(inUnits(range[1], unitFor()), 1), unit: unitOf(unitFor()) });
+    problem.hidden = true;
   };
   const chosen = () => {
     tag.replaceChildren(...Object.keys(table()).map((one) => el("option", { value: one }, handName(kind.value, one))));
     fields.tag.hidden = fields.hours.hidden = kind.value === "lock-out";
     about.textContent = t(`handabout.${kind.value}`);
+    doIt.textContent = t(`handkind.${kind.value}`);
     ranged();
   };
+  const doIt = el("button", { type: "button", class: "main", on: { click: once(send) } });
   kind.addEventListener("change", chosen);
   tag.addEventListener("change", ranged);
   const box = el("dialog", { "aria-label": t("hand.new") }, el("div", { class: "head" }, el("h2", {}, t("hand.new"))), el("div", { class: "body" }, field("hand-kind", "hand.kind", kind), about, fields.tag, fields.value, fields.hours, field("hand-reason", "alarm.reason", reason), problem),
-    el("div", { class: "foot" }, el("button", { type: "button", class: "main", on: { click: send } }, t("hand.do")), el("button", { type: "button", on: { click: shut } }, t("dialog.no"))));
+    el("div", { class: "foot" }, doIt, el("button", { type: "button", on: { click: shut } }, t("dialog.no"))));
   function shut() { box.close(); box.remove(); }
   async function send() {
-    if (!reason.value.trim()) { problem.textContent = t("alarm.reason_needed"); problem.hidden = false; return; }
+    if (!reason.value.trim()) { problem.textContent = t("alarm.reason_needed"); problem.hidden = false; reason.focus(); return; }
+    if (!fields.value.hidden && kind.value !== "manual" && value.value === "") { problem.textContent = t("boards.blank", { label: t("hand.value") }); problem.hidden = false; value.focus(); return; }
     const args = { reason: reason.value.trim() };
     if (kind.value !== "lock-out") Object.assign(args, { tag: tag.value, hours: Number(hours.value) });
     if (!fields.value.hidden && value.value !== "") args.value = readField(value, unitFor());

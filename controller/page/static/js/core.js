@@ -40,12 +40,28 @@ export function said(text) {
 const SIGN = new Intl.NumberFormat(data.language).format(0.5).replace(/\d/g, "");
 const figure = (text) => (/^[+-]?\d+\.\d+$/.test(text) ? text.replace(".", SIGN) : text);
 
-export const saidIn = (text) => said(String(text ?? ""))[0];
+// Figures with a unit inside a sentence, in the units of the window: "20.2 to 40.0 degC". What stands between two figures of
+// one unit goes with them.
+const IN_WORDS = /([+-]?\d+(?:[.,]\d+)?(?:(?: to | bis | > | < |–)[+-]?\d+(?:[.,]\d+)?)*) (degC|°C|kg\/m2h|kg\/m²h|kg\/m2|kg\/m²|kg\/s|kg\/h|kWh\/t|K\/h|MPa|K|kg|t)(?![\w/²])/g;
+const STORED = { "°C": "degC", "kg/m²h": "kg/m2h", "kg/m²": "kg/m2" };
+export function inOwnUnits(text) {
+  return text.replace(IN_WORDS, (_, figures, unit) => {
+    const own = data.units?.[STORED[unit] ?? unit];
+    if (!own) return `${figures} ${unit}`;
+    const convert = (value) => {
+      const digits = (value.split(/[.,]/)[1] ?? "").length;
+      return own.times === 1 && own.plus === 0 ? value : (Number(value.replace(",", ".")) * own.times + own.plus).toFixed(digits).replace(".", value.includes(",") ? "," : SIGN);
+    };
+    return `${figures.replace(/[+-]?\d+(?:[.,]\d+)?/g, convert)} ${own.as}`;
+  });
+}
+
+export const saidIn = (text) => inOwnUnits(said(String(text ?? ""))[0]);
 
 // The same as an element that says which language it is in.
 export function spoken(text, name = "span", attributes = {}) {
-  const [words, known_] = said(String(text ?? ""));
-  return el(name, { ...attributes, lang: known_ || data.language === "en" ? null : "en" }, words);
+  const { stored, ...rest } = attributes, [words, known_] = said(String(text ?? "")); // stored: in SI units, as in a file
+  return el(name, { ...rest, lang: known_ || data.language === "en" ? null : "en" }, stored ? words : inOwnUnits(words));
 }
 
 export function el(name, attributes = {}, ...children) {

@@ -60,7 +60,7 @@ export class DewChart {
 
   drawLadder(now) {
     const { degC: dew, surface_degC: surface, margin_K: margin } = now.dew, air = now.air.degC;
-    this.words.textContent = margin === null ? t("dew.unknown") : t(margin < 0 ? (now.phase ? "dew.words_wet" : "dew.rest_wet") : margin < 0.5 * now.dew.wanted_margin_K ? "dew.words_near" : "dew.words", { margin: number(margin, 2, "K"), wanted: number(now.dew.wanted_margin_K, 2, "K"), surface: place(now.dew.surface), rh: number(now.air.rh_pct, 1) });
+    this.words.textContent = margin === null ? t("dew.unknown") : t(margin < 0 ? (now.phase ? "dew.words_wet" : "dew.rest_wet") : margin < 0.5 * now.dew.wanted_margin_K ? "dew.words_near" : "dew.words", { margin: number(Math.abs(margin), 2, "K"), wanted: number(now.dew.wanted_margin_K, 2, "K"), surface: place(now.dew.surface), rh: number(now.air.rh_pct, 1) });
     if (dew === null || surface === null || air === null) { this.ladder.replaceChildren(); return; }
     const low = Math.min(dew, surface, air) - 0.25, high = Math.max(dew, surface, air) + 0.25;
     const y = (value) => 14 + (1 - (value - low) / (high - low)) * 330;

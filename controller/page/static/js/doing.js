@@ -43,7 +43,7 @@ export class Doing {
     const legal = PLACES.filter((verb) => this.fits(verb));
     $("buttons").replaceChildren(...legal.map((verb) => this.button(verb)));
     if (held) $("buttons").querySelector(`[data-verb="${held}"]`)?.focus();
-    $("whynot").replaceChildren(...PLACES.filter((verb) => !this.fits(verb)).map((verb) => el("li", {}, el("strong", {}, t(`verb.${verb}`)), `: ${t(`why.${verb}`)}`)));
+    $("whynot").replaceChildren(...PLACES.map((verb) => el("li", {}, el("strong", {}, t(`verb.${verb}`)), `: ${t(`does.${verb}`)}. `, this.fits(verb) ? null : el("span", { class: "soft" }, t("doing.not_now", { why: t(`why.${verb}`) })))));
   }
 
   // A picture that does not know yet what the last order did: nothing is given on it.

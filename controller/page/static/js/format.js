@@ -9,6 +9,7 @@ export function setNow(ms) {
   if (ms) chamberNow = ms;
 }
 
+const DAY_MS = 86400e3;
 const numbers = new Map();
 
 export function number(value, digits = 1, unit = "") {
@@ -75,11 +76,42 @@ const dayAndTime = new Intl.DateTimeFormat(language, { weekday: "short", hour: "
 const full = new Intl.DateTimeFormat(language, { dateStyle: "medium", timeStyle: "short" });
 const second = new Intl.DateTimeFormat(language, { hour: "2-digit", minute: "2-digit", second: "2-digit" });
 
-// A clock time; with the weekday when it is another day than the chamber's own now.
+const day = new Intl.DateTimeFormat(language, { day: "numeric", month: "short" });
+const dateAndTime = new Intl.DateTimeFormat(language, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+const sameDay = (ms, other) => new Date(ms).toDateString() === new Date(other).toDateString();
+
+// A clock time; with the weekday when it is another day than the chamber's own now, with the date when a weekday would not
+// say which.
 export function clock(ms, nowMs) {
   if (ms === null || ms === undefined) return t("value.unknown");
-  const sameDay = new Date(ms).toDateString() === new Date(nowMs ?? chamberNow).toDateString();
-  return (sameDay ? time : dayAndTime).format(ms);
+  const here = nowMs ?? chamberNow;
+  if (Math.abs(ms - here) > 330 * DAY_MS) return full.format(ms);
+  return (sameDay(ms, here) ? time : Math.abs(ms - here) < 6 * DAY_MS ? dayAndTime : dateAndTime).format(ms);
+}
+
+// The zone of all times that are shown, such as "Europe/Berlin (CET)".
+export function zone(ms = chamberNow) {
+  const short = new Intl.DateTimeFormat(language, { timeZoneName: "short" }).formatToParts(ms).find((part) => part.type === "timeZoneName")?.value;
+  return `${new Intl.DateTimeFormat().resolvedOptions().timeZone} (${short})`;
+}
+
+// Round times of the local clock for an axis, at most so many.
+const STEPS_H = [0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48, 96, 168];
+export function ticks(fromMs, toMs, most) {
+  const stepMs = 3600e3 * (STEPS_H.find((hours) => (toMs - fromMs) / (hours * 3600e3) <= Math.max(1, most)) ?? 336);
+  const found = [], days = Math.max(1, stepMs / DAY_MS), minutes = Math.min(1440, stepMs / 60000);
+  const first = new Date(fromMs);
+  for (let day_ = 0; ; day_ += days) { // by the calendar: a day on which the clocks change has 23 or 25 h
+    const at = (minute) => new Date(first.getFullYear(), first.getMonth(), first.getDate() + day_, 0, minute).getTime();
+    if (at(0) > toMs) return found;
+    for (let minute = 0; minute < 1440; minute += minutes) if (at(minute) >= fromMs && at(minute) <= toMs) found.push(at(minute));
+  }
+}
+
+// Words for times in order along an axis: the day only where it changes.
+export function tickWords(times) {
+  const whole = times.length > 1 && times.every((ms) => new Date(ms).getHours() === 0 && new Date(ms).getMinutes() === 0);
+  return times.map((ms, place) => (whole ? day.format(ms) : clock(ms, place ? times[place - 1] : chamberNow)));
 }
 
 export const moment = (ms) => (ms === null || ms === undefined ? t("value.unknown") : full.format(ms));

@@ -1,6 +1,8 @@
 // What every view has: lock and unlock, log out, light or dark.
 import { $, ask, data, el, once, t, whenLocked } from "./core.js";
+import { zone } from "./format.js";
 
+if ($("zone")) $("zone").textContent = t("frame.times", { zone: zone(data.now?.utc_ms) });
 document.querySelector(".tabs [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
 $("light")?.addEventListener("click", () => {
   const dark = document.documentElement.dataset.light ? document.documentElement.dataset.light === "night" : matchMedia("(prefers-color-scheme: dark)").matches;

@@ -1,9 +1,10 @@
 // The plan line: what was planned from the start and what came, with now and the end.
 import { ask, el, svg, t } from "./core.js";
-import { clock, decimals, inUnits, number, plain } from "./format.js";
+import { clock, decimals, inUnits, number, plain, tickWords, ticks, unitOf } from "./format.js";
 import { phaseWord } from "./answers.js";
 
-const W = 1120, H = 300, LEFT = 46, RIGHT = 16, TOP = 30, BOTTOM = 64;
+// As wide as its box, so that its words keep their size on a phone.
+const H = 300, LEFT = 46, RIGHT = 16, TOP = 30, BOTTOM = 64, TICK = 88, LETTER = 7.4;
 
 export class PlanLine {
   constructor(box, chamber) {
@@ -37,6 +38,7 @@ export class PlanLine {
   }
 
   draw(now) {
+    const W = this.width = Math.max(320, Math.floor(this.box.clientWidth) || 1120);
     const hours = (now.utc_ms - now.began_ms) / 3600e3;
     const rows = this.plan?.rows ?? [];
     const finishH = now.finish_ms ? (now.finish_ms - now.began_ms) / 3600e3 : this.plan?.end_h ?? hours + 1;
@@ -48,7 +50,12 @@ export class PlanLine {
     const picture = svg("svg", { class: "planline", viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": this.words(now) });
     const digits = Math.min(1, decimals(inUnits(rung, "degC") - inUnits(0, "degC")));
     for (let degC = low + 2 - (low % 2); degC < high; degC += rung) picture.append(svg("line", { x1: LEFT, x2: W - RIGHT, y1: y(degC), y2: y(degC), class: "ticks" }), svg("text", { x: LEFT - 6, y: y(degC) + 4, "text-anchor": "end", class: "faint" }, plain(inUnits(degC, "degC"), digits)));
-    for (let hour = 0; hour <= most; hour += most > 40 ? 8 : most > 12 ? 4 : most > 5 ? 1 : 0.5) picture.append(svg("line", { x1: x(hour), x2: x(hour), y1: H - BOTTOM, y2: H - BOTTOM + 5, stroke: "var(--rule)" }), svg("text", { x: x(hour), y: H - BOTTOM + 18, "text-anchor": "middle", class: "faint" }, clock(now.began_ms + hour * 3600e3, now.utc_ms)));
+    picture.append(svg("text", { x: LEFT - 6, y: 16, "text-anchor": "end", class: "faint" }, unitOf("degC")));
+    const at = ticks(now.began_ms, now.began_ms + most * 3600e3, (W - LEFT - RIGHT) / TICK), words = tickWords(at);
+    at.forEach((ms, index) => {
+      const place = x((ms - now.began_ms) / 3600e3);
+      picture.append(svg("line", { x1: place, x2: place, y1: H - BOTTOM, y2: H - BOTTOM + 5, stroke: "var(--rule)" }), svg("text", { x: Math.min(Math.max(place, 34), W - 36), y: H - BOTTOM + 18, "text-anchor": "middle", class: "faint" }, words[index]));
+    });
     if (rows.length > 1) picture.append(svg("path", { d: path(rows.map((row) => [row[0], Math.max(low, row[1])])), fill: "none", stroke: "var(--rule)", "stroke-width": 1.5, "stroke-dasharray": "2 4" }), svg("path", { d: path(rows.map((row) => [row[0], row[3]])), fill: "none", stroke: "var(--plan)", "stroke-width": 2.5, "stroke-dasharray": "9 6" }));
     picture.append(svg("path", { d: path(this.actual), fill: "none", stroke: "var(--air)", "stroke-width": 3, "stroke-linejoin": "round" }));
     this.phases(picture, x, now);
@@ -61,8 +68,9 @@ export class PlanLine {
     ends.forEach(([kind, from, to], index) => {
       const here = now.phase === index + 1;
       picture.append(svg("rect", { x: x(from) + 1, y: H - 36, width: Math.max(0, x(to) - x(from) - 2), height: 24, rx: 4, fill: here ? "var(--ink)" : "var(--sunk)", stroke: "var(--rule)" }));
-      if (x(to) - x(from) > 50) {
-        const text = svg("text", { x: x(from) + 8, y: H - 19, "font-weight": here ? 700 : 400 }, `${index + 1} ${phaseWord(kind)}`);
+      const words = [`${index + 1} ${phaseWord(kind)}`, `${index + 1}`].find((one) => x(to) - x(from) > 16 + LETTER * one.length);
+      if (words) {
+        const text = svg("text", { x: x(from) + 8, y: H - 19, "font-weight": here ? 700 : 400 }, words);
         text.style.setProperty("fill", here ? "var(--sheet)" : "var(--ink)");
         picture.append(text);
       }
@@ -70,7 +78,7 @@ export class PlanLine {
   }
 
   marks(picture, x, now, hours, finishH) {
-    const at = x(hours), right = at > W - 150;
+    const W = this.width, at = x(hours), right = at > W - 150;
     picture.append(svg("line", { x1: at, x2: at, y1: 12, y2: H - BOTTOM, stroke: "var(--ink)", "stroke-width": 2.5 }), svg("text", { x: at + (right ? -7 : 7), y: 20, "font-weight": 700, "text-anchor": right ? "end" : "start" }, `${t("plan.now")} ${clock(now.utc_ms)}`));
     if (!now.finish_ms) return;
     const end = x(finishH);

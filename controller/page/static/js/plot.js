@@ -1,36 +1,39 @@
 // Line plots with the page's colours and times: one place that knows uPlot.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
 import { t } from "./core.js";
-import { clock, decimals, inUnits, plain, unitOf } from "./format.js";
+import { clock, decimals, inUnits, plain, tickWords, unitOf } from "./format.js";
 
 export function colour(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
 }
 
+const FONT = '12px "Noto Sans", "DejaVu Sans", sans-serif';
+
 function axis(extra) {
-  return { stroke: colour("soft"), grid: { stroke: colour("edge"), width: 1 }, ticks: { stroke: colour("edge") }, font: '12px "Noto Sans", "DejaVu Sans", sans-serif', ...extra };
+  return { stroke: colour("soft"), grid: { stroke: colour("edge"), width: 1 }, ticks: { stroke: colour("edge") }, font: FONT, ...extra };
 }
 
-// series: [{label, colour, digits, unit, dash, width, scale}]; bands as in uPlot; columns: [seconds, ...values].
-export function plot(box, { series, columns, height = 260, bands = [], range = null, draw = null, legend = true, scales = {} }) {
+// series: [{label, colour, digits, unit, dash, width, scale}]; bands as in uPlot; columns: [seconds, ...values]; under: what
+// is drawn below them; chosen: told from and to (seconds) of a span that somebody drew with the pointer.
+export function plot(box, { series, columns, height = 260, bands = [], under = null, scales = {}, chosen = null }) {
   const used = [...new Set(series.map((one) => one.scale ?? "y"))];
   const options = {
-    width: Math.max(260, box.clientWidth), height, bands, legend: { show: legend, live: true },
-    cursor: { drag: { x: false, y: false } },
-    scales: { x: { time: true }, ...Object.fromEntries(used.map((name) => [name, { range: range ?? steady }])), ...scales },
+    width: Math.max(260, box.clientWidth), height, bands, legend: { show: true, live: true },
+    cursor: { drag: { x: chosen !== null, y: false, setScale: false } },
+    scales: { x: { time: true }, ...Object.fromEntries(used.map((name) => [name, { range: steady }])), ...scales },
     axes: [
-      axis({ values: (_u, splits) => splits.map((at) => clock(at * 1000)), space: 74 }),
-      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 54, values: (_u, splits, _a, _s, step) => splits.map((at) => plain(at, decimals(step))) })),
+      axis({ values: (_u, splits) => tickWords(splits.map((at) => at * 1000)), space: 84 }),
+      ...used.map((name, place) => axis({ scale: name, side: place % 2 ? 1 : 3, size: 52, label: unitOf(series.find((one) => (one.scale ?? "y") === name).unit ?? ""), labelSize: 18, labelFont: FONT, values: (_u, splits, _a, _s, step) => splits.map((at) => plain(at, decimals(step))) })),
     ],
     series: [
-      { label: t("trail.when"), value: (_u, at) => (at === null ? "" : clock(at * 1000)) },
+      { label: t("plot.time"), value: (u, at) => clock(1000 * (at ?? u.data[0].at(-1))) },
       ...series.map((one) => ({
         label: one.label, stroke: colour(one.colour) || one.colour, width: one.width ?? 2, dash: one.dash, scale: one.scale ?? "y",
         points: { show: false }, spanGaps: false, show: one.show ?? true,
-        value: (_u, value) => (value === null || value === undefined ? "–" : `${plain(value, one.digits ?? 1)}${one.unit ? ` ${unitOf(one.unit)}` : ""}`),
+        value: (u, at, place, index) => shown(index === null || index === undefined ? u.data[place].findLast((value) => value !== null) : at, one),
       })),
     ],
-    hooks: draw ? { draw: [draw] } : {},
+    hooks: { ...(under ? { drawClear: [under] } : {}), ...(chosen ? { setSelect: [(u) => u.select.width > 8 && chosen(u.posToVal(u.select.left, "x"), u.posToVal(u.select.left + u.select.width, "x"))] } : {}) },
   };
   const made = new uPlot(options, asShown(columns, series), box);
   const set = made.setData.bind(made);
@@ -41,6 +44,11 @@ export function plot(box, { series, columns, height = 260, bands = [], range = n
   });
   fit.observe(box);
   return made;
+}
+
+// A figure of the legend: where the pointer is, else the newest.
+function shown(value, { digits = 1, unit = "" }) {
+  return value === null || value === undefined ? "–" : `${plain(value, digits)}${unit ? ` ${unitOf(unit)}` : ""}`;
 }
 
 // Columns in the units of the window: times first, then one a series.

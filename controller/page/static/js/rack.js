@@ -81,7 +81,7 @@ export class RackFace {
       const bridged = now.product.uncertain_h ? ` ${t("rack.words_bridged", { hours: number(now.product.uncertain_h) })}` : "";
       return t("rack.words_ready", { pct: Math.round(100 * (now.product.ready_share ?? 0)), age: number(now.product.age_min_h), wanted: number(this.plate.ready_age_h, 0) }) + bridged;
     }
-    return t("rack.words_air", { spread: number(now.air.spread_K, 2, "K"), mean: number(now.air.degC, 1, "degC"), word });
+    return t(now.air.floor_degC === null ? "rack.words_free" : "rack.words_air", { wanted: number(reference(now), 1, "degC"), spread: number(now.air.spread_K, 2, "K"), mean: number(now.air.degC, 1, "degC"), word });
   }
 }
 

@@ -41,7 +41,7 @@ function show(one) {
   $("text").readOnly = true;
   $("keep").hidden = true;
   $("title").textContent = one.name;
-  $("about").textContent = `${state(one)} · SHA-256 ${one.sha256.slice(0, 12)}…${one.parent ? ` · ${t("recipes.from", { parent: one.parent.slice(0, 12) })}` : ""}`;
+  $("about").textContent = `${state(one)} · ${t("start.version", { hash: one.sha256.slice(0, 8) })}${one.parent ? ` · ${t("recipes.from", { parent: one.parent.slice(0, 8) })}` : ""}`;
   $("said-here").textContent = "";
   drawList();
   buttons();
@@ -75,10 +75,10 @@ async function check() {
   try {
     const found = await ask(`${base}/recipes/check`, { text: $("text").value, forecast: true, load_t: data.now.load_t ?? 120, mix_degC: data.now.mix_degC ?? 20 });
     if (number_ !== asked) return;
-    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", {}, el("code", {}, saidIn(one.field)), ` = ${one.value}: `, spoken(one.limit), "; ", spoken(one.remedy)))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right")), sameName(found.name)].filter(Boolean)));
+    $("problems").replaceChildren(...(found.problems.length ? [el("div", { class: "problem" }, el("p", {}, sign("look"), " ", t("recipes.problems", { count: found.problems.length })), el("ul", {}, found.problems.map((one) => el("li", {}, el("code", {}, saidIn(one.field)), ` = ${one.value}: `, spoken(one.limit, "span", { stored: true }), "; ", spoken(one.remedy, "span", { stored: true })))))] : [el("p", { class: "small" }, sign("well"), " ", t("recipes.right")), sameName(found.name)].filter(Boolean)));
     $("phases").replaceChildren(found.phases.length ? table(found.phases) : "");
     const ahead = found.forecast;
-    $("plan").replaceChildren(...(ahead ? [preview(ahead, data.now.utc_ms ?? Date.now()), el("p", { class: "small" }, ahead.ready_h[1] === null ? t("start.never") : t("recipes.ahead", { ready: number(ahead.ready_h[1], 1, "h"), heat: number(ahead.heat_kWh, 0, "kWh"), fan: number(ahead.fan_kWh, 0, "kWh"), load: number(data.now.load_t ?? 120, 0, "t") })), ...[...ahead.problems, ...ahead.notes].map((text) => el("p", { class: "small" }, sign("note"), " ", spoken(text)))] : []));
+    $("plan").replaceChildren(...(ahead ? [preview(ahead, data.now.utc_ms ?? Date.now(), $("plan").clientWidth), el("p", { class: "small soft" }, t("start.legend")), el("p", { class: "small" }, ahead.ready_h[1] === null ? t("start.never") : t("recipes.ahead", { ready: number(ahead.ready_h[1], 1, "h"), heat: number(ahead.heat_kWh, 0, "kWh"), fan: number(ahead.fan_kWh, 0, "kWh"), load: number(data.now.load_t ?? 120, 0, "t") })), ...[...ahead.problems, ...ahead.notes].map((text) => el("p", { class: "small" }, sign("note"), " ", spoken(text)))] : []));
   } catch (error) { if (number_ === asked) $("problems").replaceChildren(el("p", { class: "problem" }, error.message)); }
 }
 

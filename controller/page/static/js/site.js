@@ -1,6 +1,6 @@
 // The list of chambers: a lane each, worst first.
 import { $, data, el, known, sign, svg, t } from "./core.js";
-import { about, badges, levelWord, phaseWord, stateWord } from "./answers.js";
+import { about, badges, byWhen, levelWord, phaseWord, stateWord } from "./answers.js";
 import { clock, inUnits, number, plain, span } from "./format.js";
 import { Stream } from "./stream.js";
 
@@ -13,11 +13,11 @@ function lane(row) {
   const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? (call.gone ? t("need.was", { what: about(call.about, call) }) : about(call.about, call)) : row.state ? stateWord(row.state) : "";
   return el("a", { class: `sheet lane level-${level} ${level === "lost" && row.utc_ms ? "stale" : ""}`, href: `/chamber/${row.id}`, "data-chamber": row.id },
     el("div", {}, el("div", { class: "name" }, row.name), el("div", { class: "soft small" }, [row.line, row.recipe].filter(Boolean).join(" · ")), badges(row)),
-    el("div", {}, el("div", { class: `word ${call.unacked ? "unacked" : ""}` }, sign(level), levelWord(level)), el("div", { class: "small" }, why),
-      call.by_ms ? el("div", { class: "small" }, t("need.by", { clock: clock(call.by_ms, row.utc_ms) })) : null),
+    el("div", { class: "why" }, el("div", { class: `word ${call.unacked ? "unacked" : ""}` }, sign(level), levelWord(level)), el("div", { class: "small" }, why),
+      call.by_ms ? el("div", { class: "by" }, byWhen(call.by_ms, row.utc_ms)) : null),
     el("div", { class: "progress" }, progress(row), el("div", { class: "small soft" }, phaseLine(row))),
     el("div", { class: "small" }, figures(row)),
-    el("div", {}, el("div", { class: "finish num" }, row.finish_ms ? clock(row.finish_ms, row.utc_ms) : "–"),
+    el("div", {}, row.finish_ms ? el("div", { class: "small soft" }, t("site.over")) : null, el("div", { class: "finish num" }, row.finish_ms ? clock(row.finish_ms, row.utc_ms) : "–"),
       el("div", { class: "small soft" }, row.finish_ms ? t("end.in", { span: span(row.finish_ms - row.utc_ms) }) : t("end.none")),
       el("div", { class: "small soft num" }, ageWords(row))));
 }
@@ -38,7 +38,7 @@ function figures(row) {
   const put = (name, value) => dl.append(el("dt", {}, name), el("dd", {}, value));
   const band = row.air.floor_degC === null ? "" : ` (${row.air.floor_degC === row.air.ceiling_degC ? plain(inUnits(row.air.floor_degC, "degC")) : `${plain(inUnits(row.air.floor_degC, "degC"))}–${plain(inUnits(row.air.ceiling_degC, "degC"))}`})`;
   put(t("figure.air"), number(row.air.degC, 1, "degC") + band);
-  put(t("figure.margin"), number(row.dew.margin_K, 2, "K"));
+  put(t("figure.margin"), row.dew.wanted_margin_K === null ? number(row.dew.margin_K, 2, "K") : `${number(row.dew.margin_K, 2, "K")} (${plain(inUnits(row.dew.wanted_margin_K, "K"), 2)})`);
   put(t("figure.spread"), number(row.air.spread_K, 1, "K"));
   return dl;
 }
@@ -66,12 +66,14 @@ function head() {
   const lost = rows.filter((row) => !row.live || !reachable);
   const worst = rows.find((row) => row.live) ?? rows[0];
   const level = !reachable || lost.length === rows.length ? "lost" : worst.call.rank >= 2 ? worst.call.level : lost.length ? "look" : worst.call.level;
-  const count = rows.filter((row) => row.live && row.call.rank >= 2).length;
+  const needing = rows.filter((row) => row.live && reachable && row.call.rank >= 2), count = needing.length;
+  const first = needing[0]?.call.by_ms ? ` · ${byWhen(needing[0].call.by_ms, needing[0].utc_ms)}` : "";
+  const whole = reachable && !lost.length, part = reachable && lost.length < rows.length;
   $("answers").replaceChildren(
     el("div", { class: `sheet level-${level}` }, el("div", { class: "big" }, sign(level), levelWord(level)),
-      el("div", { class: "sub" }, level === "well" || level === "note" ? t("site.all_well", { count: rows.length }) : [count ? t(count === 1 ? "site.need_one" : "site.need", { count, name: worst.name }) : "", lost.length ? t("site.lost", { count: lost.length }) : ""].filter(Boolean).join(" · "))),
+      el("div", { class: "sub" }, level === "well" || level === "note" ? t("site.all_well", { count: rows.length }) : [count ? t(count === 1 ? "site.need_one" : "site.need", { count, name: needing[0].name }) + first : "", lost.length ? t("site.lost", { count: lost.length }) : ""].filter(Boolean).join(" · "))),
     el("div", { class: "sheet" }, el("div", { class: "soft small" }, t("site.next_end")), nextEnd()),
-    el("div", { class: "sheet" }, el("div", { class: "big" }, reachable ? el("span", { class: "pulse on", "aria-hidden": "true" }) : sign("lost"), reachable ? t("live.word") : t("live.not")), el("div", { class: "sub" }, reachable ? t("site.live", { live: rows.length - lost.length, count: rows.length }) : t("live.cut", { age: "" }))));
+    el("div", { class: "sheet" }, el("div", { class: "big" }, whole ? el("span", { class: "pulse on", "aria-hidden": "true" }) : sign("lost"), t(whole ? "live.word" : part ? "site.partly" : "live.not")), el("div", { class: "sub" }, reachable ? t("site.live", { live: rows.length - lost.length, count: rows.length }) : t("live.cut", { age: "" }))));
   document.title = `${levelWord(level)}: ${known("site.title", "Dewhold")}`;
   document.body.dataset.level = level;
 }
