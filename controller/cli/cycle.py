@@ -8,7 +8,7 @@ import json
 from controller.cli import options as opt
 from controller.cli import report
 from controller.cli.progress import line, progress
-from controller.cli.written import write_whole
+from controller.cli.written import require_results, write_summary
 from controller.errors import UnavailableError
 from controller.report.table import table
 from controller.store.seal import seal_cycle
@@ -63,11 +63,12 @@ def run(args: argparse.Namespace) -> int:
         hours_max=opt.within("--hours", args.hours, 0.01, 168.0, "h"),
         out=opt.out_folder(args.out),
     )
+    require_results(options.out, report=not args.no_report)
     ran = run_cycle(options, progress("cycle", quiet=args.json), say=line(quiet=args.json))
     summary = summarise(ran)
     text = json.dumps(summary, indent=2, allow_nan=False)
     seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))
-    write_whole(options.out / "summary.json", text + "\n")
+    write_summary(options.out, text)
     said = "" if args.no_report else "\n" + report.beside(options.out)
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}{said}")
     return 0 if summary["verdict"] == "pass" else 1

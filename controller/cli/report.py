@@ -7,9 +7,10 @@ import json
 from pathlib import Path
 
 from controller.cli import options as opt
-from controller.cli.written import require_folder, require_own
+from controller.cli.written import REPORT, require_folder, require_own
 from controller.errors import UnavailableError
 from controller.report.marks import counted
+from controller.report.ours import is_report
 from controller.store.trouble import advice
 from controller.store.verify import verify
 
@@ -32,11 +33,11 @@ def run(args: argparse.Namespace) -> int:
     if args.verify is not None:
         return _verify(record_in(args.verify), as_json=args.json)
     record = record_in(args.record)
-    out = Path(args.out) if args.out else record.with_name("report.html")
+    out = Path(args.out) if args.out else record.with_name(REPORT)
     if out.exists() and out.samefile(record):
         raise opt.problem("--out", out, "is the record itself", "name another file")
     try:
-        from controller.report.html import is_report, write_report
+        from controller.report.html import write_report
     except ModuleNotFoundError as error:
         raise UnavailableError(without_plots(error.name)) from None
     require_own("--out", out, "report", is_report)
@@ -59,12 +60,13 @@ def beside(out: Path) -> str:
     try:
         from controller.report.html import write_report
 
-        write_report(out / RECORD, out / "report.html")
+        require_own("--out", out / REPORT, "report", is_report, "move it away")
+        write_report(out / RECORD, out / REPORT)
     except ModuleNotFoundError as error:
         return f"no report: {without_plots(error.name)}"
     except Exception as error:  # noqa: BLE001  # whatever it is, the cycle was run and its record is there
         return f"no report: {error}; try again with: dewhold report {out}"
-    return f"report: {out / 'report.html'}"
+    return f"report: {out / REPORT}"
 
 
 def record_in(text: str) -> Path:

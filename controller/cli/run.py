@@ -21,7 +21,7 @@ from controller.cli.kept import kept
 from controller.cli.orders import add_orders, check_orders, script
 from controller.cli.sealing import Sealing
 from controller.cli.tell import Teller, status_line
-from controller.cli.written import write_whole
+from controller.cli.written import require_results, write_summary
 from controller.core.frames import Event, RawInputs
 from controller.core.orders.commands import Orders
 from controller.core.orders.procedure import AT_REST
@@ -101,6 +101,7 @@ def run(args: argparse.Namespace) -> int:
     without = _without_product(args, session)
     missing = [path for path in (Path(args.out), *Path(args.out).parents) if not path.exists()]
     out = opt.out_folder(args.out)
+    require_results(out, report=not args.no_report)
     set_up_logs()
     if without:
         print(without, file=sys.stderr, flush=True)
@@ -111,7 +112,7 @@ def run(args: argparse.Namespace) -> int:
         if at_rest and (_ran(out / "record.sqlite") if args.stay else not signals):
             seal_cycle(out / "record.sqlite", summary, ended_ms)
     text = json.dumps(summary, indent=2, allow_nan=False)
-    write_whole(out / "summary.json", text + "\n")
+    write_summary(out, text)
     # A cycle that is not over has no report yet; whoever ended it may not wait for one either.
     said = "\n" + page.beside(out) if at_rest and not signals and not args.no_report else ""
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}{said}")

@@ -7,8 +7,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from controller.cli.options import problem
-from controller.errors import UnavailableError
+from controller.errors import ConfigError, UnavailableError
+from controller.report.ours import is_report, is_summary
 from controller.store.trouble import advice
+
+SUMMARY, REPORT = "summary.json", "report.html"  # beside every record
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -30,19 +33,40 @@ def write_whole(path: Path, text: str) -> None:
         raise UnavailableError(f"{path} cannot be written: {error.strerror}; {advice(error, path)}") from error
 
 
-def require_own(option: str, path: Path, kind: str, is_own: Callable[[Path], bool]) -> None:
-    """Refuse to write over what this program did not make. kind: of the file in a word, for example "report".
+def require_own(option: str, path: Path, kind: str, is_own: Callable[[Path], bool], remedy: str = "") -> None:
+    """Refuse to write over what this program did not make. kind: of the file in a word, for example "report". remedy:
+    for a file whose name nobody chose.
 
     An empty file may be written over: nothing is lost. Raises ConfigError.
     """
     if path.is_dir():
-        raise problem(option, path, "is a folder", f"name a file in it for the {kind}")
+        raise problem(option, path, "is a folder", remedy or f"name a file in it for the {kind}")
     if not path.exists():
         return
     if not path.is_file():
-        raise problem(option, path, "is there and is no ordinary file", "name another file")
+        raise problem(option, path, "is there and is no ordinary file", remedy or "name another file")
     if path.stat().st_size and not is_own(path):
-        raise problem(option, path, f"is there and is no {kind}", f"name another file: only a {kind} is replaced")
+        remedy = remedy or f"name another file: only a {kind} is replaced"
+        raise problem(option, path, f"is there and is no {kind}", remedy)
+
+
+def require_results(out: Path, *, report: bool) -> None:
+    """Refuse a folder in which a summary or a report would be written over what this program did not make, before
+    anything runs. Raises ConfigError."""
+    remedy = "give another folder, or move that file away"
+    require_own("--out", out / SUMMARY, "summary of a cycle", is_summary, remedy)
+    if report:
+        require_own("--out", out / REPORT, "report", is_report, remedy)
+
+
+def write_summary(out: Path, text: str) -> None:
+    """Put summary.json into a folder. Raises UnavailableError, also when something else has come there meanwhile."""
+    path = out / SUMMARY
+    try:
+        require_own("--out", path, "summary of a cycle", is_summary, "move it away")
+    except ConfigError as error:
+        raise UnavailableError(f"{error}; the summary of this cycle is in its record") from None
+    write_whole(path, text + "\n")
 
 
 def require_folder(path: Path) -> None:

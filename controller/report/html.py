@@ -28,8 +28,6 @@ from controller.report.summary import Summary, verdict_rules
 
 ROWS_MAX = 300  # of each list; the record has them all
 _HERE = Path(__file__).parent
-_OWN = b'<meta name="generator" content="Dewhold, report'  # stands in the first lines of page.html
-_OWN_BEFORE = b"<h1>Curing cycle in "  # pages made before that line came
 _MARKS = {marks.GOOD: "holds", marks.BAD: "does not hold", marks.PLAIN: ""}
 
 
@@ -56,15 +54,6 @@ def write_report(record: Path, out: Path, cycle: int | None = None) -> dict[str,
         "over": found["sealed"],
         "changed": found["proof"].problems,
     }
-
-
-def is_report(path: Path) -> bool:
-    """Whether this is a report of ours, by its mark; a file that cannot be read is not."""
-    try:
-        text = path.read_bytes()
-    except OSError:
-        return False
-    return _OWN in text[:1000] or (text.startswith(b"<!DOCTYPE html>") and _OWN_BEFORE in text)
 
 
 def page(found: Mapping[str, Any]) -> str:
