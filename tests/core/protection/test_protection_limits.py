@@ -196,6 +196,18 @@ def test_a_reset_gives_back_nothing_of_what_a_hard_wired_circuit_took_a_restart_
     assert guard.scan() is HEALTHY
 
 
+def test_of_two_hard_wired_circuits_that_are_reset_together_either_keeps_what_it_took(
+    guard: Guard, opened: Callable[..., Frame], frame: Frame
+) -> None:
+    """The one that takes more is judged first."""
+    guard.frame = opened("HS-101", "TZS-103")
+    guard.scan()
+    guard.sequence, guard.frame = "held", frame
+    guard.scan(500, reset=(("r", "anna"),))
+    assert not any(guard.on().values())
+    assert guard.verdict.blocked == ("heat", "fog", "fan", "frame heat")
+
+
 @pytest.mark.parametrize("state", ["idle", "stopping", "running", "paused", "aborted"])
 def test_where_no_clock_stands_for_a_restart_nothing_is_kept(
     guard: Guard, bring: Callable[[str], None], state: str

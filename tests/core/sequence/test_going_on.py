@@ -60,11 +60,14 @@ def test_air_beyond_the_limits_ends_the_cycle_after_a_minute_whatever_its_clock_
     run = back(state)
     run.at(degC)
     lives(run, MINUTE - 1)
-    assert run.state.state in CONTROLLED
+    before = run.state.state
+    assert before in CONTROLLED
     run.scan()
     assert (run.state.state, run.state.back_s) == ("aborting", -1.0)
     event = run.events[-1]
     assert event.kind == "state"
+    assert event.text.startswith(f"{before} -> aborting: ")
+    assert event.data[:2] == (("from", before), ("to", "aborting"))
     assert f"after the outage the air is {degC:.1f} degC, outside 5 to 45 degC, the limits of this cham" in event.text
     assert "have the product judged; when it is good, reset, then start with its age" in event.text
     assert lives(run, 2).state.state == "aborted"
@@ -102,6 +105,24 @@ def test_air_that_is_too_hot_is_believed_although_it_has_tripped_its_row(back: C
     run.at(49.0)
     run.effect = "hold"
     assert lives(run, MINUTE).state.state == "aborting"
+
+
+def test_air_at_the_limit_itself_is_not_yet_too_hot(back: Callable[..., Run]) -> None:
+    run = back()
+    run.at(45.0)
+    run.effect = "hold"
+    assert lives(run, 2 * MINUTE).state.back_s == 0.0
+
+
+def test_the_minute_goes_on_when_the_clock_stops_in_it(back: Callable[..., Run]) -> None:
+    run = back("running")
+    run.at(3.0)
+    lives(run, MINUTE // 2)
+    run.scan("hold")
+    lives(run, MINUTE // 2 - 2)
+    assert run.state.state == "held"
+    run.scan()
+    assert run.state.state == "aborting"
 
 
 @pytest.mark.parametrize("kind", KINDS)
