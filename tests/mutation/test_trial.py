@@ -42,9 +42,11 @@ def test_count():
 PROFILE = "from hypothesis import settings\nsettings.register_profile('gate', derandomize=True)\n"
 TRY = """
 import json, sys
+from mutation import trial
 from mutation.mutants import Mutant
 from mutation.subject import run
 
+trial.SPARE_S = 1
 asked, found = json.loads(sys.argv[1]), []
 mutants = [Mutant("sluice.py", name, "", "", number, source) for number, (name, source) in enumerate(asked["slips"])]
 failed, _ = run(mutants, lambda mutant, by: found.append(by), ["test_sluice.py"], asked["only"], asked["until"])
@@ -98,7 +100,6 @@ def test_only_the_tests_that_are_named_are_asked(attempt: Any) -> None:
 
 
 def test_a_loop_that_does_not_end_is_noticed(attempt: Any) -> None:
-    """Five seconds of the processor."""
     assert attempt(("count", "def count(to):\n    while True:\n        pass\n")) == ("", [["ended by SIGXCPU"]])
 
 

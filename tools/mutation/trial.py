@@ -25,6 +25,7 @@ import pytest
 
 from mutation.mutants import Mutant
 
+SPARE_S = 5  # of the processor, beside ten times that of the tests
 MEMORY_MAX = 4 << 30  # bytes; a loop that only collects ends too
 Found = Callable[[Mutant, list[str]], None]
 
@@ -113,12 +114,12 @@ class Trial:
 
     def _try(self, mutant: Mutant | None, tests: list[pytest.Item]) -> list[str]:
         """Names of the tests that noticed. None is the control: nothing is changed."""
-        limit_s = 5 + int(10.0 * sum(self.took_s[test.nodeid] for test in tests))
+        limit_s = SPARE_S + int(10.0 * sum(self.took_s[test.nodeid] for test in tests))
         read, write = os.pipe()
         child = os.fork()
         if child == 0:
             os.close(read)
-            resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + 5))
+            resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + SPARE_S))
             resource.setrlimit(resource.RLIMIT_AS, (MEMORY_MAX, MEMORY_MAX))
             try:
                 if mutant is not None:
