@@ -193,8 +193,9 @@ def _check_chamber(path: Path, report: Report, *, asked: bool) -> None:
         report.good(kind.split()[0], file)
         report.used.add(_shown(file.path))
     name = _shown(place.files["chamber"].path)
-    report.notes += [f"{name}: {text}" for text in offsets.notes(place.chamber.signals, datetime.now(UTC).date())]
-    report.notes += [f"{name}: {text}" for text in guarded.notes(place.chamber)]
+    today = datetime.now(UTC).date()
+    more = [*offsets.notes(place.chamber.signals, today), *guarded.notes(place.chamber, today)]
+    report.notes += [f"{name}: {text}" for text in more]
     if asked:
         pulses = [device.pulse.tag for device in place.devices if device.pulse is not None]
         points = _shown(place.files["points"].path)

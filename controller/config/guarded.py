@@ -8,6 +8,7 @@ start.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import date
 
 from controller.config.chamber import ChamberFile
 from controller.core.actuation import actuation
@@ -22,13 +23,19 @@ from controller.core.upkeep import upkeep
 from controller.errors import ConfigError, Problem
 
 Finding = tuple[str, object, str, str]
+_DELAY_S, _DELAYS = 120.0, 10.0  # a row may wait so long, or so many times its usual delay; our choice
+_RUN_ON_S = 60.0  # of elements and exchangers; our choice, two to five minutes are common practice, no source
+_APART_K = 0.5  # as [climate] disagree_K
 _OFF = "what heats, wets or says that all is well must be off where nobody controls"
 
 
 def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_file: str) -> list[Problem]:
     """Everything that makes a row of protection blind, late or idle; for a chamber whose tags are all there."""
     known = {point.tag: point for point in points}
-    rules = (_hard_wired(chamber), _contacts(chamber), _own_rows(chamber), _limits(chamber, known))
+    rules = (
+        _hard_wired(chamber), _delays(chamber), _contacts(chamber), _own_rows(chamber), _limits(chamber, known),
+        _probes(chamber),
+    )  # fmt: skip
     found = [Problem(file, field, str(value), limit, remedy) for rule in rules for field, value, limit, remedy in rule]
     found += [
         Problem(points_file, f"{tag}.safe", f"{known[tag].safe:g}", f"must be 0: {role} of {file}", _OFF)
@@ -38,9 +45,13 @@ def problems(chamber: ChamberFile, points: tuple[Point, ...], file: str, points_
     return found + [problem for problem in _refused(chamber, points, file) if problem.field not in said]
 
 
-def notes(chamber: ChamberFile) -> list[str]:
-    """Rows that nothing can trip here, a sentence each."""
-    guard, said = chamber.protection, []
+def notes(chamber: ChamberFile, today: date) -> list[str]:
+    """Rows that nothing can trip here, and work that is said to be done in days to come; a sentence each."""
+    guard = chamber.protection
+    said = [
+        f"duty {item.tag}: last = {item.last} is yet to come: look at the date"
+        for item in chamber.duty if item.last and date.fromisoformat(item.last) > today
+    ]  # fmt: skip
     if not guard.doors:
         said.append("protection.doors names no contact: an open door is never seen, heat and fog go on")
     if not guard.product_temperatures:
@@ -60,6 +71,30 @@ def _hard_wired(chamber: ChamberFile) -> Iterator[Finding]:
         if not guard.latch.get(row, True):
             yield (f"protection.latch.{row}", "false", "must be true: a person resets what a hard-wired circuit did",
                    "take it out")
+
+
+def _delays(chamber: ChamberFile) -> Iterator[Finding]:
+    """A row that waits for an hour protects nothing, and what is hot must be cooled after it is off."""
+    guard = chamber.protection
+    for row in ROWS:
+        most_s = max(_DELAY_S, _DELAYS * row.delay_s)
+        asked_s = guard.delay_s.get(row.tag, 0.0)
+        if row.tag not in HARD_WIRED and asked_s > most_s:
+            yield (f"protection.delay_s.{row.tag}", f"{asked_s:g}",
+                   f"must be at most {most_s:g} s, usual are {row.delay_s:g} s", "lower it: the harm is done by then")
+    if chamber.heat.kind in ("electric", "gas") and guard.run_on_s < _RUN_ON_S:
+        yield ("protection.run_on_s", f"{guard.run_on_s:g}",
+               f"must be at least {_RUN_ON_S:g} s with heat.kind = {chamber.heat.kind}",
+               "what has heated is hot when it is off: the fan carries that away")
+
+
+def _probes(chamber: ChamberFile) -> Iterator[Finding]:
+    """Sound probes differ too: what is judged more finely than that leaves all of them out."""
+    for name in ("temperature_K", "dew_point_K"):
+        value = getattr(chamber.siblings, name)
+        if 0.0 < value < _APART_K:
+            yield (f"siblings.{name}", f"{value:g}", f"must be 0 (not judged) or at least {_APART_K:g} K",
+                   "give what sound probes and places may differ by, and more")
 
 
 def _contacts(chamber: ChamberFile) -> Iterator[Finding]:

@@ -140,6 +140,13 @@ def _odd_type(point: Point) -> list[tuple[bool, str, object, str, str]]:
             "4-20mA is judged in microamps, a uint16",
             'use signal "raw" for other counts',
         ),
+        (
+            point.signal == "4-20mA" and point.raw_lo != point.raw_hi and {point.raw_lo, point.raw_hi} != {4000, 20000},
+            "raw_lo",
+            f"{point.raw_lo}, raw_hi = {point.raw_hi}",
+            "must be 4000 and 20000 uA for 4-20mA",
+            'correct the span, or use signal "raw" for other counts',
+        ),
         (not _whole_codes(point), "fault_codes", point.fault_codes, "must be whole numbers", 'write "32767 0x8000"'),
     ]
 

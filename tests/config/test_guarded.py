@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from controller.errors import ConfigError
 from controller.link.device import Device
 from controller.link.layout import require_layout
 
+TODAY = date(2026, 3, 1)
 CHAMBER, POINTS = "chambers/demo-north.toml", "points/panel-a.csv"
 HERE = "[by_hand]\nhours_max"  # rows of the chamber's own are put before it
 DOORS = 'doors = ["ZS-101A", "ZS-101B", "ZS-101C", "ZS-101D", "ZS-101E", "ZS-101F"]'
@@ -52,7 +54,7 @@ def refused(configs: Path, *changes: tuple[str, str], file: str = CHAMBER) -> li
 @pytest.mark.parametrize("name", known("chamber"))
 def test_every_shipped_chamber_passes_without_a_note(name: str) -> None:
     place = bundle.load_site(name, device_class=Device, layout=require_layout)
-    assert guarded.notes(place.chamber) == []
+    assert guarded.notes(place.chamber, TODAY) == []
 
 
 @pytest.mark.parametrize("chain", ["emergency-stop", "limiter", "person-inside"])
@@ -68,6 +70,52 @@ def test_a_hard_wired_circuit_is_never_delayed_nor_forgotten(configs: Path, chai
 def test_delay_and_latch_of_other_rows_stay_free(configs: Path) -> None:
     delay = ("# door-open = 60.0", "door-open = 60.0\nemergency-stop = 0.0")
     assert refused(configs, delay, ("[protection.latch]", "[protection.latch]\nfog-pressure = false")) == []
+
+
+@pytest.mark.parametrize(
+    ("row_", "most", "usual"), [("airflow-lost", 120, 10), ("link-lost", 120, 0), ("door-open", 300, 30)]
+)
+def test_a_row_that_waits_too_long_is_refused(configs: Path, row_: str, most: int, usual: int) -> None:
+    assert refused(configs, ("# door-open = 60.0", f"{row_} = {most}.0")) == []
+    (said,) = refused(configs, (f"{row_} = {most}.0", f"{row_} = {most + 1}.0"))
+    assert said == (
+        f"protection.delay_s.{row_} = {most + 1}: must be at most {most} s, usual are {usual} s; "
+        "lower it: the harm is done by then"
+    )
+
+
+def test_what_heats_is_cooled_after_it_is_off(configs: Path) -> None:
+    path = configs / "chambers/demo-east.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("run_on_s = 180.0", "run_on_s = 59.0"), encoding="utf-8")
+    with pytest.raises(ConfigError, match=r"run_on_s = 59: must be at least 60 s with heat\.kind = electric"):
+        bundle.load_site(path, device_class=Device, layout=require_layout)
+    assert refused(configs, ("run_on_s = 180.0", "run_on_s = 0.0")) == []
+
+
+def test_probes_are_not_judged_finer_than_they_can_be(configs: Path) -> None:
+    assert refused(configs, ("dew_point_K = 2.5", "dew_point_K = 0.0")) == []
+    (said,) = refused(configs, ("temperature_K = 5.0 ", "temperature_K = 0.4 "))
+    assert said.startswith("siblings.temperature_K = 0.4: must be 0 (not judged) or at least 0.5 K; give what sound")
+
+
+def test_a_loop_has_the_span_of_a_loop(configs: Path) -> None:
+    span = "4-20mA,4000,20000,-10,60,degC,2,,\nTT-101B"
+    assert refused(configs, (span, span.replace("4000,20000", "20000,4000")), file=POINTS) == []
+    (said,) = refused(configs, (span.replace("4000,20000", "20000,4000"), span.replace("4000", "0")), file=POINTS)
+    assert said == (
+        "TT-101A.raw_lo = 0, raw_hi = 20000: must be 4000 and 20000 uA for 4-20mA; "
+        'correct the span, or use signal "raw" for other counts'
+    )
+
+
+def test_work_that_was_done_in_days_to_come_is_noted(configs: Path) -> None:
+    assert refused(configs, ('# last = "2026-03-01"', 'last = "2026-03-02"')) == []
+    place = bundle.load_site(configs / CHAMBER, device_class=Device, layout=require_layout)
+    assert guarded.notes(place.chamber, TODAY) == [
+        "duty person-inside-test: last = 2026-03-02 is yet to come: look at the date"
+    ]
+    assert guarded.notes(place.chamber, date(2026, 3, 2)) == []
 
 
 @pytest.mark.parametrize(
@@ -169,7 +217,7 @@ def test_a_row_that_nothing_can_trip_is_noted(configs: Path) -> None:
     changes = ((DOORS, "doors = []"), ('["TT-104A", "TT-104B"]', "[]"), ('fan_runs = "YS-101"', 'fan_runs = "FS-101"'))
     assert refused(configs, *changes) == []
     place = bundle.load_site(configs / CHAMBER, device_class=Device, layout=require_layout)
-    assert [note.partition(":")[0] for note in guarded.notes(place.chamber)] == [
+    assert [note.partition(":")[0] for note in guarded.notes(place.chamber, TODAY)] == [
         "protection.doors names no contact",
         "protection.product_temperatures names no probe",
         "protection.airflow and fan_runs are both FS-101",
