@@ -92,12 +92,32 @@ def test_every_so_manieth_call_of_each_kind_and_thread_has_its_first_and_its_las
     assert Choice(None, 1, kinds=("fsync",)).of(tries, "x") == (tries[12:], 3)
 
 
+def written(thread: int, nth: int, name: str, size: int, offset: int) -> Call:
+    return Call(thread, "pwrite64", nth, f'3</out/{name}>, "..."..., {size}, {offset}) = {size}')
+
+
 def test_a_write_is_cut_in_its_middle_where_it_makes_the_file_larger() -> None:
+    log = "record.sqlite-wal"
     calls = [
-        Call(1, "pwrite64", nth + 1, f'3</out/record.sqlite-wal>, "..."..., {size}, {offset}) = {size}')
+        written(1, nth + 1, log, size, offset)
         for nth, (size, offset) in enumerate([(32, 0), (24, 16000), (16384, 16024), (24, 16000)])
     ]
-    assert [(one.nth, one.limit) for one in points(calls, "short", Path("out"))] == [(2, 16012), (3, 24216)]
+    found = points(calls, "short", Path("out"))
+    assert [(one.nth, one.limit, one.file) for one in found] == [(2, 16012, log), (3, 24216, log)]
+    assert [one.nth for one in points(calls, "short", Path("out"), {log: 16024, "record.sqlite": 99999})] == [3]
+
+
+def test_a_log_that_was_removed_grows_from_nothing_and_each_thread_has_its_own_limit() -> None:
+    """Main folds a long log back and removes it; what the recorder then writes into a new one is below its length."""
+    log = "record.sqlite-wal"
+    calls = [
+        Call(1, "unlink", 1, f'"/out/{log}") = 0'), written(1, 1, log, 4000, 9000), written(2, 1, log, 4000, 13000),
+        Call(2, "fdatasync", 1, f"3</out/{log}>) = 0"), written(2, 2, log, 4000, 13000),
+    ]  # fmt: skip
+    found = points(calls, "short", Path("out"), {log: 900000})
+    assert [(one.thread, one.nth, one.limit) for one in found] == [("main", 1, 11000), ("recorder", 1, 15000)]
+    kept = points(calls[1:], "short", Path("out"), {log: 900000})
+    assert kept == []
 
 
 @pytest.fixture

@@ -152,7 +152,10 @@ class Theatre:
             os.kill(pid, signal.SIGCONT)
         seen = Seen()
         over = threading.Event()
-        follower = threading.Thread(target=self._follow, args=(play, out, pid, limit, kill_when, seen, reader, over))
+        cut = out / tracer.file if isinstance(tracer, Inject) and tracer.limit is not None else None
+        follower = threading.Thread(
+            target=self._follow, args=(play, out, pid, limit, cut, kill_when, seen, reader, over)
+        )
         follower.start()
         try:
             seen.status = self.nursery.end()
@@ -171,8 +174,8 @@ class Theatre:
         )
 
     def _follow(
-        self, play: Play, out: Path, pid: int, limit: int | None, kill_when: Callable[[], bool] | None, seen: Seen,
-        reader: subprocess.Popen[str] | None, over: threading.Event,
+        self, play: Play, out: Path, pid: int, limit: int | None, cut: Path | None,
+        kill_when: Callable[[], bool] | None, seen: Seen, reader: subprocess.Popen[str] | None, over: threading.Event,
     ) -> None:
         """Beside a controller that runs: read, ask, lift the limit, end what hangs."""
         stage, asks, deadline = self.stage, list(play.asks), time.monotonic() + PATIENCE_S
@@ -186,7 +189,7 @@ class Theatre:
                 with Desk(out / DESK) as desk:
                     seen.asked.append(ask(desk, Order(verb="silence", who="reader", role="operator")))
             if limit is not None:
-                if lift is None and _largest(out) >= limit:
+                if lift is None and cut is not None and _size(cut) == limit:
                     lift, seen.cut = scans + LIMITED_SCANS, True
                 if lift is not None and scans >= lift:
                     resource.prlimit(pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
@@ -209,8 +212,11 @@ def copied(folder: Path, to: Path) -> Path:
     return to
 
 
-def _largest(out: Path) -> int:
-    return max((path.stat().st_size for path in (out / RECORD, out / f"{RECORD}-wal") if path.exists()), default=0)
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
 
 
 def _note(output: str, seen: Seen) -> None:

@@ -5,23 +5,29 @@ from __future__ import annotations
 import random
 import re
 from collections import Counter
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from crashpoints.tracing import REFUSABLE, Call, Inject, Thread, Way
 
 LIMIT_BYTES_MIN = 8192  # other files of the controller stay below
+_FILE = re.compile(r"^\d+<(?:[^>]*/)?([^>/]+)>")  # of a call that has a file open
 _PLACE = re.compile(r", (\d+), (\d+)\) += \d+$")  # of pwrite64: bytes, offset
+_LENGTH = re.compile(r", (\d+)\) += 0$")  # of ftruncate
+_GONE = re.compile(r'^(?:AT_FDCWD[^,]*, )?"(?:[^"]*/)?([^"/]+)".*= 0$')  # of unlink
 
 
-def points(found: list[Call], way: Way, folder: Path) -> list[Inject]:
-    """One try a call of the main thread and the recorder's; others only print. folder: where the controller writes."""
-    if way == "short":
-        return _cuts(found)
+def points(found: list[Call], way: Way, folder: Path, sizes: Mapping[str, int] = MappingProxyType({})) -> list[Inject]:
+    """One try a call of the main thread and the recorder's; others only print. folder: where the controller writes.
+    sizes: of the files in it before the first call."""
     main = found[0].thread
     syncing = Counter(call.thread for call in found if call.name in REFUSABLE and call.thread != main)
     threads: dict[int, Thread] = {main: "main"}
     if syncing:
         threads[syncing.most_common(1)[0][0]] = "recorder"
+    if way == "short":
+        return _cuts(found, threads, dict(sizes))
     return [
         Inject(way, call.name, call.nth, threads[call.thread])
         for call in found
@@ -34,17 +40,29 @@ def _refusable(call: Call, folder: Path, *, of_main: bool) -> bool:
     return call.name in REFUSABLE or (call.name == "write" and of_main and f"<{folder}" in call.text)
 
 
-def _cuts(found: list[Call]) -> list[Inject]:
-    """Every write that makes a file larger than any was before, cut in its middle by the limit of a file's size."""
-    tries, largest = [], LIMIT_BYTES_MIN
+def _cuts(found: list[Call], threads: Mapping[int, Thread], sizes: dict[str, int]) -> list[Inject]:
+    """Every write that makes its file larger, cut in its middle by the limit of a file's size. The limit holds from
+    where the thread begins, so nothing of the thread may have been beyond it before."""
+    tries: list[Inject] = []
+    most: dict[tuple[int, str], int] = {}  # where the thread has written up to in a file
     for call in found:
-        match = _PLACE.search(call.text) if call.name == "pwrite64" else None
-        if match is None:
+        if call.name in ("unlink", "unlinkat") and (gone := _GONE.search(call.text)):
+            sizes.pop(gone[1], None)
+        file, place = _FILE.search(call.text), _PLACE.search(call.text)
+        if file is None:
             continue
-        size, offset = int(match[1]), int(match[2])
-        if offset >= largest and size > 1:
-            tries.append(Inject("short", call.name, call.nth, "main", limit=offset + size // 2))
-        largest = max(largest, offset + size)
+        name = file[1]
+        if call.name == "ftruncate" and (length := _LENGTH.search(call.text)):
+            sizes[name] = int(length[1])
+        if call.name != "pwrite64" or place is None:
+            continue
+        size, offset = int(place[1]), int(place[2])
+        before = max(sizes.get(name, 0), most.get((call.thread, name), 0), LIMIT_BYTES_MIN)
+        if offset >= before and size > 1 and call.thread in threads:
+            limit = offset + size // 2
+            tries.append(Inject("short", call.name, call.nth, threads[call.thread], limit=limit, file=name))
+        most[call.thread, name] = max(most.get((call.thread, name), 0), offset + size)
+        sizes[name] = max(sizes.get(name, 0), offset + size)
     return tries
 
 

@@ -41,7 +41,7 @@ class Call(NamedTuple):
 class Inject:
     """What happens at the n-th call of a kind in one thread, from where that begins.
 
-    limit: for a short write: how large a file may get, which is the middle of this write.
+    limit: for a short write: how large a file may get, which is the middle of this write.  file: which one that is.
     """
 
     way: Way
@@ -49,6 +49,7 @@ class Inject:
     nth: int
     thread: Thread
     limit: int | None = None
+    file: str = ""
 
     def words(self) -> list[str]:
         """Arguments of strace."""

@@ -47,12 +47,12 @@ def trial(
 ) -> Result | None:
     """Try them; None when this scene has no call that this way strikes."""
     out, log = theatre.folder / "out", theatre.folder / "strace.log"
-    begun(scene, out)
+    sizes = {path.name: path.stat().st_size for path in begun(scene, out).iterdir()}
     clean = theatre.run(scene.play, out, COUNT, log)
     found = calls(log)
     if clean.status not in (0, 1):
         raise RuntimeError(f"{scene.name}: the clean run ended with {clean.status}: {clean.said[-500:]}")
-    chosen, of = choice.of(points(found, way, out), f"{scene.name} {way}")
+    chosen, of = choice.of(points(found, way, out, sizes), f"{scene.name} {way}")
     if not chosen:
         return None
     result = Result(scene.name, way, dict(Counter(call.name for call in found)))
