@@ -132,3 +132,35 @@ def test_a_legend_shows_the_newest_figure_while_nobody_points_at_a_plot(window: 
     expect(legend).to_contain_text("°C")
     expect(legend).to_contain_text("Time")
     assert "–" not in legend.inner_text()
+
+
+def test_who_only_looks_on_sees_boards_without_a_form_and_without_nulls(window: Open, stage: Stage) -> None:
+    book = Book(stage.data / "page" / "people.sqlite")
+    accounts.add(book, "vera", "", "view", PASSWORD)
+    book.close()
+    one = window("vera")
+    one.go(CHAMBER)
+    asked = """(async () => {
+      const { drawBoards } = await import('/static/js/boards.js'), box = document.createElement('div');
+      const plate = { bays: 2, levels: 2, t_per_place_max: 1, mixes: ['a'] }, now = { boards: [], load_t: 0 };
+      drawBoards(box, plate, now, { now, pending: new Map() }, true);
+      return box.textContent; })()"""
+    text = one.page.evaluate(asked)
+    assert "Boards in and out" in text
+    assert "null" not in text
+
+
+@pytest.mark.parametrize(
+    ("call", "shown"),
+    [
+        ("number(23.2, 1, 'MPa')", "3,365 psi"),
+        ("number(0.016, 3, 'kg/m2h')", "0.0033 lb/ft²h"),
+        ("number(0.62, 2, 'kg/s')", "82 lb/min"),
+        ("number(31.54, 1, 'degC')", "88.8 °F"),
+        ("number(0.15, 2, 'K')", "0.27 Δ°F"),
+    ],
+)
+def test_a_figure_has_the_decimals_of_the_unit_it_is_shown_in(window: Open, call: str, shown: str) -> None:
+    one = window("enno")
+    one.go(f"/units/us?then={CHAMBER}")
+    assert one.page.evaluate(f"import('/static/js/format.js').then(f => f.{call})") == shown

@@ -55,9 +55,9 @@ function build(box, plate, doing) {
   from.addEventListener("change", () => { to.value = from.value; });
   const field = (id, key, input) => el("div", { class: "field" }, el("label", { for: id }, t(key, { unit: { "boards.tonnes": unitOf("t"), "boards.degC": unitOf("degC") }[key] ?? "" })), input);
   const list = el("div");
-  box.replaceChildren(el("h2", {}, t("boards.title")), el("p", { class: "small soft" }, t("boards.words")),
+  box.replaceChildren(...[el("h2", {}, t("boards.title")), el("p", { class: "small soft" }, t("boards.words")),
     may("operate") ? el("div", { class: "form-grid low" }, field("boards-bay", "boards.bay", bay), field("boards-from", "boards.from", from), field("boards-to", "boards.to", to), field("boards-t", "boards.tonnes", tonnes), field("boards-degC", "boards.degC", degC), field("boards-age", "boards.age", age), field("boards-mix", "start.mix", mix)) : null,
-    may("operate") ? el("div", { class: "doing" }, buttons) : null, said, list);
+    may("operate") ? el("div", { class: "doing" }, buttons) : null, said, list].filter(Boolean));
   return {
     list,
     live: (on) => { for (const button of buttons) if (!on) button.disabled = true; else if (!doing.pending.size) button.disabled = false; },

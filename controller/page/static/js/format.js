@@ -14,7 +14,12 @@ const numbers = new Map();
 
 export function number(value, digits = 1, unit = "") {
   if (value === null || value === undefined) return t("value.unknown");
-  return plain(inUnits(value, unit), digits) + (unit ? ` ${unitOf(unit)}` : "");
+  return plain(inUnits(value, unit), digitsIn(unit, digits)) + (unit ? ` ${unitOf(unit)}` : "");
+}
+
+// As many decimals as say the same in the shown unit: one of a MPa is none of a psi.
+export function digitsIn(unit, digits) {
+  return Math.max(0, digits - Math.round(Math.log10(units[unit]?.times ?? 1)));
 }
 
 // A figure without its unit, which stands beside it. value: as shown.

@@ -42,6 +42,8 @@ function judge() {
   const own = of !== null && !wrongFields().length && of === JSON.stringify(charging());
   for (const id of ["start-recipes", "start-chosen"]) { $(id).classList.toggle("outdated", !own); $(id).inert = !own; }
   $("start-go").disabled = !own || !may("operate") || !chosen?.forecast;
+  const load = charging().load_t;
+  $("start-go").textContent = !own || !chosen ? t("start.go") : load ? t("start.go_with", { recipe: chosen.name, load: number(load, load % 1 ? 1 : 0, "t") }) : t("start.go_empty", { recipe: chosen.name });
 }
 
 async function refresh() {
@@ -85,7 +87,7 @@ function drawCards() {
     const readyMs = ahead && ahead.ready_h[1] !== null ? now.utc_ms + ahead.ready_h[1] * 3600e3 : null;
     const fits = readyMs !== null && wantedMs() ? (wantedMs() - readyMs) / 3600e3 : null;
     return el("button", { type: "button", class: "ahead", "aria-pressed": String(one === chosen), on: { click: () => choose(one) } },
-      el("strong", {}, one.name), el("span", { class: "small soft", style: { display: "block" } }, which(one)), el("span", { class: "when num" }, readyMs ? clock(readyMs, now.utc_ms) : t("start.never")),
+      el("strong", {}, one.name), el("span", { class: "small soft", style: { display: "block" } }, which(one)), el("span", { class: "when num" }, readyMs ? t("start.ready_about", { clock: clock(readyMs, now.utc_ms) }) : t("start.never")),
       el("span", { class: "small", style: { display: "block" } }, fits === null ? "" : [fits < 0 ? sign("look") : null, " ", t(fits < 0 ? "start.too_late" : "start.in_time", { h: number(Math.abs(fits), 1, "h") })]),
       el("span", { class: "small soft num", style: { display: "block" } }, ahead ? t("start.price", { heat: number(ahead.heat_kWh, 0), fan: number(ahead.fan_kWh, 0), fog: number(ahead.fog_kg, 0, "kg") }) : t("start.not_here")),
       el("span", { class: "small num", style: { display: "block" } }, against(one)));

@@ -88,7 +88,8 @@ function under(u, unit) {
     ctx.fillStyle = tint("even");
     high.forEach((top, ms) => {
       const bottom = low.get(ms) ?? null;
-      if (bottom === null || top === null || !phase.get(ms)) return; // at rest nothing is wanted
+      const step = phases.findLast(([at]) => at <= ms);
+      if (bottom === null || top === null || !phase.get(ms) || step?.[1] === "") return; // at rest nothing is wanted
       const [left, right] = [ms - wide / 2, ms + wide / 2].map((at) => u.valToPos(at / 1000, "x", true)), [upper, lower] = [top, bottom].map((value) => Math.max(-1e5, Math.min(1e5, u.valToPos(inUnits(value, unit), "y", true))));
       ctx.fillRect(Math.floor(left), upper, Math.ceil(right) - Math.floor(left), Math.max(lower - upper, 2 * ratio));
     });
