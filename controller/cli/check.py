@@ -34,6 +34,7 @@ from controller.config.files import fault
 from controller.config.filling import load_filling, read_filling
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
+from controller.config.rules import VerdictRules
 from controller.config.weather import read_weather
 from controller.core.outlook.diary import Forecast
 from controller.core.outlook.forecast import Case, forecast
@@ -45,7 +46,6 @@ from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
 from controller.report import effects, watching
 from controller.report import outlook as forecasts
-from controller.report.verdict import VerdictRules
 
 GOOD, BAD_INPUT = 0, 2
 STANDING_AGE_H = 24.0

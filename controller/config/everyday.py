@@ -8,6 +8,7 @@ from typing import Any
 
 from controller.config.chamber import ChamberFile
 from controller.config.filling import FillingRow
+from controller.config.rules import verdict_rules
 from controller.config.summary import table
 from controller.core.loops.capacity import MOIST_AIR_KJ_PER_KGK
 from controller.core.outlook.everyday import Day, day
@@ -15,12 +16,11 @@ from controller.core.outlook.newcomers import Around, Newcomers, Pull, Trip, lea
 from controller.core.product.mix import Mix
 from controller.core.sequence.recipe import Phase, Recipe, band
 
-OFF_K = 1.0  # so far may a settled cell be from what is asked
-
 
 @dataclass(frozen=True, slots=True)
 class Everyday:
-    """The estimate. limit_K: how far newcomers may pull a cell down; least_degC, flow_kg_per_s: what would keep to it.
+    """The estimate. off_K: so far may a settled cell be from what is asked; limit_K: so far newcomers may pull it down;
+    least_degC, flow_kg_per_s: what would keep to it.
 
     heat_kW_max, vent_kg_per_s: what heater and vent of this chamber have.
     """
@@ -30,6 +30,7 @@ class Everyday:
     trips: tuple[Trip, ...]
     pull: Pull
     uneven_K: float
+    off_K: float
     limit_K: float
     least_degC: float
     enough_kg_per_s: float
@@ -56,14 +57,15 @@ def look_ahead(
     pull = worst(what, trips, around)
     if pull is None:
         return None
-    limit = OFF_K - chamber.forecast.uneven_K
+    off_K = verdict_rules().settled_off_K_max
+    limit = off_K - chamber.forecast.uneven_K
     fan_kW = (flow / chamber.fan.flow_kg_per_s_at_full) ** 3 * chamber.fan.power_kW_at_full
     first_s = trips[0].time_s
     one_day = [trip for trip in trips if trip.time_s < first_s + 86_400.0]
     supply_kW = flow * MOIST_AIR_KJ_PER_KGK * phase.supply_over_return_K_max - fan_kW
     return Everyday(
         temperature_degC=T, flow_kg_per_s=flow, trips=trips, pull=pull, uneven_K=chamber.forecast.uneven_K,
-        limit_K=limit, least_degC=least_degC(what, pull.trip, around, limit),
+        off_K=off_K, limit_K=limit, least_degC=least_degC(what, pull.trip, around, limit),
         enough_kg_per_s=flow * pull.fall_K / limit,
         day=day(what, mix, around, one_day, outdoor, fan_kW=fan_kW, vent_kg_per_s=chamber.vent.kg_per_s_max),
         heat_kW_max=max(0.0, min(chamber.heat.capacity_kW, chamber.constraints.heat_kW_max, supply_kW)),
@@ -110,7 +112,7 @@ def text(found: Everyday) -> str:
         ("boards a day", f"{a_day.tonnes:.0f} t of {min(temperatures):.1f} to {max(temperatures):.1f} degC", ""),
         ("worst trip", when, ""),
         ("heat it takes, 15 min after its door shut", f"{pull.kW:.1f} kW", ""),
-        ("it pulls its cells down by", f"{pull.fall_K:.2f} K", f"{found.limit_K:.2f} K, of {OFF_K:g} K in all"),
+        ("it pulls its cells down by", f"{pull.fall_K:.2f} K", f"{found.limit_K:.2f} K, of {found.off_K:g} K in all"),
         ("it gets wet by, at most", f"{pull.wetted_kg_per_m2:.2f} kg/m2", ""),
         ("hydration, mean and most", f"{a_day.hydration_kW:.0f} kW, {a_day.hydration_kW_max:.0f} kW", ""),
         ("heat to be given, most", f"{a_day.heat_kW:.0f} kW", f"{found.heat_kW_max:.0f} kW"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 
 from controller.config.chamber import ChamberFile
+from controller.config.rules import verdict_rules
 from controller.core.climate.moistair import enthalpy_kJ_per_kg, humidity_ratio, vapour_pressure_Pa
 from controller.core.loops.capacity import MOIST_AIR_KJ_PER_KGK
 from controller.core.loops.constraints import DRYING
@@ -15,7 +16,6 @@ from controller.errors import Problem
 
 WAIT_H_MIN = 0.2  # shorter waits are not worth a line
 SHORT_H_MIN = 0.5
-HOLD_H_MIN = 4.0  # as hold_hours_min of configs/verdict.toml: a shorter hold is a deviation in the report
 BELOW_PCT_MIN = 0.1  # less is not worth a line
 
 
@@ -104,12 +104,13 @@ def _dry(name: str, asked: Phase, phase: PhaseForecast) -> str:
 def _short_hold(recipe: Recipe, ahead: Forecast) -> list[str]:
     """A hold that is over before it does anything; one that never begins is a problem of its own."""
     numbers = [number for number, phase in enumerate(recipe.phases, start=1) if phase.kind == "hold"]
-    if not numbers or not ahead.finished or ahead.hold_h >= HOLD_H_MIN:
+    least_h = verdict_rules().hold_hours_min
+    if not numbers or not ahead.finished or ahead.hold_h >= least_h:
         return []
     said = (
-        f"phase {numbers[-1]} (hold): all holding together is {ahead.hold_h:.1f} h long, less than {HOLD_H_MIN:g} h:"
+        f"phase {numbers[-1]} (hold): all holding together is {ahead.hold_h:.1f} h long, less than {least_h:g} h:"
         f" it begins {ahead.hold_start_h:.1f} h after the start; what would help: a later end (at_least_h ="
-        f" {HOLD_H_MIN:g}), or, where the ramp waits, a warmer mix or a lower floor"
+        f" {least_h:g}), or, where the ramp waits, a warmer mix or a lower floor"
     )
     return [said]
 

@@ -16,6 +16,7 @@ import jinja2
 
 from controller import __version__
 from controller.config.find import SHIPPED
+from controller.config.rules import verdict_rules
 from controller.core.sequence.phase_kinds import EMPTY
 from controller.report import marks, surface, table
 from controller.report.charge_table import charged
@@ -24,7 +25,7 @@ from controller.report.phases import PhaseRow, phases_of
 from controller.report.plots import plots
 from controller.report.proof import proof
 from controller.report.recorded import Recorded, opened
-from controller.report.summary import Summary, verdict_rules
+from controller.report.summary import Summary
 
 ROWS_MAX = 300  # of each list; the record has them all
 _HERE = Path(__file__).parent

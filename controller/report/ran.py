@@ -7,6 +7,7 @@ from dataclasses import replace
 from math import inf
 from typing import NamedTuple
 
+from controller.config.rules import verdict_rules
 from controller.core.climate.climate import ClimateConfig
 from controller.core.orders.procedure import AT_REST
 from controller.core.sequence.phase_kinds import EMPTY
@@ -14,7 +15,7 @@ from controller.core.sequence.recipe import keeps_places
 from controller.report import believed, bridged
 from controller.report.kpis import known
 from controller.report.overrides import deviating, overrides_of
-from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, late_h, trips_of, verdict_rules
+from controller.report.summary import Run, Summary, alarms_of, asked_band, assemble, late_h, trips_of
 from controller.report.verdict import Findings, judge
 from controller.store.reader import JournalRow, Reader
 

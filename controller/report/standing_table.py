@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from controller.config.rules import VerdictRules
 from controller.report.marks import PLAIN, Row, Summary, counted, energy, sign, span, text
-from controller.report.verdict import VerdictRules
 
 
 def rows(summary: Summary, rules: VerdictRules) -> list[Row]:

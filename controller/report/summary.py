@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from controller import __version__
-from controller.config.find import SHIPPED
-from controller.config.loader import Loaded, load
+from controller.config.loader import Loaded
 from controller.core.alarms.figures import Occurrence, figures
 from controller.core.sequence.recipe import Recipe, band
 from controller.report import kpis
-from controller.report.verdict import VerdictRules
 from controller.store.reader import JournalRow
 
 Summary = dict[str, Any]
@@ -156,11 +154,6 @@ def alarm_load(alarms: list[Summary], length_s: float) -> Summary:
         "chattering": list(found.chattering),
         "most_often": [list(pair) for pair in found.top[:3]],
     }
-
-
-def verdict_rules() -> VerdictRules:
-    """The rules that the quality manager owns. Raises ConfigError."""
-    return load(SHIPPED / "verdict.toml", VerdictRules)
 
 
 def _goes(row: JournalRow) -> bool:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from controller.config.rules import VerdictRules, verdict_rules
 from controller.report import standing_table
 from controller.report.marks import PLAIN, Row, Summary, energy, sign, span, text
-from controller.report.summary import verdict_rules
-from controller.report.verdict import VerdictRules
 
 
 def table(summary: Summary) -> str:

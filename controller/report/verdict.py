@@ -5,32 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
-from typing import Annotated
 
-from annotated_types import Ge, Le
-
+from controller.config.rules import VerdictRules
 from controller.report.marks import counted
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class VerdictRules:
-    """Shape of configs/verdict.toml."""
-
-    fail_on_trip: bool
-    fail_on_broken_invariant: bool
-    board_film_kg_per_m2_max: Annotated[float, Ge(0)]
-    core_degC_max: Annotated[float, Ge(0), Le(100)]
-    in_band_pct_min: Annotated[float, Ge(0), Le(100)]
-    hold_hours_min: Annotated[float, Ge(0)]
-    dew_margin_K_min: Annotated[float, Ge(-2), Le(2)]
-    drying_kg_per_m2h_max: Annotated[float, Ge(0)]
-    ready_late_h_max: Annotated[float, Ge(0)]
-    standing_drying_kg_per_m2h_max: Annotated[float, Ge(0)]
-    settled_off_K_max: Annotated[float, Ge(0)]
-    door_recovery_min_max: Annotated[float, Ge(0)]
-    deviation_on_outage: bool
-    deviation_on_bypass: bool
-    deviation_on_drive_in_hand: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import inf
 
 from controller.config import outlook as files
+from controller.config.rules import verdict_rules
 from controller.core.outlook.forecast import Case, forecast
 from controller.report import believed, bridged, outlook
 from controller.report.overrides import deviating, overrides_of
@@ -17,7 +18,6 @@ from controller.report.summary import (
     assemble,
     late_h,
     trips_of,
-    verdict_rules,
 )
 from controller.report.verdict import Findings, judge
 from controller.rig import truth

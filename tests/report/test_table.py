@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from controller.config.rules import verdict_rules
 from controller.report import table
-from controller.report.summary import verdict_rules
 
 
 def summary() -> dict[str, Any]:

@@ -5,7 +5,8 @@ from math import inf
 
 import pytest
 
-from controller.report.verdict import Findings, VerdictRules, judge
+from controller.config.rules import VerdictRules
+from controller.report.verdict import Findings, judge
 
 RULES = VerdictRules(
     fail_on_trip=True,

@@ -1,7 +1,8 @@
 """How well a standing climate was kept, in truth: settled air and boards, doors, newcomers, and what a tonne cost.
 
 Settled air is every cell but those of a bay whose door was open within the last 15 minutes; settled boards are those
-that have stood for `settle_h`. A bay has recovered when none of its cells is more than 1 K off any more.
+that have stood for `settle_h`. A bay has recovered when none of its cells is farther off than settled air may be. How
+far and how late that is, the rules of the verdict say.
 """
 
 from __future__ import annotations
@@ -11,15 +12,15 @@ from typing import Any
 
 import numpy as np
 
+from controller.config.rules import verdict_rules
 from controller.core.scan import ScanPlan
 from controller.core.sequence.recipe import Recipe, band
 from controller.report import kpis
 from controller.rig.plant import Plant
-from controller.rig.standing.watch import BIN_K, LEFT_OUT_S, LONG_S, OFF_K, Cell, Opening, Seen, Stay, Watch
+from controller.rig.standing.watch import BIN_K, LEFT_OUT_S, LONG_S, Cell, Opening, Seen, Stay, Watch
 from controller.rig.truth import Rows
 from plantsim.truth import COLUMN
 
-RECOVERY_MIN_MAX = 10.0
 Block = dict[str, Any]
 
 
@@ -40,31 +41,31 @@ def asked_degC(recipe: Recipe) -> float:
 def block(watch: Watch, rows: Rows, dt_s: float, hold: tuple[int, int]) -> Block:
     """The block `standing` of a summary. rows: steps x columns of the truth; hold: first step and one past the last."""
     seen, asked, settle_s = watch.finish(), watch.asked_degC, watch.settle_s
-    part = rows[hold[0] : hold[1]]
+    part, late_min = rows[hold[0] : hold[1]], verdict_rules().door_recovery_min_max
     return {
         "asked_degC": asked,
         "settle_h": round(settle_s / 3600.0, 3),
-        "limits": {"off_K": OFF_K, "recovery_min": RECOVERY_MIN_MAX},
-        "settled_air": _air(seen, asked, part),
+        "limits": {"off_K": watch.off_K, "recovery_min": late_min},
+        "settled_air": _air(seen, asked, watch.off_K, part),
         "settled_board_film_kg_per_m2_max": _largest(part, "settled_board_film_max_kg_per_m2"),
-        "doors": _doors(seen),
+        "doors": _doors(seen, late_min),
         "newcomers": _newcomers(seen.stays, settle_s),
         "turnover": _turnover(seen.stays, rows, dt_s),
         "stays": [_stay(stay) for stay in sorted(seen.stays, key=lambda stay: (stay.in_s, stay.bay, stay.level))],
     }
 
 
-def _air(seen: Seen, asked: float, part: Rows) -> Block:
+def _air(seen: Seen, asked: float, off_K: float, part: Rows) -> Block:
     """Extremes at every step, the rest from samples of every judged cell."""
     count = int(seen.off.sum())
-    outside = int(seen.off[round(OFF_K / BIN_K) :].sum())
+    outside = int(seen.off[round(off_K / BIN_K) :].sum())
     cells = np.cumsum(seen.off)
     p95 = None if count == 0 else round(float(np.searchsorted(cells, 0.95 * count) + 1) * BIN_K, 2)
     low = None if len(part) == 0 else round(float(part[:, COLUMN["settled_air_min_degC"]].min()), 3)
     high = _largest(part, "settled_air_max_degC", 3)
     off = None if low is None or high is None else round(max(high - asked, asked - low), 3)
-    inside = (part[:, COLUMN["settled_air_min_degC"]] >= asked - OFF_K) & (
-        part[:, COLUMN["settled_air_max_degC"]] <= asked + OFF_K
+    inside = (part[:, COLUMN["settled_air_min_degC"]] >= asked - off_K) & (
+        part[:, COLUMN["settled_air_max_degC"]] <= asked + off_K
     )
     return {
         "min_degC": low,
@@ -83,7 +84,7 @@ def _air(seen: Seen, asked: float, part: Rows) -> Block:
     }
 
 
-def _doors(seen: Seen) -> Block:
+def _doors(seen: Seen, late_min: float) -> Block:
     """Recovery after every door that had time for it: not opened again, and the run went on long enough."""
     openings = seen.openings
     judged = [one for one in openings if one.over and not one.again]
@@ -96,7 +97,7 @@ def _doors(seen: Seen) -> Block:
         "opened_again": sum(one.again for one in openings),
         "recovery_min_max": round(max(known), 1) if known and len(known) == len(minutes) else None,
         "recovery_min_p95": kpis.digits(kpis.percentile(known, 95.0), 1),
-        "late": sum(value is None or value > RECOVERY_MIN_MAX for value in minutes),
+        "late": sum(value is None or value > late_min for value in minutes),
         "coldest_degC": round(min(one.coldest_degC for one in openings), 2) if openings else None,
     }
 

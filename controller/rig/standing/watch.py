@@ -12,11 +12,11 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.config.rules import verdict_rules
 from controller.core.scan import ScanResult
 from controller.rig.plant import Plant
 from plantsim.kernel import layout as at
 
-OFF_K = 1.0  # so far may a cell be from what was asked
 LEFT_OUT_S = 900.0  # so long after its door shut a bay is left out
 SAMPLE_S = 10.0
 LONG_S = 60.0  # between looks at everything that stands in the chamber
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 @dataclass(slots=True)
 class Opening:
     """A door that was opened. shut_s, outside_s: model time of its shutting, and when a cell of the bay was last seen
-    more than OFF_K off within LEFT_OUT_S of that (-inf: never). coldest_degC: of the bay's cells until then.
+    more than off_K off within LEFT_OUT_S of that (-inf: never). coldest_degC: of the bay's cells until then.
 
     again: the door opened anew before LEFT_OUT_S were over. over: nothing more is to be learnt of it.
     """
@@ -91,13 +91,15 @@ class Seen:
 
 class Watch:
     """Called after every scan. asked_degC: what every cell should be; settle_s: so long is product a newcomer;
-    phases: numbers of those that are judged."""
+    phases: numbers of those that are judged. off_K: how far a cell may be from what was asked, by the verdict.
+    """
 
     def __init__(self, plant: Plant, asked_degC: float, settle_s: float, phases: frozenset[int]) -> None:
         room = plant.params.room
         self.seen = Seen()
         self.asked_degC, self.settle_s = asked_degC, settle_s
         self._phases = phases
+        self.off_K = verdict_rules().settled_off_K_max
         self._chamber = plant.chamber
         self._air = plant.chamber.state.air
         self._shape = (room.bays, room.depth_cells * room.levels)
@@ -175,7 +177,7 @@ class Watch:
                 continue
             coldest, hottest = float(T[b].min()), float(T[b].max())
             was.coldest_degC = min(was.coldest_degC, coldest)
-            if max(hottest - self.asked_degC, self.asked_degC - coldest) > OFF_K:
+            if max(hottest - self.asked_degC, self.asked_degC - coldest) > self.off_K:
                 was.outside_s = now
 
     def _stays(self, now: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,6 +14,7 @@ import pytest
 
 from controller.cli.main import main
 from controller.config.bundle import load_site
+from controller.config.rules import verdict_rules
 from controller.link.device import Device
 from controller.link.layout import require_layout
 from controller.rig import filling as files
@@ -169,3 +171,30 @@ def test_a_short_standing_climate_ends_by_itself_and_tells_its_own_table(
     assert len([one for one in block["stays"] if one["out_h"] is not None]) == 2
     assert "settled air, furthest cell" in said
     assert "kWh/t" in said
+
+
+def test_how_far_and_how_late_is_what_the_verdict_says(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same door, by the shipped rules and by others: nothing here has limits of its own."""
+    stricter = replace(verdict_rules(), settled_off_K_max=0.3, door_recovery_min_max=0.2)
+    shipped = watching(plant)
+    monkeypatch.setattr("controller.rig.standing.watch.verdict_rules", lambda: stricter)
+    strict = watching(plant)
+    assert (shipped.off_K, strict.off_K) == (1.0, 0.3)
+    plant.chamber.set_door(5, True)
+    for _ in range(20):
+        plant.log.step(IDLE)
+        for one in (shipped, strict):
+            one.look(plant, RESULT)
+    plant.chamber.set_door(5, False)
+    for _ in range(round((LEFT_OUT_S + 60.0) / plant.chamber.dt_s)):
+        plant.log.step(IDLE)
+        for one in (shipped, strict):
+            one.look(plant, RESULT)
+    limits = found(shipped, plant)["limits"]
+    monkeypatch.setattr(standing, "verdict_rules", lambda: stricter)
+    strictly = found(strict, plant)
+    assert (limits, strictly["limits"]) == ({"off_K": 1.0, "recovery_min": 10.0}, {"off_K": 0.3, "recovery_min": 0.2})
+    assert strictly["doors"]["late"] == 1
+    assert found(shipped, plant)["doors"]["recovery_min_max"] < (strictly["doors"]["recovery_min_max"] or 99.0)
