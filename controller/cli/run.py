@@ -57,8 +57,8 @@ INTERRUPTED = 130
 THREADED_FROM_S = 0.01  # scans that follow each other faster are recorded inline, a group in a commit
 YEARS_H = 87_600.0
 NO_MEMORY = Event("note", "MEMORY", (
-    "no more memory to be had: safe outputs were sent and the controller ended; end other programs on this computer,"
-    " give it more, or lift the limit that is set for this one"
+    "no more memory to be had: the controller sent safe outputs and ended; if they did not arrive, the device's own"
+    " watchdog sets them; end other programs on this computer, give it more, or lift the limit set for this one"
 ))  # fmt: skip
 PACE_MIN, PACE_MAX = 0.1, 100_000.0
 PACE_HELP = f"a simulated lockstep device at F times real time ({PACE_MIN:g} to {PACE_MAX:,.0f})"

@@ -17,9 +17,11 @@ from typing import Any
 import pytest
 
 from controller.cli.main import main
+from controller.cli.tell import Teller
 from controller.runtime.restart import InstanceLock
 from controller.runtime.session import Asked, prepare
 from controller.store.reader import Reader
+from controller.store.recorder import Scan
 
 ROOT = Path(__file__).parents[2]
 START_MS = 1_772_467_200_000  # 2026-03-02 16:00 UTC, the demo day
@@ -212,6 +214,29 @@ def test_wrong_options_are_named_before_anything_is_touched(
     assert main(["run", "--out", str(tmp_path / "out"), *options]) == 2
     assert field in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+def test_memory_that_runs_out_ends_the_run_safe_and_stands_in_the_record(
+    run: Callable[..., int], device: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """In the 30th scan, when a row is handed over; every row before is there, and the chamber lived one step more."""
+    add = Teller.add
+
+    def short(teller: Teller, row: Scan) -> None:
+        if row.scan == 30:
+            raise MemoryError
+        add(teller, row)
+
+    monkeypatch.setattr(Teller, "add", short)
+    assert run("--start-now", "--hours", "1") == 3
+    assert "no more memory to be had, so it ended; end other programs" in capsys.readouterr().err
+    last = journal(tmp_path)[-1]
+    assert (last.scan, last.kind, last.tag) == (29, "note", "MEMORY")
+    assert "sent safe outputs and ended" in last.text
+    assert device.remote_io.scans == 32
+    with closing(Reader(tmp_path / "out" / "record.sqlite")) as reader:
+        assert [frame.scan for frame in reader.frames()] == list(range(30))
 
 
 def test_a_disk_that_takes_nothing_more_does_not_end_control(device: Any, tmp_path: Path) -> None:
