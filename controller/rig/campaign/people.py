@@ -28,6 +28,7 @@ from controller.core.orders.verbs import (
 )
 from controller.core.rows.alarms import ALARMS
 from controller.rig.campaign.chance import number, pick
+from controller.rig.faults.operators import WHO as OLD_PAGE
 from controller.runtime.session import Session
 
 Args = tuple[tuple[str, str | float | bool], ...]
@@ -48,7 +49,8 @@ UNKNOWN = "no-such-thing"
 
 def orders(seed: int, session: Session, until_s: float, scan_s: float) -> list[tuple[int, Command]]:
     """(scan, order), as many an hour as this seed's people are hasty. Half of the time they see to it that a cycle runs
-    again afterwards; what they have overridden ends by itself before until_s, and their locks are lifted then."""
+    again afterwards; what they have overridden ends by itself before until_s, and their locks are lifted then, with one
+    that an old page has hung in another name."""
     per_h = HASTE_LO * (HASTE_HI / HASTE_LO) ** number(seed, "haste")
     found: list[tuple[int, Command]] = []
     time_s, n = 0.0, 0
@@ -64,7 +66,8 @@ def orders(seed: int, session: Session, until_s: float, scan_s: float) -> list[t
             found.append((round((time_s + after_s) / scan_s), Command(f"people-{n}-{one}", one, WHO, args)))
         n += 1
     if any(order.verb == LOCK_OUT for _scan, order in found):
-        found.append((round(until_s / scan_s), Command("people-lift-lock", LIFT, WHO)))
+        scan, whose = round(until_s / scan_s), (("of", OLD_PAGE), ("reason", "drawn"), ("role", "supervisor"))
+        found += [(scan, Command("people-lift-lock", LIFT, WHO)), (scan, Command("people-lift-old", LIFT, WHO, whose))]
     return found
 
 

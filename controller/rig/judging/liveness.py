@@ -49,7 +49,8 @@ class Liveness:
     """within_s: so long after healing at the latest. band_K: so far outside its band the mean of the air may be.
 
     attended: people have come since, acknowledged, reset and restarted: then nothing may stand still. A charge that is
-    far from its band is on its way when it has come nearer by way_K within way_s.
+    far from its band is on its way when it is nearer by way_K than it was within the last way_s, to where the band is
+    now: a phase that has just begun may have moved it.
     """
 
     within_s: float = 900.0
@@ -75,7 +76,7 @@ class Liveness:
         named = NAMED.get(moment.state, "")
         if named:
             return named
-        off_K = self._off_K(moment)
+        off_K = _off_K(moment, moment.air_degC)
         if off_K <= self.band_K:
             return IN_BAND
         if moment.waiting:
@@ -84,11 +85,11 @@ class Liveness:
             return VENTS
         if moment.heat_limited and moment.air_degC < moment.floor_degC:
             return HEATS
-        before = [one for one in moments if one.since_healed_s <= moment.since_healed_s - self.way_s]
-        return ON_ITS_WAY if before and self._off_K(before[-1]) - off_K >= self.way_K else ""
-
-    def _off_K(self, moment: Moment) -> float:
-        return max(moment.floor_degC - moment.air_degC, moment.air_degC - moment.ceiling_degC, 0.0)
+        if n < 0:
+            n += len(moments)
+        since_s = moment.since_healed_s - self.way_s
+        lately = [one.air_degC for one in moments[:n] if one.since_healed_s >= since_s]
+        return ON_ITS_WAY if any(_off_K(moment, air) - off_K >= self.way_K for air in lately) else ""
 
     def _why(self, moments: Sequence[Moment], n: int) -> str:
         moment = moments[n]
@@ -103,3 +104,8 @@ class Liveness:
             band = f"{moment.floor_degC:.1f} to {moment.ceiling_degC:.1f} degC"
             return f"{after} the air has {moment.air_degC:.2f} degC, asked for {band}, and no safe state has a name"
         return ""
+
+
+def _off_K(moment: Moment, air_degC: float) -> float:
+    """How far an air is outside the band of this moment."""
+    return max(moment.floor_degC - air_degC, air_degC - moment.ceiling_degC, 0.0)

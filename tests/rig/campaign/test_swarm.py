@@ -7,12 +7,14 @@ from dataclasses import replace
 import pytest
 
 from controller.core.frames import Command
+from controller.core.hand.lock_out import Lock, obey
 from controller.core.orders.verbs import BYPASS, FORCE, LIFT, LOCK_OUT, MANUAL, SIMULATE, TRIM, VERBS
 from controller.core.sequence.phase_kinds import LONG_S
 from controller.rig.campaign import matrix, people, swarm, trial
 from controller.rig.campaign.bases import BASES, session_of
 from controller.rig.campaign.matrix import Cell
 from controller.rig.campaign.swarm import HEAL_S, base_of, case_of
+from controller.rig.faults import operators
 from plantsim.faults import Fault, kinds_of
 
 SCAN_S = 2.0
@@ -77,6 +79,16 @@ def test_what_people_override_ends_before_the_healing_and_their_locks_are_lifted
     locked = [seed for seed in OWN if LOCK_OUT in {order.verb for _scan, order in ordered(seed)}]
     assert locked
     assert all((7200, LIFT) in [(scan, order.verb) for scan, order in ordered(seed)] for seed in locked)
+
+
+def test_people_also_lift_the_lock_that_an_old_page_has_hung_again_in_another_name() -> None:
+    seed = next(seed for seed in OWN if any(order.verb == LOCK_OUT for _scan, order in ordered(seed)))
+    locks = tuple(Lock(who, "shift lead", "drawn", 0.0) for who in (people.WHO, operators.WHO))
+    for _scan, order in ordered(seed):
+        if order.verb == LIFT and order.id.startswith("people-lift"):
+            locks, refused, _told = obey(locks, order, 0.0)
+            assert refused == ""
+    assert locks == ()
 
 
 def test_an_outage_lies_before_the_healing_and_some_are_long_enough_for_an_abort() -> None:

@@ -48,13 +48,29 @@ def test_outside_the_band_a_state_needs_a_name(changes: dict[str, Any], conditio
 
 
 @pytest.mark.parametrize(("before_s", "before_degC", "on_its_way"), [
-    (300.0, 24.97, True), (300.0, 24.99, False), (300.0, 25.5, False), (301.0, 24.0, False), (0.0, 20.0, True),
+    (300.0, 24.97, True), (300.0, 24.99, False), (300.0, 25.5, False), (299.0, 24.0, False), (840.0, 24.9, True),
 ])  # fmt: skip
 def test_a_charge_far_from_its_band_must_come_nearer(before_s: float, before_degC: float, on_its_way: bool) -> None:
     before = replace(GOOD, since_healed_s=before_s, air_degC=before_degC)
     now = replace(GOOD, air_degC=25.0)
     assert LIVE.condition([before, now]) == (ON_ITS_WAY if on_its_way else "")
     assert (missing(before, now) == "") is on_its_way
+
+
+@pytest.mark.parametrize(("before_degC", "on_its_way"), [(36.03, True), (36.0, False), (35.97, False)])
+def test_the_way_is_to_where_the_band_is_now_though_a_phase_has_just_moved_it(
+    before_degC: float, on_its_way: bool
+) -> None:
+    before = replace(GOOD, since_healed_s=300.0, air_degC=before_degC, ceiling_degC=40.0)  # the phase before: in band
+    assert LIVE.condition([before, replace(GOOD, air_degC=36.0)]) == (ON_ITS_WAY if on_its_way else "")
+
+
+def test_a_charge_that_was_nearer_and_is_nearer_again_later_has_not_come_nearer_meanwhile() -> None:
+    there, off, again = (replace(GOOD, since_healed_s=at, air_degC=air) for at, air in (
+        (300.0, 25.0), (600.0, 24.5), (1500.0, 24.4)
+    ))  # fmt: skip
+    assert LIVE.condition([there, off, again], 1) == ""
+    assert LIVE.condition([there, off, again]) == ""
 
 
 def test_before_its_time_nothing_is_asked_and_after_it_everything() -> None:
