@@ -35,7 +35,7 @@ _CODEC = StateCodec(AlarmState)
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One alarm that is in sight. state: U, A, R or L, as in core.alarm_life. from_ms: UTC at which it began."""
+    """One alarm that is in sight. state: U, A, R or L, as in core/alarms/life.py. from_ms: UTC at which it began."""
 
     row: AlarmRow
     state: str

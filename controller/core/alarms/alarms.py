@@ -1,7 +1,7 @@
 """All alarms of a scan: which come and go, what is hidden, and what beacon, horn and the healthy relay make of it.
 
-Every alarm carries cause, consequence and action (alarm_rows); how one of them lives is alarm_life, what orders do to
-them is alarm_orders. Acknowledging all of them, or silencing it, stops the horn; a latched alarm whose cause has gone
+Every alarm carries cause, consequence and action (rows/alarms.py); how one of them lives is in life.py, what orders do
+to them in orders.py. Acknowledging all of them, or silencing it, stops the horn; a latched alarm whose cause has gone
 is released by reset-trips.
 """
 
@@ -82,7 +82,7 @@ class AlarmState:
 
 @dataclass(frozen=True, slots=True)
 class ActiveAlarm:
-    """One line of the list, made when asked for; never on the scan. state: a letter of alarm_life.
+    """One line of the list, made when asked for; never on the scan. state: a letter of `life`.
     hidden: why it is kept from sight, "" when it is not.
     """
 
@@ -163,7 +163,7 @@ def update(
 ) -> tuple[AlarmState, Outputs, tuple[Event, ...]]:
     """One scan of all alarms. Returns outputs with beacon, horn and healthy relay as the alarms want them.
 
-    See alarm_lamps; the healthy relay drops while something of high priority is active or latched, and while the
+    See lamps.py; the healthy relay drops while something of high priority is active or latched, and while the
     runtime has trouble of its own. people: is anything overridden, does a lock hang, is work overdue, does product
     stand in a cycle that was broken off?
     """
