@@ -19,7 +19,7 @@ from controller.core.invariants.invariants import FRESH
 from controller.core.orders.procedure import AT_REST, STATES
 from controller.core.rows.alarms import ALARMS
 from controller.core.scan import scan
-from controller.core.sequence import sequence
+from controller.core.sequence import goingon, sequence
 from controller.rig.campaign import moments
 from controller.rig.campaign.bases import BASES, params_of, scene_of, session_of
 from controller.rig.plant import TruthLog, build
@@ -226,7 +226,7 @@ def deaf(right: Any) -> Any:
 
 
 def no_way_on(_right: Any) -> Any:
-    """sequence._not_ready: no order is ever ready."""
+    """goingon.objection: no order is ever ready."""
     return lambda *_given: "not now"
 
 
@@ -253,11 +253,12 @@ def test_people_get_over_a_limiter_that_tripped_last() -> None:
 
 
 @pytest.mark.parametrize(
-    ("where", "wrong"), [("fresh", deaf), ("_not_ready", no_way_on), ("advance", by_itself)]
+    ("module", "where", "wrong"),
+    [(sequence, "fresh", deaf), (goingon, "objection", no_way_on), (sequence, "advance", by_itself)],
 )
-def test_a_planted_bug_is_found(where: str, wrong: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_planted_bug_is_found(module: Any, where: str, wrong: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     world()  # its quiet cycle is simulated and kept before anything is planted
-    monkeypatch.setattr(sequence, where, wrong(getattr(sequence, where)))
+    monkeypatch.setattr(module, where, wrong(getattr(module, where)))
     tried = settings(max_examples=100, stateful_step_count=30, phases=[Phase.generate], database=None)
     with pytest.raises(AssertionError):
         run_state_machine_as_test(OrdersAndFaults, settings=tried)

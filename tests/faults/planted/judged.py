@@ -203,7 +203,7 @@ BUGS: tuple[Bug, ...] = (
         faults=(fault("door-open", "2"),), healed_min=20.0),
     Bug("liveness", "a probe that was bad once is bad for ever", ((f"{CORE}signals.signals.evaluate", once_bad),),
         minutes=30.0, faults=(fault("off", "TT-105B"),), healed_min=20.0),
-    Bug("liveness", "nobody can restart", ((f"{CORE}sequence.sequence._not_ready", constant("no")),), minutes=30.0,
+    Bug("liveness", "nobody can restart", ((f"{CORE}sequence.goingon.objection", constant("no")),), minutes=30.0,
         faults=(fault("door-open", "2"),), healed_min=20.0, attended=True),
     Bug("crash", "an error on the scan", ((f"{CORE}protection.protection._judge", constant(None)),),
         faults=(fault("door-open", "2"),)),
