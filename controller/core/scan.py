@@ -30,6 +30,7 @@ from controller.core.judged import judge
 from controller.core.loops import allocation, constraints
 from controller.core.loops.allocation import AllocationPlan, AllocationState, Demands
 from controller.core.loops.constraints import ConstraintPlan, Limits
+from controller.core.orders.commands import left_to_people
 from controller.core.orders.procedure import CONTROLLED
 from controller.core.product import charges, gap, moves, product
 from controller.core.product.charges import ChargePlan, ChargeState
@@ -161,13 +162,13 @@ def scan(
     by_hand, hands, shown = state.by_hand, None, frame
     if not by_hand.idle:
         by_hand, hands, frame, shown, probe_events = _hands(plan, state, frame, probe_events, now_s)
-    charge_state, aside = state.charges, state.aside
+    charge_state, aside, seen = state.charges, state.aside, state.seen
     if charge_state.places:
         aside = setaside.watch(plan.aside, aside, frame, _phase(plan, state.sequence), charge_state.young, dt_s)
     climate_state, air = climate.observe(plan.climate, state.climate, frame, dt_s, aside.mask)
-    seen = state.seen
     sequence_state, targets, sequence_events = sequence.advance(
-        plan.sequence, state.sequence, commands, air, seen, state.effect, dt_s, state.alarms.means.fighting,
+        plan.sequence, state.sequence, left_to_people(commands) if commands and state.protection.kept else commands,
+        air, seen, state.effect, dt_s, state.alarms.means.fighting,
         lock_out.said(by_hand.locks) if by_hand.locks else "", by_hand.trims[0],
     )  # fmt: skip
     standing = bool(charge_state.places) and _doors_are_work(plan, sequence_state)

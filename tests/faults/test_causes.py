@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from controller.core.frames import Command
+from controller.core.orders.verbs import RESUMING
 from plantsim.kernel import layout as at
 
 TROUBLE = 205  # in the hold, heat and fog at work in every scan around it
@@ -79,9 +81,34 @@ def test_reset_is_refused_while_the_cause_is_there_and_never_restarts(
         stood = {rig.results[scan].state.sequence.phase_s for scan in range(TROUBLE + 10, TROUBLE + 110)}
         assert len(stood) == 1
         assert rig.state(TROUBLE + 110) == "restarting"
+        assert not any(rig.out(scan, tag) for tag in off for scan in range(TROUBLE + 3, TROUBLE + 110))
+        assert rig.out(TROUBLE + 159, "YC-101") == 1.0
+        assert rig.results[TROUBLE + 159].verdict.blocked == ()
     else:
         assert {rig.state(scan) for scan in range(TROUBLE + 26, TROUBLE + 100)} == {"idle"}
         assert not any(rig.out(scan, tag) for tag in HEAT + FOG for scan in range(TROUBLE + 3, TROUBLE + 160))
+
+
+def test_after_a_hard_wired_circuit_the_controller_does_not_restart_by_itself_either(rig: Any) -> None:
+    """The restart that it gives itself a minute after an outage; a button was pressed and reset in that minute."""
+    person = condition("person_healthy")
+
+    class Resuming:
+        def due(self, scan: int) -> tuple[Command, ...]:
+            return (Command("outage-1-restart", "restart", RESUMING),) if scan == TROUBLE + 60 else ()
+
+    rig.more = (Resuming(),)
+    rig.run(
+        TROUBLE + 100,
+        acts={TROUBLE: lambda: person(rig.plant, False), TROUBLE + 10: lambda: person(rig.plant, True)},
+        orders={TROUBLE + 30: "reset-trips", TROUBLE + 80: "restart"},
+    )
+    outcomes = {scan: event.text for scan, event in rig.rows("command")}
+    assert outcomes[TROUBLE + 60] == (
+        "restart by restart: refused, a hard-wired circuit has acted: look why, then restart the clock yourself"
+    )
+    assert not any(rig.out(scan, tag) for tag in HEAT + FOG + FAN for scan in range(TROUBLE + 3, TROUBLE + 80))
+    assert rig.state(TROUBLE + 80) == "restarting"
 
 
 def test_fan_switched_off_at_the_panel_takes_heat_at_once_and_stops_the_clock(rig: Any) -> None:

@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from controller.core.frames import Command, Event
-from controller.core.orders.verbs import NOT_WHILE_LOCKED, RUNTIME, SAFE, TROUBLE, VERBS
+from controller.core.orders.verbs import NOT_WHILE_LOCKED, RESUMING, RUNTIME, SAFE, TROUBLE, VERBS
 
 MEMORY = 256  # ids remembered; a source that repeats an older one than this is broken
+RESTART = "restart"
+BY_A_PERSON = "a hard-wired circuit has acted: look why, then restart the clock yourself"
 PER_SCAN_MAX = 32  # more orders than this in one scan are refused
 
 
@@ -66,6 +68,15 @@ def objection(command: Command, state: str, place: int, stale_after_s: float, lo
         if name == "seen" and value != state and command.verb not in SAFE:
             return f"stale: given while the chamber was {value}, it is {state} now; look and give it again"
     return ""
+
+
+def left_to_people(commands: tuple[Command, ...]) -> tuple[Command, ...]:
+    """The same, with the restart that the controller gives itself after an outage refused: a hard-wired circuit has
+    acted since, and only a person gives back what it took."""
+    return tuple([
+        one._replace(args=(*one.args, ("refuse", BY_A_PERSON))) if one.verb == RESTART and one.who == RESUMING else one
+        for one in commands
+    ])
 
 
 def shown(value: object) -> str:

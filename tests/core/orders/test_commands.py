@@ -7,8 +7,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.core.frames import Command, Event
-from controller.core.orders.commands import MEMORY, PER_SCAN_MAX, CommandState, argument, fresh, objection, outcome
-from controller.core.orders.verbs import VERBS
+from controller.core.orders.commands import (
+    MEMORY,
+    PER_SCAN_MAX,
+    CommandState,
+    argument,
+    fresh,
+    left_to_people,
+    objection,
+    outcome,
+)
+from controller.core.orders.verbs import RESUMING, VERBS
 
 
 def order(id_: str, verb: str = "hold", **args: str | float | bool) -> Command:
@@ -54,6 +63,17 @@ def test_memory_is_bounded_and_forgets_the_oldest() -> None:
 )
 def test_refused_with_a_reason_before_its_meaning_is_looked_at(command: Command, words: str) -> None:
     assert words in objection(command, "running", 0, 30.0)
+
+
+def test_only_the_restart_that_the_controller_gives_itself_is_left_to_people() -> None:
+    own = Command("o", "restart", RESUMING, (("age_s", 1.0),))
+    others = (order("p", "restart"), Command("h", "hold", RESUMING))
+    refused, *kept = left_to_people((own, *others))
+    assert kept == list(others)
+    assert refused.args[0] == ("age_s", 1.0)
+    assert objection(refused, "held", 0, 30.0) == (
+        "a hard-wired circuit has acted: look why, then restart the clock yourself"
+    )
 
 
 def test_a_safe_command_is_never_refused_for_what_its_sender_saw() -> None:
