@@ -59,7 +59,7 @@ class HandPoints:
             if value not in (0, 1):
                 return 0.0, f"value {shown(value)} of {tag} must be 0 or 1"
             if not place.lo <= value <= place.hi:
-                return 0.0, f"{tag} {where}"
+                return 0.0, f"value {value:g} of {tag} must be {place.lo:g}: {where}"
         elif not place.lo <= value <= place.hi:
             return 0.0, f"value {value:g} of {tag} must be {place.lo:g} to {place.hi:g}"
         return float(value), ""
@@ -76,7 +76,7 @@ class HandPoints:
             table = self.loops if kind == MANUAL else self.trims
             return table.get(tag), f"{kind} knows {', '.join(table)}, not {tag!r}"
         if tag in self.contacts:
-            return self.contacts[tag], "may only be put open (0): a row that cannot be bypassed watches it"
+            return self.contacts[tag], "a row that cannot be bypassed watches it, it may only be put open"
         if tag in self.readings:
             lo, hi = self.readings[tag].lo, self.readings[tag].hi
             more = _BEYOND * (hi - lo) if kind == SIMULATE else 0.0
@@ -87,7 +87,7 @@ class HandPoints:
             return None, f"{tag} may not be forced, its chamber says so"
         for table, where in (
             (self.analog, ""), (self.discrete, ""),
-            (self.lamps, "may only be put to what warns: alarms drive it"),
+            (self.lamps, "alarms drive it, it may only be put to what warns"),
         ):
             if tag in table:
                 return table[tag], where

@@ -63,9 +63,9 @@ def test_the_same_again_is_one_entry_with_a_new_end(chamber: Any) -> None:
         ("force", {"tag": "TCV-103", "value": float("nan"), **WHY}, "must be a number"),
         ("force", {"tag": "YC-101", "value": 0.5, **WHY}, "must be 0 or 1"),
         ("force", {"tag": "TT-101A", "value": 61.0, **WHY}, "must be -10 to 60"),
-        ("force", {"tag": "YL-190", "value": 0, **WHY}, "may only be put to what warns"),
+        ("force", {"tag": "YL-190", "value": 0, **WHY}, "value 0 of YL-190 must be 1: alarms drive it"),
         ("force", {"tag": "YA-191", "value": False, **WHY}, "may only be put to what warns"),
-        ("force", {"tag": "YC-192", "value": 1, **WHY}, "may only be put to what warns"),
+        ("force", {"tag": "YC-192", "value": 1, **WHY}, "value 1 of YC-192 must be 0: alarms drive it"),
         ("simulate", {"tag": "YC-101", "value": 1.0, **WHY}, "only an input can be simulated"),
         ("simulate", {"tag": "TT-101A", "value": 78.0, **WHY}, "must be -27.5 to 77.5"),
         ("end-bypass", {"tag": "fog-pressure"}, "fog-pressure is not bypassed"),
@@ -95,7 +95,7 @@ def test_rows_that_protect_cannot_be_bypassed(chamber: Any, row: str) -> None:
 @pytest.mark.parametrize("tag", ["HS-101", "TZS-103", "HS-103", "FS-101", "YS-101", "ZS-101A", "ZS-101F"])
 def test_contacts_that_protect_may_only_be_put_open(chamber: Any, verb: str, tag: str) -> None:
     said = chamber.order(verb, tag=tag, value=1, **WHY)
-    assert said == f"{tag} may only be put open (0): a row that cannot be bypassed watches it"
+    assert said == f"value 1 of {tag} must be 0: a row that cannot be bypassed watches it, it may only be put open"
     assert chamber.order(verb, tag=tag, value=0, **WHY) == "done"
 
 
