@@ -56,11 +56,12 @@ def test_a_healthy_scan_leaves_the_same_state_by_the_quick_way_and_by_the_slow_o
         state = quick[0]
 
 
+@pytest.mark.parametrize("bad_counts", [False, True])
 def test_a_state_that_changes_nothing_is_passed_on(
-    points: tuple[Point, ...], frame: Frame, air: Climate, written: Written
+    points: tuple[Point, ...], frame: Frame, air: Climate, written: Written, bad_counts: bool
 ) -> None:
     """At rest and at work, with a row of the chamber's own too: a scan makes no object that it need not make."""
-    plan = protection.bind(ProtectionConfig(row=(OWN,)), points)
+    plan = protection.bind(ProtectionConfig(row=(OWN,), supply_bad_counts=bad_counts), points)
     idle = protection.initial(plan)
     assert protection.guard(plan, idle, written(), frame, air, "running", (), 1.0)[0] is idle
     state = idle
