@@ -14,7 +14,7 @@ from mutation import lists
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
-EACH_MIN = 20  # of a subject; fewer say little
+EACH_MIN = 40  # of a subject; fewer say little
 PATIENCE_S = 1200.0  # twenty seconds alone; a minute more where tests got other names; others may be at work
 
 
