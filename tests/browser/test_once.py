@@ -156,3 +156,18 @@ def test_a_text_that_is_not_kept_yet_is_not_thrown_away_unasked(window: Open) ->
     page.locator("#versions button").first.click()
     page.get_by_role("button", name="Throw the change away").click()
     expect(page.locator("#text")).not_to_have_value(re.compile("^# hours of work"))
+
+
+def test_all_that_are_shown_are_acknowledged_and_none_that_came_meanwhile(window: Open) -> None:
+    one = window("olga")
+    one.go("/chamber/chamber")
+    asked = """(async () => {
+      const { drawAlarms } = await import('/static/js/alarmlist.js'), box = document.createElement('div'), given = [];
+      const alarm = (tag, state, hidden) => ({ tag, text: tag, priority: 'high', state, from_ms: 0, by_ms: 0, hidden, cause: '', consequence: '', action: '' });
+      const alarms = [...'abcdef'].map((tag) => alarm(tag, 'U', '')).concat(alarm('old', 'A', ''), alarm('gone', 'R', ''), alarm('hid', 'U', 'x'));
+      const doing = { live: true, give: async (verb, args) => { given.push([verb, args.tag]); return { done: true }; } };
+      drawAlarms(box, { alarms, trips: [], utc_ms: 0 }, doing);
+      box.querySelector('button.main').click();
+      await new Promise((resolve) => { setTimeout(resolve, 50); });
+      return given; })()"""  # noqa: E501
+    assert one.page.evaluate(asked) == [["acknowledge", tag] for tag in (*"abcdef", "gone")]

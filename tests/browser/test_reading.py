@@ -164,3 +164,28 @@ def test_a_figure_has_the_decimals_of_the_unit_it_is_shown_in(window: Open, call
     one = window("enno")
     one.go(f"/units/us?then={CHAMBER}")
     assert one.page.evaluate(f"import('/static/js/format.js').then(f => f.{call})") == shown
+
+
+def test_focus_and_scrolling_stay_where_they_are_while_pictures_come(window: Open) -> None:
+    one = window("enno", width=240, height=844)
+    one.go(CHAMBER)
+    page = one.page
+    summary = page.locator("#probes summary")
+    summary.focus()
+    page.keyboard.press("Enter")
+    far = "document.querySelector('#probes .scroll').scrollLeft"
+    assert page.evaluate(f"({far} = 20, {far})") == 20
+    page.evaluate("document.querySelector('#probes').dataset.old = 'yes'")
+    expect(page.locator("#probes[data-old]")).to_have_count(0, timeout=10_000)  # it was drawn anew
+    expect(summary).to_be_focused()
+    assert page.evaluate("document.querySelector('#probes').open")
+    assert page.evaluate(far) == 20
+
+
+def test_another_language_or_unit_comes_back_to_the_same_span(window: Open) -> None:
+    one = window("enno")
+    one.go(CHAMBER + "/trends?tag=TY-101&from_ms=1772460000000&to_ms=1772470000000")
+    expect(one.page.locator("#words")).not_to_be_empty()
+    one.page.get_by_role("link", name="US").click()
+    expect(one.page.locator("#words")).not_to_be_empty()
+    assert "from_ms=1772460000000&to_ms=1772470000000" in one.page.url

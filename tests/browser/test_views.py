@@ -142,6 +142,20 @@ def test_the_chamber_without_a_picture_comes_first_and_says_why(window: Open) ->
     assert one.wrong == []
 
 
+@pytest.mark.parametrize(("locale", "words"), [("en-GB", "no record yet"), ("de-DE", "keine Aufzeichnung")])
+def test_a_chamber_without_a_record_says_what_to_do_and_shows_nothing_empty(
+    window: Open, locale: str, words: str
+) -> None:
+    one = window("enno", locale=locale)
+    for view in VIEWS:
+        one.go("/chamber/two" + view)
+        expect(one.page.locator("main")).to_contain_text(words)
+        assert one.page.locator(".picture:visible").count() == 0 or view == "/alarms"
+        text = one.page.locator("main").inner_text()
+        assert "null" not in text
+        assert not any(gap in text for gap in ("for .", "seit .", "NaN", "Invalid Date"))
+
+
 def test_everything_can_be_reached_by_keyboard(window: Open) -> None:
     """From the skip link to the dialog and back, without a mouse."""
     one = window("enno")
@@ -190,6 +204,9 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     one.go(CHAMBER)
     expect(one.page.locator("#answers")).to_contain_text("Live")
     assert one.page.locator(".picture.stale").count() == 0
+    list_ = window("enno")
+    list_.go("/")
+    expect(list_.page.locator("#answers")).to_contain_text("Partly live", timeout=20_000)
     stage.page.kill()
     expect(one.page.locator("#answers")).to_contain_text("Not live", timeout=15_000)
     assert "All well" not in one.page.locator("#answers").inner_text(), "what is not live is not well"
@@ -197,3 +214,10 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     expect(one.page.locator("#buttons button").first).to_be_disabled()
     expect(one.page.locator("#outcome")).to_contain_text("The controller is silent")
     one.shoot("not-live")
+    answers = list_.page.locator("#answers > .sheet")
+    for place in (0, 2):
+        expect(answers.nth(place)).to_contain_text("Not live", timeout=15_000)
+    expect(list_.page.locator("#lanes .stale")).to_have_count(1)
+    why = list_.page.locator("#lanes .stale .why")
+    assert why.evaluate("e => getComputedStyle(e).opacity") == "1", "why it is crossed stays legible"
+    list_.shoot("site-not-live")

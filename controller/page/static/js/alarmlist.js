@@ -1,8 +1,9 @@
 // Active alarms: cause, consequence, action, and what may be done about each.
 import { byWhen } from "./answers.js";
-import { badge, el, known, may, sign, spoken, t } from "./core.js";
+import { badge, el, keeping, known, may, once, sign, spoken, t } from "./core.js";
 import { clock, span } from "./format.js";
 
+const AT_ONCE = 4; // orders on their way together: a scan takes only some
 let shown = "";
 
 export function drawAlarms(box, now, doing) {
@@ -14,9 +15,17 @@ export function drawAlarms(box, now, doing) {
   }
   shown = key;
   const unacked = now.alarms.filter((one) => !one.hidden && (one.state === "U" || one.state === "R"));
-  const acknowledge = el("button", { type: "button", class: "main", disabled: !unacked.length || !may("operate") || !doing.live, on: { click: () => doing.give("acknowledge") } }, t("alarm.acknowledge_all"));
-  box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("alarm.title", { count: now.alarms.filter((one) => !one.hidden).length })), unacked.length ? acknowledge : null),
-    now.alarms.length ? el("div", {}, now.alarms.map((one) => alarm(one, now, doing))) : el("p", { class: "soft" }, t("alarm.none")));
+  const acknowledge = el("button", { type: "button", class: "main", disabled: !may("operate") || !doing.live, on: { click: once(() => each(unacked, doing)) } }, t("alarm.acknowledge_all"));
+  keeping(box, () => box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("alarm.title", { count: now.alarms.filter((one) => !one.hidden).length })), unacked.length ? acknowledge : ""),
+    now.alarms.length ? el("div", {}, now.alarms.map((one) => alarm(one, now, doing))) : el("p", { class: "soft" }, t("alarm.none"))));
+}
+
+// Those that are shown, one by one: an alarm that comes meanwhile was seen by nobody and stays as it is.
+async function each(shown, doing) {
+  for (let first = 0; first < shown.length; first += AT_ONCE) {
+    const told = await Promise.all(shown.slice(first, first + AT_ONCE).map((one) => doing.give("acknowledge", { tag: one.tag }, `acknowledge ${one.tag}`)));
+    if (told.some((outcome) => !outcome?.done)) return;
+  }
 }
 
 const LEVEL = { high: "act", medium: "look", low: "note" };

@@ -61,7 +61,7 @@ let beat = false;
 export function liveness(now, reachable, ageS) {
   beat = !beat;
   const live = reachable && now.live;
-  const words = live ? t("live.yes") : reachable ? t("live.silent", { age: seconds(now.age_s) }) : t("live.cut", { age: seconds(ageS) });
+  const words = live ? t("live.yes") : reachable && (now.age_s ?? null) === null ? t("live.never") : reachable ? t("live.silent", { age: seconds(now.age_s) }) : t("live.cut", { age: seconds(ageS) });
   return el("div", { class: `sheet ${live ? "" : "level-lost"}` },
     el("div", { class: "big" }, live ? el("span", { class: `pulse ${beat ? "on" : ""}`, "aria-hidden": "true" }) : sign("lost"), el("span", {}, live ? t("live.word") : t("live.not"))),
     el("div", { class: "sub" }, words),

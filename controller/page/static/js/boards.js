@@ -1,5 +1,5 @@
 // Boards in and out, place by place: where a chamber is filled and emptied while its climate stands.
-import { el, may, saidIn, sign, t } from "./core.js";
+import { el, keeping, may, saidIn, sign, t } from "./core.js";
 import { number, readField, setField, span, unitOf } from "./format.js";
 
 let made = null, shown = "";
@@ -14,7 +14,8 @@ export function drawBoards(box, plate, now, doing, live) {
   const key = JSON.stringify([now.boards.map((one) => [one.bay, one.level, one.ready, Math.round(one.own_h * 12)])]);
   if (key === shown) return;
   shown = key;
-  made.list.replaceChildren(...rows(now, made));
+  const open = made.list.querySelector("details")?.open ?? false;
+  keeping(made.list, () => made.list.replaceChildren(...rows(now, made, open)));
 }
 
 // What one place holds when the whole charge is spread over all of them.
@@ -65,13 +66,13 @@ function build(box, plate, doing) {
   };
 }
 
-function rows(now, form) {
+function rows(now, form, open) {
   const ready = now.boards.filter((one) => one.ready), rest = now.boards.filter((one) => !one.ready);
   const row = (one) => el("tr", {}, el("th", { scope: "row" }, t("rack.place", one)), el("td", { class: "n" }, number(one.t, 2, "t")), el("td", {}, one.mix), el("td", { class: "n" }, span(one.own_h * 3600e3)), el("td", { class: "n" }, number(one.age_h, 1, "h")), el("td", {}, one.ready ? [sign("well"), " ", t("boards.ready")] : one.ready_in_h === null ? t("value.unknown") : t("end.in", { span: span(one.ready_in_h * 3600e3) }), one.young ? el("div", { class: "small soft" }, t("boards.young")) : null),
     el("td", {}, may("operate") ? el("button", { type: "button", on: { click: () => form.choose(one) } }, t("boards.choose")) : null));
   const table = (found) => el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("boards.title") }, el("table", {}, el("thead", {}, el("tr", {}, ["place", "t", "mix", "since", "age", "when", ""].map((key) => el("th", { scope: "col" }, key ? t(`boards.head.${key}`) : "")))), el("tbody", {}, found.map(row))));
   return [
     el("h3", {}, t("boards.ready_count", { ready: ready.length, count: now.boards.length })), ready.length ? table(ready.slice(0, 6)) : null,
-    now.boards.length ? el("details", {}, el("summary", {}, t("boards.all")), table([...ready, ...rest])) : null,
+    now.boards.length ? el("details", { open }, el("summary", {}, t("boards.all")), table([...ready, ...rest])) : null,
   ].filter(Boolean);
 }

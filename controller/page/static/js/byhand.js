@@ -1,5 +1,5 @@
 // What is overridden by hand, and the dialog to override something: always with a reason and an end.
-import { badge, data, el, known, may, once, saidIn, sign, t } from "./core.js";
+import { badge, data, el, keeping, known, may, once, saidIn, sign, t } from "./core.js";
 import { clock, inUnits, number, plain, readField, unitOf } from "./format.js";
 
 const RIGHT = { trim: "operate", manual: "bypass", bypass: "bypass", force: "tune", simulate: "tune", "lock-out": "tune" };
@@ -26,8 +26,8 @@ export function drawByHand(box, plate, now, doing, live) {
   const kinds = Object.keys(RIGHT).filter((kind) => may(RIGHT[kind]));
   const rows = now.by_hand.map((one) => el("li", {}, el("div", { class: "line" }, el("span", {}, badge(one.kind === "trim" ? "note" : "look", words(one)), ` ${one.who}: ${one.reason}`, one.until_ms ? el("span", { class: "soft small" }, ` · ${t("hand.until", { clock: clock(one.until_ms, now.utc_ms) })}`) : ""),
     may(RIGHT[one.kind]) ? el("button", { type: "button", disabled: !live, on: { click: () => doing.give(ENDS[one.kind], one.kind === "lock-out" ? { of: one.who, reason: one.reason } : { tag: one.tag }, `end ${one.kind} ${one.tag}`) } }, t("hand.end")) : null)));
-  box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("hand.title")), kinds.length ? el("button", { type: "button", disabled: !live, on: { click: () => override(plate, doing, kinds) } }, t("hand.new")) : null),
-    rows.length ? el("ul", { class: "plainlist" }, rows) : el("p", { class: "soft" }, t("hand.none")));
+  keeping(box, () => box.replaceChildren(el("div", { class: "line" }, el("h2", {}, t("hand.title")), kinds.length ? el("button", { type: "button", disabled: !live, on: { click: () => override(plate, doing, kinds) } }, t("hand.new")) : null),
+    rows.length ? el("ul", { class: "plainlist" }, rows) : el("p", { class: "soft" }, t("hand.none"))));
 }
 
 function override(plate, doing, kinds) {

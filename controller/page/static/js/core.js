@@ -83,6 +83,18 @@ function fill(node, attributes, children) {
   return node;
 }
 
+// Draw a box anew and leave focus and scrolling where they were: pictures come every second, and nobody can read or use a
+// keyboard in what begins again each time.
+export function keeping(box, draw) {
+  const list = () => [...box.querySelectorAll("button, summary, a, input, select, [tabindex]")], panes = () => [...box.querySelectorAll(".scroll, .log")];
+  const name = (one) => [one.closest("[data-tag]")?.dataset.tag, one.id, one.getAttribute("aria-label") ?? one.textContent].join(" ");
+  const active = document.activeElement, inside = active !== box && box.contains(active), held = inside ? name(active) : "", place = list().indexOf(active);
+  const scrolled = panes().map((one) => [one.scrollLeft, one.scrollTop]);
+  draw();
+  panes().forEach((one, index) => { [one.scrollLeft, one.scrollTop] = scrolled[index] ?? [0, 0]; });
+  if (inside) (list().find((one) => name(one) === held) ?? list()[Math.min(place, list().length - 1)])?.focus({ preventScroll: true });
+}
+
 export const $ = (id) => document.getElementById(id);
 export const may = (what) => data.may.includes(what) && !data.locked;
 

@@ -1,10 +1,10 @@
 // What the chamber does in figures: outputs and what came of them, contacts, product, energy, probes.
-import { el, saidIn, sign, t } from "./core.js";
+import { el, keeping, saidIn, sign, t } from "./core.js";
 import { number, span } from "./format.js";
 
 export function drawDetail(box, plate, now) {
   const open = new Set([...box.querySelectorAll("details[open]")].map((one) => one.id));
-  box.replaceChildren(outputs(plate, now), product(now), spent(now), contacts(plate, now), probes(plate, now, open.has("probes")));
+  keeping(box, () => box.replaceChildren(outputs(plate, now), product(now), spent(now), contacts(plate, now), probes(plate, now, open.has("probes"))));
 }
 
 function sheet(title, ...children) {

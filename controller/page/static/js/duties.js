@@ -1,5 +1,5 @@
 // What people have to do from time to time: what is due, what comes next, and the word that it is done.
-import { ask, badge, data, el, known, may, t } from "./core.js";
+import { ask, badge, data, el, keeping, known, may, t } from "./core.js";
 import { clock, moment } from "./format.js";
 
 const base = `/api/v1/chambers/${data.chamber}`;
@@ -13,8 +13,8 @@ export async function drawDuties(box, doing, now, live) {
     one.due ? el("p", { class: "small" }, known(`dutyitem.${one.item}.action`, one.action)) : null,
     one.done_ms ? el("p", { class: "small soft" }, t("duty.last", { when: moment(one.done_ms), who: one.who }), one.note ? `: ${one.note}` : "") : null);
   const list = (rows) => el("ul", { class: "plainlist" }, rows.map(row));
-  box.replaceChildren(due.length ? list(due) : el("p", { class: "soft" }, t("duty.nothing")),
-    later.length ? el("details", { open: box.querySelector("details")?.open }, el("summary", {}, t("duty.later", { count: later.length })), list(later)) : "");
+  keeping(box, () => box.replaceChildren(due.length ? list(due) : el("p", { class: "soft" }, t("duty.nothing")),
+    later.length ? el("details", { open: box.querySelector("details")?.open }, el("summary", {}, t("duty.later", { count: later.length })), list(later)) : ""));
 }
 
 function when(one, now) {

@@ -3,6 +3,8 @@ import { $, ask, data, el, once, t, whenLocked } from "./core.js";
 import { zone } from "./format.js";
 
 if ($("zone")) $("zone").textContent = t("frame.times", { zone: zone(data.now?.utc_ms) });
+// Language and units come back to just this, not only to its view.
+for (const link of document.querySelectorAll('footer a[href^="/language/"], footer a[href^="/units/"]')) link.addEventListener("click", () => { link.search = new URLSearchParams({ then: location.pathname + location.search }); });
 document.querySelector(".tabs [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
 $("light")?.addEventListener("click", () => {
   const dark = document.documentElement.dataset.light ? document.documentElement.dataset.light === "night" : matchMedia("(prefers-color-scheme: dark)").matches;

@@ -1,5 +1,5 @@
 // One chamber now: keeps the pictures of the view up to date.
-import { $, data, el, t } from "./core.js";
+import { $, data } from "./core.js";
 import { announce, badges, end, liveness, need } from "./answers.js";
 import { drawAlarms } from "./alarmlist.js";
 import { drawBoards } from "./boards.js";
@@ -46,7 +46,7 @@ async function fresh(found) {
   draw();
 }
 
-if (!plate) $("answers").after(el("p", { class: "sheet" }, t("lost.waiting")));
+if (!plate) for (const part of document.querySelectorAll(".doing, .pictures, #alarms, #byhand, #detail")) part.hidden = true; // nothing to show or order yet
 build();
 draw();
 new Stream(data.chamber, fresh, (ok, ageS) => { if (ok !== reachable || !ok) { reachable = ok; draw(ageS); } });

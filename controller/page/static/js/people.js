@@ -96,5 +96,7 @@ $("give")?.addEventListener("submit", once(async () => {
   trail();
 }));
 $("more")?.addEventListener("click", once(() => trail(true)));
-if ($("people")) { people(); tokens(); }
-if ($("trail")) trail();
+const first = async () => {
+  try { if ($("people")) await Promise.all([people(), tokens()]); if ($("trail")) await trail(); } catch (error) { say(error.message); }
+};
+first();

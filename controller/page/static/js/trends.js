@@ -161,4 +161,7 @@ $("filter").addEventListener("input", pick);
 $("earlier").addEventListener("click", () => move(-0.5));
 $("later").addEventListener("click", () => move(0.5));
 redrawOnLight(draw);
-if (data.plate) { pick(); load(); } else $("words").textContent = t("lost.waiting");
+if (data.plate) { pick(); load(); } else {
+  for (const part of document.querySelectorAll(".two > section:first-child, #earlier, #later")) part.hidden = true;
+  $("words").textContent = t("lost.waiting");
+}
