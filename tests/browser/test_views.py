@@ -219,5 +219,6 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
         expect(answers.nth(place)).to_contain_text("Not live", timeout=15_000)
     expect(list_.page.locator("#lanes .stale")).to_have_count(1)
     why = list_.page.locator("#lanes .stale .why")
+    expect(why).to_contain_text("does not reach the page")
     assert why.evaluate("e => getComputedStyle(e).opacity") == "1", "why it is crossed stays legible"
     list_.shoot("site-not-live")

@@ -8,7 +8,7 @@ let rows = data.rows;
 let reachable = true;
 
 function lane(row) {
-  const call = row.live && reachable ? row.call : { level: "lost", about: row.trouble || "stale", unacked: 0 };
+  const call = row.live && reachable ? row.call : { level: "lost", about: reachable ? row.trouble || "stale" : "cut", unacked: 0 };
   const level = call.level;
   const why = level === "lost" ? t(`lost.${call.about}`) : call.about ? (call.gone ? t("need.was", { what: about(call.about, call) }) : about(call.about, call)) : row.state ? stateWord(row.state) : "";
   return el("a", { class: `sheet lane level-${level} ${level === "lost" && row.utc_ms ? "stale" : ""}`, href: `/chamber/${row.id}`, "data-chamber": row.id },
