@@ -76,4 +76,4 @@ def test_a_sample_of_code_that_is_gone_has_to_be_drawn_anew(tmp_path: Path) -> N
     lists.write_sample(tmp_path / "sample.toml", [(*SLIP[:2], "return nothing_like_it", "return 0.0", LATCHED)])
     ran = child("-c", FEW, str(tmp_path / "sample.toml"))
     assert ran.returncode == 1
-    assert "less than half of the sample is left; sh tools/mutants few --draw 50" in ran.stdout
+    assert "less than half of the sample is left; sh tools/mutants few --draw 100" in ran.stdout

@@ -40,7 +40,7 @@ def try_out(subject: Subject, path: Path) -> int:
         print(f"went unnoticed: {mutant.file} {mutant.function}\n  - {mutant.was}\n  + {mutant.becomes}\n"
               f"  it was noticed by {noticed_by[mutant]}")
     if 2 * there < len(rows):
-        print(f"{subject.name}: less than half of the sample is left; sh tools/mutants {subject.name} --draw 50")
+        print(f"{subject.name}: less than half of the sample is left; sh tools/mutants {subject.name} --draw 100")
     return 1 if left or 2 * there < len(rows) else 0
 
 
