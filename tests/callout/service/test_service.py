@@ -48,8 +48,8 @@ def test_an_alarm_is_told_step_by_step_until_somebody_acknowledges(
     chamber.live(5, Command("a", "acknowledge", "ben"))
     works.later(0.1)
     works.settle()
-    told = "demo-north: acknowledged: emergency stop (+1 more)"  # the cycle it broke off, with product inside
-    assert [one["Subject"] for one in office.got[3:]] == [told] * 2
+    told = "demo-north: acknowledged: emergency stop"  # to Ben also the cycle that it broke off, with product inside
+    assert sorted(one["Subject"] for one in office.got[3:]) == [told, f"{told} (+1 more)"]
     assert "acknowledged by ben" in office.got[3].get_content()
     chamber.live(3600)
     works.later(60)
