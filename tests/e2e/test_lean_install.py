@@ -123,7 +123,7 @@ def test_what_needs_the_chamber_model_says_how_to_get_it(lean: Installed, comman
 
 
 def test_the_page_says_how_to_get_what_it_needs(lean: Installed) -> None:
-    done = lean.dewhold("page")
+    done = lean.dewhold("page", "--data", ".")
     assert done.returncode == 3, done.stderr
     assert "dewhold[page]" in done.stderr
     assert "Traceback" not in done.stderr
