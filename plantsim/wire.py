@@ -123,8 +123,8 @@ class Wire:
             kinds = {fault.kind for fault in self._due(self.counts["requests"])}
             away = self._refuses and "disconnected" in kinds
             if away and self._listener is not None:
-                self._count("disconnected")
                 self._refuse()
+                self._count("disconnected")  # only now: whoever has seen it counted is refused
             elif not away and self._listener is None:
                 with contextlib.suppress(OSError):  # taken by somebody meanwhile: tried again
                     self._listen()
