@@ -1,6 +1,6 @@
 """The words of messages in the language of whoever reads them: one file a language, one key a text.
 
-The words of the alarms themselves are those of the page (controller/page/texts), so that a mail and the screen say the
+The words of the alarms themselves are those of the page (controller/wording), so that a mail and the screen say the
 same; what is not there, rows that a chamber adds, stays as its file says it.
 """
 
@@ -15,9 +15,10 @@ from typing import Any
 
 from controller.callout.plan import Plan
 from controller.core.rows.alarms import AlarmRow
+from controller.wording.figures import COMMA, Figure
+from controller.wording.texts import FOLDER
 
 _OWN = Path(__file__).parent / "texts"
-_PAGE = Path(__file__).parents[1] / "page" / "texts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Texts:
 
     def __call__(self, key: str, **values: Any) -> str:
         """One text with its names filled in."""
-        return self.texts[key].format(**{name: _Number(value, self.comma) for name, value in values.items()})
+        return self.texts[key].format(**{name: Figure(value, self.comma) for name, value in values.items()})
 
     def known(self, key: str, otherwise: str) -> str:
         """One text without names, or what to say where this language has none."""
@@ -53,27 +54,16 @@ def language_of(plan: Plan, person: str) -> Texts:
     return texts_of(own or plan.language)
 
 
-class _Number:
-    """A value that is formatted with the decimal sign of the language."""
-
-    def __init__(self, value: Any, comma: str) -> None:
-        self._value, self._comma = value, comma
-
-    def __format__(self, spec: str) -> str:
-        text = format(self._value, spec)
-        return text.replace(".", self._comma) if spec and not isinstance(self._value, str) else text
-
-
 @cache
 def texts_of(language: str) -> Texts:
     """The words of a language of the plan."""
     found = tomllib.loads((_OWN / f"{language}.toml").read_text(encoding="utf-8"))
     alarms: dict[str, dict[str, str]] = {}
     if language != "en":
-        alarms |= tomllib.loads((_PAGE / f"{language}.toml").read_text(encoding="utf-8"))["alarm"]
+        alarms |= tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))["alarm"]
         alarms["record-silent"] = found.pop("silent")
     words = {tag: one for tag, one in alarms.items() if isinstance(one, dict)}
     flat = {key: text for key, text in found.items() if isinstance(text, str)}
     flat |= {f"{group}.{key}": text for group, one in found.items() if isinstance(one, dict)
              for key, text in one.items()}
-    return Texts(flat, words, "." if language == "en" else ",")
+    return Texts(flat, words, COMMA[language])

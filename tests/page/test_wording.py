@@ -21,8 +21,9 @@ from controller.page.live.bound import bound
 from controller.page.people.roles import ROLES
 from controller.page.recipes import Charge, ahead, phases
 from controller.page.web.html import FOLDER as TEMPLATES
-from controller.page.web.wording import FOLDER, LANGUAGES, best, said, texts
 from controller.store.reader import Reader
+from controller.wording.phrases import said
+from controller.wording.texts import FOLDER, LANGUAGES, best, flat, texts
 
 SCRIPTS = TEMPLATES.parent / "static" / "js"
 OPTIONAL = ("alarm.", "dutyitem.")  # English comes from the record itself
@@ -31,7 +32,7 @@ TOO_COLD = (
     " when it is good, reset, then start with its age"
 )
 ZU_KALT = (
-    "nach dem Ausfall hat die Luft 3.2 °C, außerhalb von 5 bis 45 °C, den Grenzen dieser Kammer: Produkt beurteilen"
+    "nach dem Ausfall hat die Luft 3,2 °C, außerhalb von 5 bis 45 °C, den Grenzen dieser Kammer: Produkt beurteilen"
     " lassen; ist es gut, räumen, dann mit seinem Alter starten"
 )
 FAR_OFF = (
@@ -39,7 +40,7 @@ FAR_OFF = (
     " it yourself"
 )
 ZU_WEIT = (
-    "die Luft hat 20.0 °C, mehr als 5 K neben ihrem Band von 28.0 bis 40.0 °C: nach Kammer und Produkt sehen, dann die"
+    "die Luft hat 20,0 °C, mehr als 5 K neben ihrem Band von 28,0 bis 40,0 °C: nach Kammer und Produkt sehen, dann die"
     " Uhr selbst wieder anlaufen lassen"
 )
 
@@ -52,9 +53,7 @@ def names(text: str) -> set[str]:
 def test_a_language_has_every_text_with_the_same_names_in_it(language: str) -> None:
     import tomllib
 
-    from controller.page.web.wording import _flat
-
-    own = _flat(tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8")))
+    own = flat(tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8")))
     english = texts("en")
     assert sorted(set(english) - set(own)) == []
     assert sorted(key for key in set(own) - set(english) if not key.startswith(OPTIONAL)) == []
@@ -113,13 +112,13 @@ def test_what_a_record_and_a_forecast_say_is_known_in_german(data: Path) -> None
         ("dry limit of the ceiling", "Taugrenze an: Decke"),
         ("dry limit of the door frame bay 3", "Taugrenze an: Torrahmen Feld 3"),
         ("dry limit of the board bay 4 level 1, estimated, reserve 0.15 K",
-         "Taugrenze an: Brett Feld 4 Etage 1, geschätzt, Reserve 0.15 K"),
+         "Taugrenze an: Brett Feld 4 Etage 1, geschätzt, Reserve 0,15 K"),
         (f"held -> aborting: {TOO_COLD}", f"Uhr angehalten → wird abgebrochen: {ZU_KALT}"),
         (f"restart by restart: refused, {FAR_OFF}", f"Uhr wieder anlaufen lassen von restart: abgelehnt, {ZU_WEIT}"),
         ("phase 2 of 3, ramp: over, in band", "Phase 2 von 3, Erwärmen: vorbei, im Band"),
         ("pause by rest: refused, stale: 9 s old, at most 2 s; give it again",
          "Pause von rest: abgelehnt, überholt: 9 s alt, höchstens 2 s; noch einmal geben"),
-        ("1.5 h of the phase and 24 h of the cycle", "1.5 h der Phase und 24 h des Zyklus"),
+        ("1.5 h of the phase and 24 h of the cycle", "1,5 h der Phase und 24 h des Zyklus"),
         ("salt and pepper", None), ("something new", None),
     ],
 )  # fmt: skip

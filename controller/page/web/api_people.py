@@ -12,7 +12,7 @@ from controller.page.people import accounts, audit, tokens
 from controller.page.people.accounts import Visitor
 from controller.page.people.roles import ROLES
 from controller.page.web.context import Json, May, ThisPage, language_of, station_of
-from controller.page.web.wording import texts
+from controller.wording.texts import texts
 
 router = APIRouter(prefix="/api/v1", tags=["people"])
 Boss = Annotated[Visitor, Depends(May("administer"))]

@@ -20,7 +20,7 @@ from controller.page.web import api_live, api_orders, api_people, api_recipes, a
 from controller.page.web.context import Page, language_of
 from controller.page.web.guard import Guard
 from controller.page.web.html import page as html_page
-from controller.page.web.wording import said
+from controller.wording.phrases import said
 
 STATIC = Path(__file__).parents[1] / "static"
 ABOUT = (

@@ -16,7 +16,7 @@ from controller.page.people.book import Book
 from controller.page.people.limiter import Limiter, Pace
 from controller.page.people.roles import allowed
 from controller.page.web.units import sets
-from controller.page.web.wording import best
+from controller.wording.texts import best
 
 COOKIE = "dewhold"
 AT_ONCE, PER_S = 120.0, 30.0  # requests of one sender; a window that is loaded asks for about ten

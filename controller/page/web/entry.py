@@ -13,7 +13,7 @@ from controller.page.people.roles import ADMINISTER
 from controller.page.web.context import COOKIE, Json, Onlooker, ThisPage, language_of, station_of, visitor_of
 from controller.page.web.html import page
 from controller.page.web.units import sets
-from controller.page.web.wording import LANGUAGES, texts
+from controller.wording.texts import LANGUAGES, texts
 
 router = APIRouter(include_in_schema=False)
 Field = Annotated[str, Form(max_length=200)]  # with "" as default: a field left empty is not sent as a field

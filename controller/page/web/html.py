@@ -17,7 +17,8 @@ from controller.page.people.roles import MAY, allowed
 from controller.page.web.context import language_of, page_of, units_of, visitor_of
 from controller.page.web.units import label
 from controller.page.web.units import sets as unit_sets
-from controller.page.web.wording import LANGUAGES, phrases, texts
+from controller.wording.phrases import phrases
+from controller.wording.texts import LANGUAGES, texts
 
 FOLDER = Path(__file__).parents[1] / "templates"
 

@@ -1,12 +1,11 @@
-"""Units for display: data of `texts/units.toml`. What is stored and sent stays as it is; a window converts."""
+"""Units for display: data of `units.toml`. What is stored and sent stays as it is; a window converts."""
 
 from __future__ import annotations
 
 import tomllib
 from functools import cache
+from pathlib import Path
 from typing import Any
-
-from controller.page.web.wording import FOLDER
 
 USUAL = "si"
 
@@ -14,7 +13,7 @@ USUAL = "si"
 @cache
 def sets() -> dict[str, dict[str, Any]]:
     """Every set by its name: {"name": for people, "unit": {stored: {"as", "times", "plus"}}}."""
-    found: dict[str, dict[str, Any]] = tomllib.loads((FOLDER / "units.toml").read_text(encoding="utf-8"))
+    found: dict[str, dict[str, Any]] = tomllib.loads(Path(__file__).with_name("units.toml").read_text(encoding="utf-8"))
     return {
         key: {
             "name": one["name"],
