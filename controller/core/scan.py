@@ -38,6 +38,7 @@ from controller.core.product.product import Product, ProductPlan, ProductState
 from controller.core.protection import protection
 from controller.core.protection.protection import ProtectionPlan, ProtectionState, Verdict
 from controller.core.quick import maker
+from controller.core.rows.protection import taken as taken_by
 from controller.core.sequence import sequence, setaside
 from controller.core.sequence.phases import PhasePlan
 from controller.core.sequence.recipe import ChamberLimits
@@ -200,7 +201,7 @@ def scan(
     )
     upkeep_state, by_hand, more = _tended(plan, state, by_hand, shown, outputs, sequence_state, demands, now_s)
     measured = (frame, air) if hands is None else (hands.frame, hands.air)
-    memory = invariants.follow(plan.invariants, state.memory, raw, measured[0], measured[1])
+    memory = invariants.follow(plan.invariants, state.memory, raw, *measured, verdict, sequence_state, commands)
     after = _state(
         signal_state, frozen_state, climate_state, sequence_state, allocation_state, actuation_state,
         protection_state, alarm_state, product_state, seen, achieved, outputs, verdict.effect,
@@ -241,7 +242,11 @@ def _hands(
 ) -> tuple[ByHand, Hands, Frame, Frame, tuple[Event, ...]]:
     """What people have overridden, one scan on: for protection, the frame that control works with, the one to show."""
     ending = any(entered in ("stopping", "aborting", "complete") for entered in state.sequence.trail)
-    by_hand, more = hands_now(plan.by_hand, state.by_hand, ending, now_s, plan.dt_s)
+    guard = state.protection
+    taken = guard.kept
+    if not guard.quiet:
+        taken |= taken_by(row.tag for row, is_now in zip(plan.protection.rows, guard.tripped, strict=True) if is_now)
+    by_hand, more = hands_now(plan.by_hand, state.by_hand, ending, now_s, plan.dt_s, taken)
     frame, shown = hand_effects.inputs(plan.by_hand, by_hand, plan.signals, measured)
     _, air = climate.observe(plan.climate, state.climate, measured, plan.dt_s, state.aside.mask)
     rows = hand_effects.bypassed(plan.by_hand, by_hand)

@@ -23,7 +23,8 @@ _LEGEND = (
     "off = off once tripped; at once = off while the cause is there, without delay; open = exhaust open; safe = the",
     "safe value of the point list. By itself: goes back so long after its cause has gone. Reset: stays until somebody",
     "resets it, which is refused while the cause is there and never restarts anything: what a hard-wired circuit took",
-    "stays off until somebody restarts. Always: no heat without proven air flow, and the fan runs on after heat.",
+    "stays off until somebody restarts the clock, or resets a cycle that has ended, and what people drove of it by",
+    "hand is over. Always: no heat without proven air flow, and the fan runs on after heat.",
     "Hard-wired devices act by themselves; these rows only follow them.",
     "Bypass: timed = people may leave the row out for a time, with name and reason; no = never.",
 )

@@ -76,7 +76,7 @@ def going_on(session: Session, resumed: Resumed[ScanState], state: ScanState, no
     return Start(
         state=replace(
             _tended(session, state, resumed.state, resumed.now_s - resumed.outage_s, now_ms, resumed.now_s),
-            memory=FRESH,  # the device may be another one, or have started anew
+            memory=replace(FRESH, taken=state.memory.taken),  # the device may be another one, or have started anew
             signals=signals,
             greeting_s=GREETING_S if ordered[1:] else 0.0,
         ),

@@ -12,6 +12,7 @@ from controller.core.orders.commands import shown
 from controller.core.orders.verbs import BYPASS, MANUAL, SIMULATE, TRIM
 from controller.core.points import Point, index_of, of_kind
 from controller.core.protection.plan import ProtectionPlan
+from controller.core.rows.protection import FAN, FOG, FRAME, HEAT
 
 LOOPS: tuple[str, ...] = ("heat", "fog", "vent", "fan")  # kW, kg/h, kg/s, percent: the fields of Demands
 TRIMS: tuple[str, ...] = ("temperature", "humidity")  # K, %RH
@@ -32,7 +33,7 @@ class HandPoints:
 
     readings, contacts, analog, lamps, discrete: AI, DI, AO, DO that alarms drive and other DO by tag. A contact of a
     row that cannot be bypassed has the range 0..0: open. fixed: outputs that nobody may force. loops, trims: what they
-    may be set to.
+    may be set to. moves: bit (of the rows of protection) of what an output or a loop moves.
     """
 
     rows: Mapping[str, tuple[int, tuple[int, ...]]]
@@ -45,6 +46,7 @@ class HandPoints:
     fixed: frozenset[str]
     loops: Mapping[str, Range]
     trims: Mapping[str, Range]
+    moves: Mapping[str, int]
 
     def settle(self, kind: str, tag: str, value: str | float | bool | None) -> tuple[float, str]:
         """(value to put there, why not)."""
@@ -130,7 +132,19 @@ def bind(
         fixed=frozenset(fixed),
         loops={loop: Range(number, 0.0, loops[loop]) for number, loop in enumerate(LOOPS)},
         trims={what: Range(number, -trims[what], trims[what]) for number, what in enumerate(TRIMS)},
+        moves=_moves(protection, index_of(points, "AO"), outputs),
     )
+
+
+def _moves(protection: ProtectionPlan, analog: Mapping[str, int], discrete: Mapping[str, int]) -> dict[str, int]:
+    speeds = {protection.fan_speed: FAN, protection.heat_valve: HEAT}
+    contacts = {
+        protection.fan_run: FAN, protection.heat_run: HEAT, protection.frame_heat: FRAME,
+        **dict.fromkeys(protection.heat_stages, HEAT), **dict.fromkeys(protection.fog_valves, FOG),
+    }
+    found = {"heat": HEAT, "fog": FOG, "fan": FAN}
+    found |= {tag: speeds[column] for tag, column in analog.items() if column in speeds}
+    return found | {tag: contacts[column] for tag, column in discrete.items() if column in contacts}
 
 
 def _held(protection: ProtectionPlan) -> frozenset[int]:

@@ -8,7 +8,7 @@ are none nothing of this costs the scan anything. Rules:
   nor a simulated input can take a trip away. Contacts of rows that cannot be bypassed may only be put open.
 - A forced output passes protection like any other. Lamps and horn may only be put on, the healthy relay only off.
 - The end of a cycle, stop and abort end whatever moves an output or a setpoint; a restart ends what is forced,
-  simulated or in manual.
+  simulated or in manual; a hard-wired circuit ends what moves what it has taken, or its reset would start that again.
 - A loop goes into manual from where it stands and comes back to automatic gradually (`hand_demands`).
 """
 
@@ -118,16 +118,20 @@ def only_locks(state: ByHand) -> ByHand:
     return settled(ByHand(locks=state.locks, given=state.given, idle=False))
 
 
-def live(plan: ByHandPlan, state: ByHand, ending: bool, now_s: float, dt_s: float) -> Told:
+def live(plan: ByHandPlan, state: ByHand, ending: bool, now_s: float, dt_s: float, taken: int = 0) -> Told:
     """One scan of what is overridden: what has had its time ends, setpoints move to their trims.
 
-    ending: the cycle is over, or a stop or an abort began, which ends what moves outputs and setpoints.
+    ending: the cycle is over, or a stop or an abort began, which ends what moves outputs and setpoints. taken: what
+    hard-wired circuits have taken, bits of the rows.
     """
     over = [entry for entry in state.entries if now_s >= entry.until_s]
     state, events = _without(state, over, "its time is over") if over else (state, ())
     if ending:
         moving = [one for one in state.entries if one.kind in (MANUAL, TRIM) or _drives(plan, one)]
         state, more = _without(state, moving, "the cycle ends")
+        events = (*events, *more)
+    if taken:
+        state, more = _taken(plan, state, taken)
         events = (*events, *more)
     wanted = [0.0, 0.0]
     for entry in state.entries:
@@ -195,6 +199,15 @@ def _without(state: ByHand, over: list[Entry], why: str) -> Told:
     kept = tuple(one for one in state.entries if one not in over)
     back = (*state.back, *[(one.tag, one.value) for one in over if one.kind == MANUAL])
     return replace(state, entries=kept, back=back), tuple(_told(one, "ends", why) for one in over)
+
+
+def _taken(plan: ByHandPlan, state: ByHand, taken: int) -> Told:
+    """The register without what moves what a hard-wired circuit has taken; a loop does not come back to that."""
+    moves = plan.points.moves
+    over = [one for one in state.entries if one.kind in (FORCE, MANUAL) and moves.get(one.tag, 0) & taken]
+    state, events = _without(state, over, "a hard-wired circuit has taken it") if over else (state, ())
+    back = tuple(one for one in state.back if not moves.get(one[0], 0) & taken)
+    return (state if len(back) == len(state.back) else replace(state, back=back)), events
 
 
 def _drives(plan: ByHandPlan, entry: Entry) -> bool:

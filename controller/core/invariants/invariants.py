@@ -17,6 +17,7 @@ from controller.core.equipment.actuators import Achieved
 from controller.core.frames import Command, Event, Frame, Outputs, RawInputs
 from controller.core.invariants.plan import InvariantPlan, InvariantsConfig, bind
 from controller.core.invariants.sequence import check_sequence
+from controller.core.invariants.taken import follow_taken, gives_back
 from controller.core.loops.allocation import AllocationState
 from controller.core.orders.commands import MEMORY
 from controller.core.protection.protection import HEALTHY, Verdict
@@ -33,6 +34,7 @@ NAMES: dict[str, str] = {
     "heat-without-air": "heat is on without proven air flow",
     "cause-ignored": "an output is on although a contact or a hot reading has spoken against it",
     "tripped-output-on": "an output is on that a protection blocks in this scan",
+    "given-back": "an output is on that a hard-wired circuit took, and nobody has restarted anything since",
     "slew": "an output moved faster than its drive may",
     "owner": "an output is not what its one owner asked for, and no protection took it away",
     "bad-reading-used": "an output regulates on a reading that is not good",
@@ -58,13 +60,15 @@ _CAUSES = 7
 @dataclass(frozen=True, slots=True)
 class Memory:
     """What is remembered of the scan before: age of the readings, the device's counter and its watchdog's trips (-1 =
-    not yet seen), and for how long each cause that the invariants watch has been there, s; empty while none is.
+    not yet seen), for how long each cause that the invariants watch has been there, s; empty while none is; and what
+    hard-wired circuits have taken and no order has given back, bits of the rows.
     """
 
     age_scans: int = 0
     counter: int = -1
     since_s: tuple[float, ...] = ()
     watchdog_trips: int = -1
+    taken: int = 0
 
 
 FRESH = Memory()
@@ -90,15 +94,21 @@ class Snapshot(Protocol):
     def memory(self) -> Memory: ...
 
 
-def follow(plan: InvariantPlan, memory: Memory, raw: RawInputs, frame: Frame, climate: Climate) -> Memory:
-    """The memory one scan on. A missing reading (NaN) is no cause."""
+def follow(
+    plan: InvariantPlan, memory: Memory, raw: RawInputs, frame: Frame, climate: Climate, verdict: Verdict,
+    sequence: SequenceState, commands: tuple[Command, ...],
+) -> Memory:
+    """The memory one scan on. A missing reading (NaN) is no cause. frame, climate: as measured."""
     values, since_s = frame.values, memory.since_s
     hot = climate.hottest_degC > plan.air_degC_max or values[plan.supply] > plan.supply_degC_max
     for column in plan.products:
         hot = hot or values[column] > plan.product_degC_max
     if hot or since_s or False in plan.closed_of(frame.discrete):
         since_s = _since(plan, since_s, frame, climate)
-    return _memory(raw.age_scans, raw.counter, since_s, raw.watchdog_trips)
+    taken = memory.taken
+    if taken or since_s or verdict is not HEALTHY:
+        taken = follow_taken(taken, since_s, verdict.trips, sequence, commands)
+    return _memory(raw.age_scans, raw.counter, since_s, raw.watchdog_trips, taken)
 
 
 def check(
@@ -133,6 +143,8 @@ def check(
     memory = after.memory
     if memory.since_s or verdict is not HEALTHY:
         _check_blocked(plan, outputs, memory, verdict, heat, fog, broken)
+    if memory.taken and gives_back(plan, outputs, memory.taken, after.sequence.state, heat, fog):
+        broken.append("given-back")
     if by_hand is None and analog is not before.outputs.analog and analog != before.outputs.analog:
         _check_slew(plan, before.outputs.analog, analog, verdict.forced, broken)
     wanted = after.actuation.wanted if by_hand is None else by_hand

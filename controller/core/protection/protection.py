@@ -2,8 +2,9 @@
 
 Not a safety function: hard-wired devices protect people and plant, this follows them and spares the product.
 De-energise to trip: every contact watched here is closed while all is well. Reset clears latches whose cause has
-gone; it never restarts anything: what a hard-wired circuit took stays off in a stopped cycle until a person restarts.
-Besides the rows two rules always hold: no heat without proven air flow, and the fan runs on after heat.
+gone; it never restarts anything: what a hard-wired circuit took stays off until a person restarts the clock, or resets
+the cycle that has ended. Besides the rows two rules always hold: no heat without proven air flow, and the fan
+runs on after heat.
 """
 
 from __future__ import annotations
@@ -26,10 +27,10 @@ from controller.core.rows.protection import (
     FAN,
     FOG,
     FRAME,
-    HARD_WIRED,
     HEAT,
     LOCKED,
     SAFE,
+    TAKES,
     VENT_OPEN,
     Row,
 )
@@ -45,7 +46,7 @@ class ProtectionState:
 
     first_out: the rows that tripped first, kept until none is tripped.  fan_s: time since the fan was switched on, up
     to startup_s.  run_on_s: what is left of the run-on.  valve_cap_pct: how far the valve may open after a block.
-    kept: what hard-wired circuits took (bits of the rows) and a restart has not given back.
+    kept: what hard-wired circuits took (bits of the rows) and nobody has given back.
     quiet: no timer, trip, cap or kept block is at work.
     """
 
@@ -91,7 +92,9 @@ _state = maker(ProtectionState)
 HEALTHY = Verdict("none", (), (), (), False, ())
 _FULL_PCT = 100.0
 STAYS_OFF = "what it took stays off until the clock is restarted"
+STAYS_OFF_AT_END = "what it took stays off until the cycle is reset"
 _STOPPED = ("holding", "held")  # of a cycle whose clock stands until somebody restarts it
+_WAITS = (*_STOPPED, "stopping", "stopped", "aborting", "aborted", "complete")  # left by an order of a person only
 _NAMES = ((HEAT, "heat"), (FOG, "fog"), (FAN, "fan"), (FRAME, "frame heat"))
 
 
@@ -158,7 +161,7 @@ def guard(
         # A fan that people have put off runs on only to carry heat away, not to be heated through.
         proven = proven and hands.frame.discrete[plan.airflow] and outputs.discrete[plan.fan_run]
         locked = hands.locked
-    return _judge(plan, state, outputs, causes, proven, reset, dt_s, locked, sequence_state in _STOPPED)
+    return _judge(plan, state, outputs, causes, proven, reset, dt_s, locked, sequence_state)
 
 
 def _heats(plan: ProtectionPlan, analog: Sequence[float], discrete: Sequence[bool]) -> bool:
@@ -217,17 +220,18 @@ def _causes(
 
 def _judge(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, causes: tuple[bool, ...], proven: bool,
-    reset: tuple[tuple[str, str], ...], dt_s: float, locked: bool, stopped: bool,
+    reset: tuple[tuple[str, str], ...], dt_s: float, locked: bool, sequence_state: str,
 ) -> tuple[ProtectionState, Outputs, Verdict]:
     """Timers, latches and first-out of every row, then what is left of the outputs; a lock takes all that moves.
 
-    stopped: the clock stands; what a hard-wired circuit took then stays off after its reset too, until a restart.
+    What a hard-wired circuit took stays off after its reset too, until a person lets the cycle go on or ends it.
     """
     events: list[Event] = []
     timers: list[float] = []
     tripped: list[bool] = []
     mask, effect, new = (LOCKED, EFFECTS.index("hold"), []) if locked else (0, 0, [])
-    kept, still = state.kept if stopped else 0, list[str]()
+    waits = sequence_state in _WAITS
+    kept, still, run_on_s = state.kept if waits else 0, list[str](), state.run_on_s
     for row, cause, before, was in zip(plan.rows, causes, state.timer_s, state.tripped, strict=True):
         timer, is_now = _follow(row, cause, before, was, bool(reset), dt_s)
         timers.append(timer)
@@ -240,9 +244,10 @@ def _judge(
             if reset and row.latch:
                 still.append(row.text)
         elif was:
-            keeps = stopped and row.tag in HARD_WIRED
-            kept |= row.blocks & LOCKED if keeps else 0
-            events.append(_gone(row, keeps))
+            taken = TAKES.get(row.tag, 0)
+            kept |= taken if waits else 0
+            run_on_s = 0.0 if taken & FAN else run_on_s
+            events.append(_gone(row, sequence_state))
         if cause:
             mask |= row.at_once
     first_out = state.first_out if any(state.tripped) else tuple(row.tag for row in new)
@@ -252,7 +257,7 @@ def _judge(
     quiet = not (any(tripped) or any(timers))
     state, final, forced, blocked = _overrule(
         plan, state, outputs, mask | kept, proven, dt_s, tuple(timers), tuple(tripped),
-        first_out if not quiet else (), kept,
+        first_out if not quiet else (), kept, run_on_s,
     )
     if not (blocked or forced or events or not quiet):
         return state, final, HEALTHY
@@ -273,8 +278,10 @@ def _follow(row: Row, cause: bool, timer: float, tripped: bool, reset: bool, dt_
     return (timer, True) if timer > -row.release_s else (0.0, False)
 
 
-def _gone(row: Row, keeps: bool) -> Event:
-    what = f"reset; {STAYS_OFF}" if keeps else "reset" if row.latch else "over"
+def _gone(row: Row, sequence_state: str) -> Event:
+    what = "reset" if row.latch else "over"
+    if row.tag in TAKES and sequence_state in _WAITS:
+        what = f"reset; {STAYS_OFF if sequence_state in _STOPPED else STAYS_OFF_AT_END}"
     return Event("reset", row.tag, f"{row.text}: {what}")
 
 
@@ -287,15 +294,15 @@ def _tripped(row: Row, first: bool) -> Event:
 
 def _overrule(
     plan: ProtectionPlan, state: ProtectionState, outputs: Outputs, mask: int, proven: bool, dt_s: float,
-    timers: tuple[float, ...], tripped: tuple[bool, ...], first_out: tuple[str, ...], kept: int,
+    timers: tuple[float, ...], tripped: tuple[bool, ...], first_out: tuple[str, ...], kept: int, left_s: float,
 ) -> tuple[ProtectionState, Outputs, bool, tuple[str, ...]]:
-    """Take away what is blocked, keep the fan on after heat, and let the valve open slowly after a block."""
+    """Take away what is blocked, keep the fan on after heat (left_s: of that), open the valve slowly after a block."""
     base = plan.safe if mask & SAFE else outputs
     analog, discrete = list(base.analog), list(base.discrete)
-    run_on_s = max(0.0, state.run_on_s - dt_s)
+    run_on_s = max(0.0, left_s - dt_s)
     if mask & FAN:
         discrete[plan.fan_run], analog[plan.fan_speed] = False, 0.0
-    elif state.run_on_s > 0.0 and not discrete[plan.fan_run]:
+    elif left_s > 0.0 and not discrete[plan.fan_run]:
         discrete[plan.fan_run] = True
         analog[plan.fan_speed] = max(analog[plan.fan_speed], plan.run_on_pct)
     fan = discrete[plan.fan_run]

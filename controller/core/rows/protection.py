@@ -7,6 +7,7 @@ source, save where the chamber file sets its own.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 # What a row takes away (bits of a mask), or opens.
@@ -104,3 +105,14 @@ ROWS: tuple[Row, ...] = (
 )
 NUMBER: dict[str, int] = {row.tag: number for number, row in enumerate(ROWS)}
 HARD_WIRED: tuple[str, ...] = ("emergency-stop", "limiter", "person-inside")  # they act without us, we follow
+
+
+def taken(tags: Iterable[str]) -> int:
+    """What the hard-wired circuits among these rows take away: bits."""
+    mask = 0
+    for tag in tags:
+        mask |= TAKES.get(tag, 0)
+    return mask
+
+
+TAKES: dict[str, int] = {row.tag: row.blocks & LOCKED for row in ROWS if row.tag in HARD_WIRED}

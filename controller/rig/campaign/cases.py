@@ -12,6 +12,7 @@ from controller.core.invariants.plan import InvariantPlan
 from controller.core.invariants.sequence import ORDERED
 from controller.core.orders.commands import MEMORY
 from controller.core.orders.procedure import AT_REST
+from controller.core.rows.protection import HARD_WIRED
 from controller.core.scan import ScanResult, ScanState
 
 Case = Callable[[InvariantPlan, ScanState, ScanResult], bool]
@@ -36,6 +37,13 @@ def _cause(_plan: InvariantPlan, _before: ScanState, now: ScanResult) -> bool:
 def _blocked_while_on(plan: InvariantPlan, before: ScanState, now: ScanResult) -> bool:
     blocked = now.verdict.blocked
     return ("heat" in blocked or "fog" in blocked) and _heats_or_fogs(plan, before.outputs)
+
+
+def _reset_after(_plan: InvariantPlan, _before: ScanState, now: ScanResult) -> bool:
+    """The reset itself; the scans after it are all alike."""
+    return bool(now.state.memory.taken) and any(
+        event.kind == "reset" and event.tag in HARD_WIRED for event in now.events
+    )
 
 
 def _reading_lost(plan: InvariantPlan, before: ScanState, now: ScanResult) -> bool:
@@ -78,6 +86,7 @@ CASES: dict[str, Case] = {
     "heat-without-air": _air_lost,
     "cause-ignored": _cause,
     "tripped-output-on": _blocked_while_on,
+    "given-back": _reset_after,
     "slew": lambda _plan, before, now: before.outputs.analog != now.outputs.analog,
     "owner": lambda _plan, _before, now: now.verdict.forced,
     "bad-reading-used": _reading_lost,

@@ -162,7 +162,7 @@ def test_causes_are_timed_from_contacts_and_readings_and_forgotten_when_gone(
     raw = RawInputs((), (), 0, 9)
 
     def follow(memory: Memory, frame: Frame, air: Climate) -> Memory:
-        return invariants.follow(scene.plan, memory, raw, frame, air)
+        return invariants.follow(scene.plan, memory, raw, frame, air, HEALTHY, scene.after.sequence, ())
 
     assert follow(FRESH, scene.frame, scene.air) == Memory(0, 9, (), 0)
     hot = replace(scene.air, hottest_degC=48.1)

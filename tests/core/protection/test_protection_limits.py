@@ -208,8 +208,42 @@ def test_of_two_hard_wired_circuits_that_are_reset_together_either_keeps_what_it
     assert guard.verdict.blocked == ("heat", "fog", "fan", "frame heat")
 
 
-@pytest.mark.parametrize("state", ["idle", "stopping", "running", "paused", "aborted"])
-def test_where_no_clock_stands_for_a_restart_nothing_is_kept(
+@pytest.mark.parametrize("state", ["holding", "stopping", "stopped", "aborting", "aborted", "complete"])
+def test_what_a_hard_wired_circuit_took_stays_off_in_every_state_that_only_an_order_leaves(
+    guard: Guard, bring: Callable[[str], None], state: str
+) -> None:
+    bring("HS-103")
+    guard.scan()
+    guard.sequence = state
+    bring("")
+    guard.scan(reset=(("r", "anna"),))
+    until = "the clock is restarted" if state == "holding" else "the cycle is reset"
+    assert guard.events[-2].text.endswith(f": reset; what it took stays off until {until}")
+    for _ in range(300):
+        guard.scan()
+        assert not any(guard.on().values())
+    guard.sequence = "idle"
+    guard.scan(60)
+    assert guard.verdict is HEALTHY
+
+
+@pytest.mark.parametrize(("chain", "runs_on"), [("HS-101", False), ("HS-103", False), ("TZS-103", True)])
+def test_the_reset_of_what_stopped_the_fan_does_not_let_it_run_on(
+    guard: Guard, bring: Callable[[str], None], written: Callable[..., Outputs], chain: str, runs_on: bool
+) -> None:
+    guard.scan(20)
+    bring(chain)
+    guard.sequence, guard.asked = "idle", written()
+    guard.scan(10)
+    bring("")
+    guard.scan(reset=(("r", "anna"),))
+    assert guard.on()["fan"] is runs_on
+    guard.scan()
+    assert guard.on()["fan"] is runs_on
+
+
+@pytest.mark.parametrize("state", ["idle", "running", "paused"])
+def test_where_nothing_waits_for_an_order_nothing_is_kept(
     guard: Guard, bring: Callable[[str], None], state: str
 ) -> None:
     bring("HS-103")

@@ -157,6 +157,11 @@ def condition(name: str, closed: bool = False) -> Deed:
     return lambda plant: plant.chamber.set_condition(name, closed)
 
 
+def while_open(name: str) -> dict[int, Deed]:
+    """A contact of the panel is open for twenty scans."""
+    return {AT: condition(name), AT + 20: condition(name, True)}
+
+
 def lose_air(plant: Any) -> None:
     """Every air temperature probe fails at once."""
     for letter in "ABCDEFGH":
@@ -183,6 +188,14 @@ BUGS: tuple[Bug, ...] = (
         deeds={AT: condition("person_healthy")}),
     Bug("tripped-output-on", "what is blocked is let through", f"{CORE}protection.protection._overrule", let_through,
         deeds=STOP),
+    Bug("given-back", "a reset gives back what the person inside has stopped", f"{CORE}protection.protection.TAKES",
+        instead({}), orders={AT + 25: "reset-trips"}, deeds=while_open("person_healthy")),
+    Bug("given-back", "a cycle that is ended after a reset starts the fan", f"{CORE}protection.protection._WAITS",
+        instead(("holding", "held")), orders={AT + 25: "reset-trips", AT + 30: "stop"},
+        deeds=while_open("person_healthy")),
+    Bug("given-back", "after an emergency stop the fan runs on as soon as it is reset",
+        f"{CORE}protection.protection.TAKES", instead({}), orders={AT + 25: "reset-trips"},
+        deeds=while_open("estop_healthy")),
     Bug("slew", "the drive's time is forgotten",
         f"{CORE}actuation.heating._toward", instead(lambda _now, wanted, _step: wanted)),
     Bug("owner", "the lamp's column is a valve's", f"{CORE}alarms.alarms.update", after(fog_lamp)),
