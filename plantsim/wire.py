@@ -86,7 +86,7 @@ class Wire:
         """Who is connected, as address:port."""
         return peers_of(self._clients)
 
-    def settle(self, timeout_s: float = 5.0) -> None:
+    def settle(self, timeout_s: float = 30.0) -> None:
         """Wait until nothing that a request has caused is still on its way. TimeoutError when that lasts too long."""
         with self._quiet:
             if not self._quiet.wait_for(lambda: self._busy == 0, timeout_s):

@@ -8,6 +8,7 @@ import dataclasses
 import socket
 import struct
 import threading
+import time
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -156,6 +157,12 @@ class Wire:
             words = [0x5A1E, 1, 0, len(self.requests), *range(4, count)]
             pdu = struct.pack(f">BB{count}H", function, 2 * count, *words)
         return request[:4] + struct.pack(">HB", len(pdu) + 1, request[6]) + pdu
+
+    def wait_for_requests(self, count: int) -> None:
+        """Until so many have come: a client that gave up may have done so before its request was seen."""
+        last_s = time.monotonic() + 30.0
+        while len(self.requests) < count:
+            assert time.monotonic() < last_s, f"{len(self.requests)} of {count} requests have come"
 
     def close(self) -> None:
         self.over.set()

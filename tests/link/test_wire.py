@@ -23,8 +23,9 @@ from plantsim.remote_io import RemoteIo
 from plantsim.server import Server
 from plantsim.wire import ONLY_HERE, Wire
 
-TIMEOUT_S = 0.5
-LATEST_S = 3.0  # of a failing exchange on a busy machine
+PATIENCE_S = 20.0  # for a reply that must come, however busy the machine
+TIMEOUT_S = 0.2  # where none comes
+PACE_S = 1.4  # what the wire takes for the client's time-out: a late reply comes long after it, a slow one in good time
 STRUCK, FRAMES = 3, 7  # the frame that suffers, of so many
 WORD = 8  # the first analog input, which counts the device's scans
 
@@ -38,9 +39,9 @@ class Bench:
         self.server = stack.enter_context(Server(io))
         places = {str(word): (3, panel.input.base + word) for word in range(image.input_count)}
         to = ("127.0.0.1", self.server.port)
-        self.wire = stack.enter_context(Wire(to, lambda _: self.bad, timeout_s=TIMEOUT_S, where=places))
+        self.wire = stack.enter_context(Wire(to, lambda _: self.bad, timeout_s=PACE_S, where=places))
         device = dataclasses.replace(
-            panel, port=self.wire.port, turn=turn, timeout_s=TIMEOUT_S, lockstep_timeout_s=TIMEOUT_S
+            panel, port=self.wire.port, turn=turn, timeout_s=PATIENCE_S, lockstep_timeout_s=PATIENCE_S
         )
         self.clock_s = 0.0  # of the pauses between attempts, in the test's hand
         counts = {"input_count": image.input_count, "output_count": image.output_count}
@@ -48,8 +49,9 @@ class Bench:
         stack.callback(self.link.close)
         self.longest_s = 0.0
 
-    def exchange(self, frame: int) -> Any:
+    def exchange(self, frame: int, timeout_s: float = PATIENCE_S) -> Any:
         """Words, or the kind of error; the wire comes to rest before the next."""
+        self.link._timeout_s = timeout_s
         begin_s = time.monotonic()
         try:
             shown: Any = self.link.turn(block(frame)) if frame else self.link.read()
@@ -59,12 +61,15 @@ class Bench:
         self.wire.settle()
         return shown
 
-    def run(self, *bad: Fault) -> list[Any]:
-        """All frames, these faults in one of them."""
+    def run(self, *bad: Fault, silent: bool = False) -> list[Any]:
+        """All frames, these faults in one of them. silent: no whole reply comes then, so it is not long waited for."""
         seen = []
         for frame in range(FRAMES):
             self.bad = list(bad) if frame == STRUCK else []
-            seen.append(self.exchange(frame))
+            seen.append(self.exchange(frame, TIMEOUT_S if silent and frame == STRUCK else PATIENCE_S))
+            # A client that gave up may have done so before the wire had even seen its request.
+            until(lambda: self.wire.counts["requests"] == self.link.counts["exchanges"])
+            self.wire.settle()
         return seen
 
 
@@ -87,6 +92,7 @@ CASES = {
     if kind != "disconnected"
     for amount in [{"exception": 6.0, "bit-flip": 9.0}.get(kind)]
 }
+SILENT = ("lost-request", "lost-reply", "late-request", "broken-frame")  # no whole reply in time
 
 
 @pytest.mark.parametrize("kind", CASES)
@@ -94,7 +100,7 @@ def test_what_the_faulty_link_pretends_is_what_the_wire_does(
     kind: str, bench: Bench, remote_io: Callable[[], RemoteIo]
 ) -> None:
     """Words or kind of error in every frame, and what the device lived through, are the same by both ways."""
-    seen = bench.run(CASES[kind])
+    seen = bench.run(CASES[kind], silent=kind in SILENT)
     pretended = remote_io()
     fault = WireFault(kind=kind, code=6, word=WORD, bit=9)  # type: ignore[arg-type]
     link = FaultyLink(DirectLink(pretended), {STRUCK: fault})
@@ -109,7 +115,7 @@ def test_what_the_faulty_link_pretends_is_what_the_wire_does(
     assert bench.wire.counts[kind] == 1
     failed = [kind for kind in seen if isinstance(kind, str)]
     assert {kind: bench.link.counts[kind] for kind in failed} == dict.fromkeys(failed, 1)
-    assert bench.longest_s < LATEST_S
+    assert bench.longest_s < PATIENCE_S, "a doubtful reply ends the exchange at once"
 
 
 SHORT = ("lost-reply", "late-request", "duplicated", "stale", "wrong-unit", "reset")  # the rest in the full run
@@ -118,11 +124,11 @@ SHORT = ("lost-reply", "late-request", "duplicated", "stale", "wrong-unit", "res
 @pytest.mark.parametrize("bench", ["FC03+FC16"], indirect=True)
 @pytest.mark.parametrize("kind", [pytest.param(k, marks=() if k in SHORT else pytest.mark.slow) for k in CASES])
 def test_a_client_that_writes_and_reads_apart_gets_over_every_kind_too(kind: str, bench: Bench) -> None:
-    seen = bench.run(CASES[kind])
+    seen = bench.run(CASES[kind], silent=kind in SILENT)
     assert [isinstance(words, list) for words in seen[:STRUCK]] == [True] * STRUCK
     assert [isinstance(words, list) for words in seen[STRUCK + 1 :]] == [True] * (FRAMES - STRUCK - 1)
     assert seen[-1][5] == FRAMES - 1, "the device echoes the last heartbeat"
-    assert bench.longest_s < LATEST_S
+    assert bench.longest_s < PATIENCE_S, "a doubtful reply ends the exchange at once"
 
 
 @pytest.mark.parametrize(
@@ -139,7 +145,7 @@ def test_a_client_that_writes_and_reads_apart_gets_over_every_kind_too(kind: str
     ids=lambda value: f"{value.kind} {value.amount or ''}".strip() if isinstance(value, Fault) else "",
 )
 def test_what_only_sockets_can_do_is_met_in_time_and_counted(bench: Bench, fault: Fault, error: str | None) -> None:
-    seen = bench.run(fault)
+    seen = bench.run(fault, silent=error == "timeout")
     if error is None:
         assert isinstance(seen[STRUCK], list)
     else:
@@ -147,7 +153,7 @@ def test_what_only_sockets_can_do_is_met_in_time_and_counted(bench: Bench, fault
         assert bench.link.counts[error] == 1
     assert [isinstance(words, list) for words in seen].count(True) >= FRAMES - 1
     assert bench.wire.counts[fault.kind] == 1
-    assert bench.longest_s < LATEST_S
+    assert bench.longest_s < PATIENCE_S, "a doubtful reply ends the exchange at once"
     assert fault.kind in ONLY_HERE
 
 
@@ -170,14 +176,12 @@ def test_a_connection_that_is_refused_is_tried_by_the_pauses_and_taken_again(
         bench.clock_s += 30.0
         assert isinstance(bench.exchange(6), list)
         assert bench.link.counts["connections"] == 2
-        assert bench.longest_s < LATEST_S
 
 
 def test_a_host_that_takes_connections_and_never_answers_costs_one_time_out_each_time(bench: Bench) -> None:
     assert isinstance(bench.exchange(0), list)
     bench.bad = [Fault(kind="swallowed")]
-    assert [bench.exchange(frame) for frame in (1, 2, 3)] == ["timeout"] * 3
-    assert bench.longest_s < LATEST_S
+    assert [bench.exchange(frame, TIMEOUT_S) for frame in (1, 2, 3)] == ["timeout"] * 3
     bench.bad = []
     until(lambda: isinstance(bench.exchange(4), list))
 
@@ -212,7 +216,7 @@ def can_connect(port: int) -> bool:
 
 
 def until(holds: Callable[[], bool]) -> None:
-    """Ask again for at most ten seconds."""
-    last_s = time.monotonic() + 10.0
+    """Ask again for at most half a minute."""
+    last_s = time.monotonic() + 30.0
     while not holds():
         assert time.monotonic() < last_s
