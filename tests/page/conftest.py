@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,14 +35,16 @@ def half_hour(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def data(half_hour: Path, tmp_path: Path) -> Path:
-    """A copy of it that a test may change."""
-    shutil.copy(half_hour / "record.sqlite", tmp_path / "record.sqlite")
+    """A copy of it that a test may change. It was written just now for as long as a test may take."""
+    record = tmp_path / "record.sqlite"
+    shutil.copy(half_hour / "record.sqlite", record)
+    os.utime(record, (time.time() + 3600.0,) * 2)
     return tmp_path
 
 
 @dataclass
 class Served:
-    """A page that nothing polls but the test itself."""
+    """A page that nothing polls but the test itself; no time goes by for what it watches."""
 
     page: Page
     app: object
@@ -55,6 +59,8 @@ def served(data: Path) -> Iterator[Served]:
     works = places(data)
     book = Book(works.home / "people.sqlite")
     page = Page(Feed(works), book, CODE)
+    for watch in page.feed.watches.values():
+        watch._clock = lambda: 1000.0
     found = Served(page, make_app(page))
     found.look()
     yield found
