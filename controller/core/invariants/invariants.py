@@ -143,7 +143,7 @@ def check(
     memory = after.memory
     if memory.since_s or verdict is not HEALTHY:
         _check_blocked(plan, outputs, memory, verdict, heat, fog, broken)
-    if memory.taken and gives_back(plan, outputs, memory.taken, after.sequence.state, heat, fog):
+    if memory.taken and gives_back(plan, outputs, memory.taken, after.sequence.state, verdict.trips, heat, fog):
         broken.append("given-back")
     if by_hand is None and analog is not before.outputs.analog and analog != before.outputs.analog:
         _check_slew(plan, before.outputs.analog, analog, verdict.forced, broken)

@@ -11,11 +11,12 @@ from controller.core.frames import Command, Outputs
 from controller.core.invariants.plan import CHAINS, HOT, InvariantPlan
 from controller.core.orders.procedure import AT_REST
 from controller.core.orders.verbs import FORCE, MANUAL
-from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, TAKES
+from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, ROWS, SAFE, TAKES
 from controller.core.sequence.phases import SequenceState
 
 _FIRST = len(HOT)  # of the chains among the causes
 _GOES_ON = frozenset(("running", "restarting"))
+_SAFE = frozenset(row.tag for row in ROWS if row.blocks & SAFE)
 _BY_HAND = frozenset((FORCE, MANUAL))
 
 
@@ -35,8 +36,12 @@ def follow_taken(
     return taken
 
 
-def gives_back(plan: InvariantPlan, outputs: Outputs, taken: int, state: str, heat: bool, fog: bool) -> bool:
-    """Is an output on that was taken? state: of the sequence. heat, fog: are they on?"""
+def gives_back(
+    plan: InvariantPlan, outputs: Outputs, taken: int, state: str, trips: tuple[str, ...], heat: bool, fog: bool
+) -> bool:
+    """Is an output on that was taken? state: of the sequence. trips: tags of rows. heat, fog: are they on?"""
+    if taken & FAN and state == "idle" and not _SAFE.isdisjoint(trips):
+        taken &= ~FAN  # a panel that does not hear or answer has its safe values, and there the fan may run
     discrete = outputs.discrete
     return bool(
         (taken & HEAT and heat)

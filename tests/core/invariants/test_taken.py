@@ -11,6 +11,7 @@ import pytest
 from controller.core.frames import Command, Outputs
 from controller.core.invariants.invariants import Memory
 from controller.core.invariants.taken import follow_taken
+from controller.core.protection.protection import HEALTHY
 from controller.core.rows.protection import FAN, FOG, FRAME, HEAT, taken
 from controller.core.sequence import sequence
 from controller.core.sequence.recipe import ChamberLimits, End, Phase, Recipe
@@ -78,6 +79,19 @@ def test_what_was_taken_and_is_on_is_named(
     scene.before = replace(scene.before, sequence=here, outputs=written(**on))
     scene.after = replace(scene.after, sequence=here, memory=Memory(0, 8, taken=bits))
     scene.write(written(**on))
+    assert ("given-back" in scene.broken()) is broken
+
+
+@pytest.mark.parametrize("trip", ["link-lost", "watchdog"])
+@pytest.mark.parametrize(("name", "broken"), [("idle", False), ("aborted", True), ("held", True)])
+def test_at_rest_the_fan_of_the_safe_values_is_nobodys_gift(
+    scene: Any, written: Callable[..., Outputs], trip: str, name: str, broken: bool
+) -> None:
+    here = replace(scene.before.sequence, state=name)
+    scene.before = replace(scene.before, sequence=here, outputs=written(YC_101=True, SC_101=50.0))
+    scene.after = replace(scene.after, sequence=here, memory=Memory(0, 8, taken=ALL))
+    scene.write(written(YC_101=True, SC_101=50.0))
+    scene.verdict = replace(HEALTHY, trips=(trip,), forced=True)
     assert ("given-back" in scene.broken()) is broken
 
 
