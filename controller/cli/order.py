@@ -6,6 +6,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import json
+import re
 from datetime import UTC, datetime
 from math import isfinite
 from pathlib import Path
@@ -17,7 +18,7 @@ from controller.config.loader import read
 from controller.config.words import closest, listed
 from controller.core.hand.roles import ROLES
 from controller.core.orders.arguments import FORMS, missing
-from controller.core.orders.verbs import SAFE, TROUBLE
+from controller.core.orders.verbs import NEXT_PHASE, SAFE, TROUBLE
 from controller.core.sequence.recipe import Recipe
 from controller.errors import ConfigError, Problem, UnavailableError
 from controller.report.marks import counted
@@ -27,6 +28,7 @@ from controller.store.reader import Reader
 from controller.store.upkeep import DriveHours, Due, drive_hours, due_list
 
 RECORD = "record.sqlite"
+LINES_BACK = 20_000  # an outcome farther back than this is not looked for
 _DONE = {"bypass": "bypassed", "force": "forced", "simulate": "simulated", "manual": "in manual", "trim": "trimmed"}
 
 
@@ -39,6 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--who", metavar="NAME", help="who gives it (default: the user of this computer)")
     parser.add_argument("--role", default="operator", choices=ROLES, help="believed, see below (default: operator)")
     parser.add_argument("--seen", default="", metavar="STATE", help="refused unless the chamber is in this state")
+    parser.add_argument("--id", default="", metavar="ID", help="of your own, 8 to 64 letters, digits, . _ -: "
+                        "the same order again under it is no second one, for a script that tries again")
     parser.add_argument("--wait", type=float, default=EXPIRES_S, metavar="S", help="longest wait (default: 30 s)")
     parser.add_argument("--list", action="store_true", help="list what is set by hand, what is due, hours of drives")
     parser.add_argument("--json", action="store_true", help="print it as JSON")
@@ -47,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Give the order or list; 0 done, 1 refused with its reason, 3 nobody took it."""
     given = {} if args.list else _given(args.verb, args.words)
-    out = Path(args.out)
+    out, args.id = Path(args.out), _id(args.id)
     if not (out / RECORD).is_file():
         raise UnavailableError(f"no controller has run in {out}: give the --out folder of `dewhold run`")
     if args.list:
@@ -62,11 +66,15 @@ def run(args: argparse.Namespace) -> int:
     with Desk(out / DESK) as desk, Reader(out / RECORD) as record:
         if args.verb == "start" and isinstance(given.get("recipe"), str):
             given["recipe"] = _recipe(desk, str(given["recipe"]), args.who or getpass.getuser())
+        if args.verb == NEXT_PHASE and "phase" not in given and (number := _phase_meant(desk, record, args.id)):
+            given["phase"] = float(number)
+            if not args.json:
+                print(f"{NEXT_PHASE}: given for phase {number}, which runs now; phase={number} says so yourself")
         order = Order(
             verb=args.verb, who=args.who or getpass.getuser(), role=args.role, args=given, seen=args.seen,
-            expires_s=wait_s,
+            expires_s=wait_s, id=args.id,
         )  # fmt: skip
-        after = record.last_line()
+        after = max(0, record.last_line() - (LINES_BACK if args.id else 0))  # it may have its outcome already
         found = wait_outcome(record, ask(desk, order), wait_s + 2.0, after)
     return _say(args.verb, found, as_json=args.json)
 
@@ -89,6 +97,8 @@ def _all_verbs() -> str:
         f"  {', '.join(safe[len(safe) // 2 :])}",
         "--who and --role are believed: a record of who ordered, no check (lift-lock compares and believes them).",
         "  Whoever may write into the folder may order; accounts and roles are checked by the page.",
+        "A script that may try again gives each order an --id, and next-phase its phase=N: without it the phase that",
+        "  runs when the order is sent is meant, and said; a second try would mean the next one.",
     ]
     return "\n".join(lines)
 
@@ -114,6 +124,21 @@ def _given(verb: str | None, texts: list[str]) -> dict[str, str | float | bool]:
     if wrong:
         raise ConfigError(wrong)
     return given
+
+
+def _id(text: str) -> str:
+    if text and not re.fullmatch(r"[A-Za-z0-9._-]{8,64}", text):
+        raise opt.problem("--id", text, "must be 8 to 64 letters, digits, . _ or -", "for example --id shift-3-rack-17")
+    return text
+
+
+def _phase_meant(desk: Desk, record: Reader, id_: str) -> int:
+    """Number of the phase that runs, from 1; of an order that was given before, the one that it was given for. 0 where
+    none has begun."""
+    if id_ and (rows := desk.rows("SELECT args FROM commands WHERE id = ?", (id_,))):
+        return int(json.loads(rows[0][0]).get("phase", 0))
+    begun = [line for line in record.journal(kind="phase") if line.data.get("what") == "begin"]
+    return int(begun[-1].data["phase"]) + 1 if begun else 0
 
 
 def _and(names: tuple[str, ...]) -> str:

@@ -14,6 +14,7 @@ import pytest
 from controller.cli.main import main
 from controller.cli.order import _say
 from controller.config.find import SHIPPED
+from controller.core.frames import Event
 from controller.core.hand.lock_out import Lock
 from controller.core.hand.register import ByHand, Entry
 from controller.core.orders.arguments import FORMS
@@ -23,7 +24,7 @@ from controller.core.upkeep.upkeep import UpkeepState
 from controller.core.upkeep.wear import Drive, WearState
 from controller.runtime.desk import DeskOrders
 from controller.store.checkpoint import StateCodec
-from controller.store.desk import Desk, Outcome
+from controller.store.desk import Desk, Order, Outcome, ask
 from controller.store.header import Header
 from controller.store.recorder import Recorder, Scan
 from controller.store.seal import seal_cycle
@@ -103,6 +104,67 @@ def test_done_and_refused(control: Control, tmp_path: Path, capsys: pytest.Captu
     assert (pause["role"], pause["seen"]) == ("supervisor", "running")
     assert main(["order", "stop", *place, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["ok"] is True
+
+
+def begin(control: Control, *numbers: int) -> None:
+    """Phases begin, numbered from 0."""
+    events = tuple(Event("phase", "", "rest: begins", (("phase", number), ("what", "begin"))) for number in numbers)
+    control.recorder.add(Scan(5, 5000, 5.0, b"\0" * 6, (), (), (), STATE, (), events))
+    control.recorder.commit()
+
+
+def test_the_end_of_a_phase_names_the_phase_that_runs_and_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    control = Control(tmp_path)
+    begin(control, 0, 1)
+    control.thread.start()
+    place = ("--out", str(tmp_path), "--who", "ana")
+    try:
+        assert main(["order", "next-phase", *place]) == 0
+        said = "next-phase: given for phase 2, which runs now; phase=2 says so yourself\nnext-phase: done\n"
+        assert capsys.readouterr().out == said
+        assert main(["order", "next-phase", "phase=1", *place]) == 0
+        assert capsys.readouterr().out == "next-phase: done\n"
+        assert main(["order", "next-phase", "--json", *place]) == 0
+        assert json.loads(capsys.readouterr().out)["ok"] is True
+    finally:
+        control.over.set()
+        control.thread.join()
+        control.recorder.close()
+    assert [dict(command.args)["phase"] for command in control.taken] == [2.0, 1.0, 2.0]
+
+
+def test_an_order_tried_again_under_its_id_is_one_order_with_one_outcome(
+    control: Control, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = ("--out", str(tmp_path), "--who", "ana", "--id", "shift-3.board-17")
+    charge = ["order", "charge", "bay=1", "level=2", "tonnes=0.5", "degC=20", *place]
+    assert [main(charge), main(charge)] == [0, 0]
+    assert [command.id for command in control.taken] == ["shift-3.board-17"]
+    charge[3] = "level=3"
+    assert main(charge) == 3
+    assert "another order has the id shift-3.board-17" in capsys.readouterr().err
+    for wrong in ("short", "with spaces in", "x" * 65):
+        assert main(["order", "stop", "--out", str(tmp_path), "--id", wrong]) == 2
+        assert "must be 8 to 64 letters" in capsys.readouterr().err
+
+
+def test_the_end_of_a_phase_tried_again_under_its_id_is_for_the_same_phase(tmp_path: Path) -> None:
+    """The first try came no farther than the desk, as far as its script could see."""
+    control = Control(tmp_path)
+    begin(control, 0)
+    with Desk(tmp_path / "desk.sqlite") as desk:
+        ask(desk, Order(verb="next-phase", who="ana", args={"phase": 1.0}, id="fill-over"))
+    begin(control, 1)
+    control.thread.start()
+    try:
+        assert main(["order", "next-phase", "--out", str(tmp_path), "--who", "ana", "--id", "fill-over"]) == 0
+    finally:
+        control.over.set()
+        control.thread.join()
+        control.recorder.close()
+    assert [dict(command.args)["phase"] for command in control.taken] == [1.0]
 
 
 def test_a_number_that_is_none_reaches_control_as_it_was_written(control: Control, tmp_path: Path) -> None:

@@ -81,6 +81,8 @@ def test_a_phase_is_ended_once_however_many_press(as_role: AsRole, served: Serve
     assert both[0] == 409
     assert "person-operate has just ended a phase" in both[1]
     assert [row[0] for row in laid_down(data)] == ["b" * 32]
+    with Desk(data / "desk.sqlite") as desk:
+        assert desk.rows("SELECT args FROM commands") == [('{"phase": 2.0}',)], "the controller looks again"
 
 
 def test_a_silent_controller_gets_only_orders_that_make_safe(as_role: AsRole, served: Served, data: Path) -> None:

@@ -61,7 +61,9 @@ FORMS: dict[str, Form] = {
     "stop": Form("ends the cycle in order"),
     "abort": Form("ends the cycle at once"),
     "reset": Form("makes a cycle that is over ready for the next start"),
-    verbs.NEXT_PHASE: Form("ends a fill, or a phase that a person ends"),
+    verbs.NEXT_PHASE: Form("ends a fill, or a phase that a person ends", (
+        Argument("phase", "its number, from 1: another one is not ended", needed=False),
+    ), "phase=1"),
     verbs.RESET_TRIPS: Form("resets protections whose cause is gone"),
     verbs.ACKNOWLEDGE: Form("acknowledges an alarm, or all", (_ALARM._replace(needed=False),), "tag=humidity-low"),
     verbs.SILENCE: Form("silences the horn until something new comes"),

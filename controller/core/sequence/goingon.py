@@ -1,4 +1,4 @@
-"""May a cycle begin or go on: what speaks against a start or a restart, and against the air found after an outage."""
+"""May a cycle begin or go on: what speaks against a start, a restart, the end of a phase, the air after an outage."""
 
 from __future__ import annotations
 
@@ -6,10 +6,12 @@ from math import isfinite
 
 from controller.core.climate.climate import Climate
 from controller.core.frames import Command
+from controller.core.orders.commands import shown
 from controller.core.orders.verbs import RESUMING
 from controller.core.sequence.phase_kinds import APART_K, RESTART_S
 from controller.core.sequence.phases import PhasePlan, SequencePlan, SequenceState
 
+END_S = 10.0  # a phase is at least so old when a person ends it: two orders so close were meant for one; our choice
 NOT_LOOKED_FOR = -1.0  # `back_s` of a cycle whose air is not to be judged
 
 
@@ -34,6 +36,27 @@ def objection(plan: SequencePlan, state: SequenceState, command: Command, climat
     for name, value in command.args:
         if verb == "start" and name == "recipe" and value != plan.recipe.name:
             return f"the recipe loaded is {plan.recipe.name}, not {value}"
+    return ""
+
+
+def keeps_phase(plan: SequencePlan, state: SequenceState, meant: str | float | bool | None) -> str:
+    """Why a person may not end the phase that runs now; "" when they may. meant: the number of the phase that the order
+    was given for, from 1, None where it names none.
+
+    An order that comes late or twice would end the next phase too, so that one is left alone for END_S.
+    """
+    if state.state != "running":
+        return f"refused while {state.state}: only a running cycle has a phase to end"
+    phase, number, age_s = plan.phases[state.phase], state.phase + 1, state.phase_s + state.waiting_s
+    if meant is not None and (isinstance(meant, str | bool) or meant not in range(1, len(plan.phases) + 1)):
+        return f"phase {shown(meant)} must be a whole number from 1 to {len(plan.phases)}"
+    if meant is not None and meant != number:
+        return f"given for phase {shown(meant)}, it is phase {number} now: look and give it again"
+    if not (phase.by_operator or phase.end.empty or phase.kind == "fill"):
+        return (f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
+                " or empty = true")
+    if age_s < END_S and number > 1:
+        return f"{phase.name} began {age_s:.0f} s ago, it can be ended after {END_S:g} s: look and give it again"
     return ""
 
 

@@ -15,7 +15,7 @@ from math import isfinite
 from controller.core.climate.climate import Climate
 from controller.core.frames import Command, Event
 from controller.core.loops import constraints
-from controller.core.orders.commands import fresh, objection, outcome
+from controller.core.orders.commands import argument, fresh, objection, outcome
 from controller.core.orders.procedure import CONTROLLED, DONE, ON_ABORT, ON_HOLD, after_command, refusal
 from controller.core.orders.verbs import ACKNOWLEDGE, FOR_ALARMS, NEXT_PHASE, PASSED_ON, RESET_TRIPS
 from controller.core.product.product import Product
@@ -293,12 +293,7 @@ def _end_phase(
     plan: SequencePlan, state: SequenceState, command: Command, climate: Climate, events: list[Event]
 ) -> SequenceState:
     """A person ends the phase: only where the recipe leaves that to people, or only they see it; while it runs."""
-    reason = ""
-    if state.state != "running":
-        reason = f"refused while {state.state}: only a running cycle has a phase to end"
-    elif not ((phase := plan.phases[state.phase]).by_operator or phase.end.empty or phase.kind == "fill"):
-        reason = (f"{phase.name} ends by its own conditions: a person ends a fill, or a phase with by_operator = true"
-                  " or empty = true")
+    reason = goingon.keeps_phase(plan, state, argument(command, "phase"))
     events.append(outcome(command, reason))
     if reason:
         return state

@@ -32,7 +32,7 @@ _Wait = Annotated[float, Query(ge=0.0, le=WAIT_S_MAX)]
 class Asked(BaseModel):
     """One order. id: made by the sender for one intention; the same id again is the same order. seen: the state of the
     chamber that the sender looked at; an order for another state is refused. phase: for next-phase, the number of the
-    phase that the sender looked at; another one is not ended."""
+    phase that the sender looked at; another one is not ended, by the controller, which the order tells it too."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
     id: _Id
@@ -67,6 +67,8 @@ async def give(
     after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
     old = _before(watch.seen, asked)
     if asked.verb == NEXT_PHASE:
+        if asked.phase is not None:
+            asked = asked.model_copy(update={"args": {**asked.args, "phase": float(asked.phase)}})
         await asyncio.to_thread(_require_first, page, place, asked, watch.seen)
     await asyncio.to_thread(_lay_down, page, place, asked, visitor)
     found = await _outcome(place, asked.id, after, wait_s)

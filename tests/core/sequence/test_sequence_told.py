@@ -221,6 +221,37 @@ def test_a_person_ends_a_phase_that_is_left_to_people(
     assert (run.state.phase, run.outcome()) == (1, reason)
 
 
+def test_an_order_to_end_a_phase_that_comes_twice_or_late_ends_one(
+    make_run: MakeRun, air: Climate, product: Product
+) -> None:
+    run = make_run(air, product, STANDING, STANDING, STANDING, dt_s=1.0)
+    run.scan("start")
+    run.scan()
+    assert refused(run, "next-phase", phase=2.0) == "given for phase 2, it is phase 1 now: look and give it again"
+    assert refused(run, "next-phase", phase=1.0) == ""
+    run.scan("next-phase")
+    assert run.state.phase == 1
+    young = "phase 2 of 3, hold began 1 s ago, it can be ended after 10 s: look and give it again"
+    assert refused(run, "next-phase") == young
+    assert refused(run, "next-phase", phase=2.0) == young
+    assert refused(run, "next-phase", phase=1.0) == "given for phase 1, it is phase 2 now: look and give it again"
+    for _ in range(8):
+        run.scan()
+    assert refused(run, "next-phase") == young.replace("1 s ago", "9 s ago")
+    run.scan()
+    assert refused(run, "next-phase") == ""
+    assert refused(run, "next-phase", phase=2.0) == ""
+
+
+@pytest.mark.parametrize("meant", [0.0, 3.0, 1.5, -1.0, True, "hold", float("nan")])
+def test_the_phase_that_an_order_is_given_for_is_one_of_the_recipe(
+    make_run: MakeRun, air: Climate, product: Product, meant: Any
+) -> None:
+    run = make_run(air, product, STANDING, STANDING)
+    run.scan("start")
+    assert refused(run, "next-phase", phase=meant).endswith("must be a whole number from 1 to 2")
+
+
 def test_only_a_running_cycle_has_a_phase_to_end(
     make_run: MakeRun, air: Climate, product: Product
 ) -> None:
