@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan (default: a fixed demo day)")
     parser.add_argument("--out", default="out/cycle", metavar="DIR", help="where record and summary go")
     parser.add_argument("--no-report", action="store_true", help="make no report.html")
+    opt.add_language(parser)
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
     parser.add_argument(
         "--faults", metavar="FILE", help='what goes wrong: a file, a demo name, "seed:N" or "list"'
@@ -69,6 +70,6 @@ def run(args: argparse.Namespace) -> int:
     text = json.dumps(summary, indent=2, allow_nan=False)
     seal_cycle(options.out / "record.sqlite", summary, ran.start_ms + round(1000 * scan_s * ran.report.scans))
     write_summary(options.out, text)
-    said = "" if args.no_report else "\n" + report.beside(options.out)
+    said = "" if args.no_report else "\n" + report.beside(options.out, args.language)
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {options.out}{said}")
     return 0 if summary["verdict"] == "pass" else 1

@@ -13,6 +13,7 @@ from controller.config.find import find, known
 from controller.config.weather import load_weather
 from controller.core.outlook.forecast import Case
 from controller.errors import ConfigError, Problem
+from controller.wording.texts import LANGUAGES
 
 if TYPE_CHECKING:
     from controller.rig.plant import Scene
@@ -54,6 +55,13 @@ def add_outdoors(parser: argparse.ArgumentParser) -> None:
     outdoors = parser.add_mutually_exclusive_group()
     outdoors.add_argument("--weather", metavar="FILE", help=f"hourly outdoor air (default: {DEMO['weather']})")
     outdoors.add_argument("--outdoor", metavar="DEGC/RH", help="constant outdoor air, for example 8/80")
+
+
+def add_language(parser: argparse.ArgumentParser) -> None:
+    """In which language report.html is."""
+    parser.add_argument(
+        "--language", choices=tuple(LANGUAGES), default="en", help="of the report: en (default) or de"
+    )
 
 
 def problem(option: str, value: object, limit: str, remedy: str) -> ConfigError:

@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--out", metavar="FILE", help="where the page goes (default: report.html beside the record)")
     parser.add_argument("--cycle", type=int, metavar="N", help="which cycle of the record (default: the newest)")
+    opt.add_language(parser)
     parser.add_argument("--verify", metavar="FILE", help="only say whether this record is as it was written")
     parser.add_argument("--json", action="store_true", help="print what was found as JSON")
 
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     require_own("--out", out, "report", is_report)
     require_folder(out)
     try:
-        made = write_report(record, out, args.cycle)
+        made = write_report(record, out, args.cycle, args.language)
     except OSError as error:
         raise UnavailableError(f"the report {out} cannot be written: {error.strerror}; {advice(error, out)}") from None
     if args.json:
@@ -55,17 +56,18 @@ def run(args: argparse.Namespace) -> int:
     return 1 if made["changed"] else 0
 
 
-def beside(out: Path) -> str:
+def beside(out: Path, language: str) -> str:
     """Make report.html in a folder with a record, and say so in a line. A report never makes a cycle fail."""
     try:
         from controller.report.html import write_report
 
         require_own("--out", out / REPORT, "report", is_report, "move it away")
-        write_report(out / RECORD, out / REPORT)
+        write_report(out / RECORD, out / REPORT, language=language)
     except ModuleNotFoundError as error:
         return f"no report: {without_plots(error.name)}"
     except Exception as error:  # noqa: BLE001  # whatever it is, the cycle was run and its record is there
-        return f"no report: {error}; try again with: dewhold report {out}"
+        option = "" if language == "en" else f" --language {language}"
+        return f"no report: {error}; try again with: dewhold report {out}{option}"
     return f"report: {out / REPORT}"
 
 

@@ -88,6 +88,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     pace.add_argument("--lockstep", action="store_true", help="a simulated lockstep device, as fast as it goes")
     parser.add_argument("--start", metavar="TIME", help="simulated time of the first scan, with --pace or --lockstep")
     parser.add_argument("--no-report", action="store_true", help="make no report.html at the end")
+    opt.add_language(parser)
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
 
 
@@ -114,7 +115,7 @@ def run(args: argparse.Namespace) -> int:
     text = json.dumps(summary, indent=2, allow_nan=False)
     write_summary(out, text)
     # A cycle that is not over has no report yet; whoever ended it may not wait for one either.
-    said = "\n" + page.beside(out) if at_rest and not signals and not args.no_report else ""
+    said = "\n" + page.beside(out, args.language) if at_rest and not signals and not args.no_report else ""
     print(text if args.json else table(summary) + f"\n\nrecord and summary: {out}{said}")
     if (slow := _too_slow(args, report)) and not args.json:
         print(slow)

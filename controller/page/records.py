@@ -29,13 +29,14 @@ def cycles(record: Path) -> list[dict[str, Any]]:
         return [_cycle(row) for row in reversed(reader.cycles()) if row.cycle in ran]
 
 
-def report(place: ChamberPlace, cycle: int, home: Path) -> Path:
-    """The file of one cycle's report, made when it is not there yet. Raises UnavailableError."""
+def report(place: ChamberPlace, cycle: int, home: Path, language: str = "en") -> Path:
+    """The file of one cycle's report in a language, made when it is not there yet. Raises UnavailableError."""
     with Reader(place.record) as reader:
         row = next((one for one in reader.cycles() if one.cycle == cycle), None)
     if row is None:
         raise UnavailableError(f"there is no cycle {cycle}")
-    made = home / "reports" / f"{place.id}-{row.began_ms}-{cycle}.html"
+    own = "" if language == "en" else f"-{language}"
+    made = home / "reports" / f"{place.id}-{row.began_ms}-{cycle}{own}.html"
     over = bool(row.summary)  # sealed: nothing of it changes any more
     age_s = datetime.now(UTC).timestamp() - made.stat().st_mtime if made.is_file() else None
     if age_s is not None and (over or age_s < FRESH_S):
@@ -43,7 +44,7 @@ def report(place: ChamberPlace, cycle: int, home: Path) -> Path:
     made.parent.mkdir(parents=True, exist_ok=True)
     command = [
         sys.executable, "-m", "controller.cli.main", "report", str(place.record), "--cycle", str(cycle),
-        "--out", str(made),
+        "--out", str(made), "--language", language,
     ]  # fmt: skip
     if not _making.acquire(timeout=REPORT_S):
         raise UnavailableError("other reports are being made: try again in a minute")

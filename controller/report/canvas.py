@@ -16,9 +16,11 @@ from typing import Any
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import ScalarFormatter
 
 from controller.report.happened import Happened
 from controller.report.phases import PhaseRow
+from controller.report.words import Words
 
 INK, QUIET, GRID = "#1e2b33", "#5d6b74", "#e4e8ea"
 WARM, WET, COLD, GREEN, VIOLET = "#a8452a", "#1b6f86", "#4a5d23", "#2f6b4f", "#5f4b8b"
@@ -54,6 +56,7 @@ class Scene:
     end_h: float
     phases: list[PhaseRow]
     happened: Happened
+    words: Words
 
 
 class Canvas:
@@ -167,17 +170,33 @@ def _dress(axes: Axes, scene: Scene, *, lowest: bool) -> None:
     axes.set_axisbelow(True)
     step = hour_step(end_h)
     hours = [step * n for n in range(math.floor(end_h / step + 1e-9) + 1)]
-    axes.set_xticks(hours, [_clock(scene.began_ms, hour) if lowest else "" for hour in hours])
+    axes.set_xticks(hours, [_clock(scene, hour) if lowest else "" for hour in hours])
     axes.tick_params(length=2.5)
+    if scene.words.language != "en":
+        axes.yaxis.set_major_formatter(_OwnSigns(scene.words))
     for phase in scene.phases:
         axes.axvspan(phase.begin_h, phase.end_h, color=TINTS.get(phase.kind, "#f2f2f2"), linewidth=0.0, zorder=0)
 
 
-def _clock(began_ms: int, hour: float) -> str:
+def _clock(scene: Scene, hour: float) -> str:
     """Hours after the start, and local time below."""
-    at = datetime.fromtimestamp(began_ms / 1000.0 + 3600.0 * hour, UTC).astimezone()
-    after = f"{hour:g} h" if hour == round(hour, 2) else f"{60.0 * hour:.0f} min"
+    at = datetime.fromtimestamp(scene.began_ms / 1000.0 + 3600.0 * hour, UTC).astimezone()
+    whole = hour == round(hour, 2)
+    after = scene.words("plot.hours", hours=hour) if whole else scene.words("plot.minutes", minutes=60.0 * hour)
     return f"{after}\n{at:%H:%M}"
+
+
+class _OwnSigns(ScalarFormatter):
+    """Figures at an axis with the signs of the language."""
+
+    def __init__(self, words: Words) -> None:
+        super().__init__(useOffset=False)
+        self._words = words
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        text = super().__call__(x, pos)
+        places = len(text.partition(".")[2])
+        return self._words.number(float(text.replace("\N{MINUS SIGN}", "-")), places) if text else text
 
 
 def _mark(axes: Axes, scene: Scene) -> None:

@@ -11,6 +11,8 @@ from controller.core.points import of_kind
 from controller.errors import DewholdError
 from controller.link.reach import image_of
 from controller.report.recorded import Recorded
+from controller.report.spoken import action, alarm, duty, order, spoken, who
+from controller.report.words import ENGLISH, Words
 from controller.store.reader import NOTE_TAG, JournalRow
 
 SCANS_MAX = 1_000_000  # of a longer cycle the door contacts are not looked at: it would take too long
@@ -72,30 +74,34 @@ class Happened:
     worst: list[Quality]
 
 
-def happened(recorded: Recorded) -> Happened:
-    """Gather it from journal, frames and minutes."""
+def happened(recorded: Recorded, words: Words = ENGLISH) -> Happened:
+    """Gather it from journal, frames and minutes; what they say in the words of the report."""
     journal = recorded.journal
     trips = [row for row in journal if row.kind == "trip"]
-    good_pct, worst = _quality(recorded)
+    good_pct, worst = _quality(recorded, words)
+    items = {item.tag: (item.text, item.action) for item in (recorded.chamber.duty if recorded.chamber else ())}
     return Happened(
-        alarms=_alarms(recorded),
-        trips=[_line(recorded, row) for row in trips],
+        alarms=_alarms(recorded, words),
+        trips=[Line(recorded.hours(row.utc_ms), alarm(words, row.tag, row.text)) for row in trips],
         first_out=[row.tag for row in trips if row.data.get("first_out")],
         orders=[
-            Line(recorded.hours(row.utc_ms), _order(row.data), str(row.data.get("who", "")))
+            Line(recorded.hours(row.utc_ms), order(words, row.data), who(words, str(row.data.get("who", ""))))
             for row in journal
             if row.kind == "command" and not _in_charge_table(row.data)
         ],
-        states=[_line(recorded, row) for row in journal if row.kind == "state"],
-        doors=_doors(recorded),
+        states=[_line(recorded, row, words) for row in journal if row.kind == "state"],
+        doors=_doors(recorded, words),
         outages=[
-            Spell(recorded.hours(row.data["from_ms"]), recorded.hours(row.data["to_ms"]), row.text)
+            Spell(recorded.hours(row.data["from_ms"]), recorded.hours(row.data["to_ms"]), spoken(words, row.text))
             for row in journal
             if row.tag == "OUTAGE" and "from_ms" in row.data
         ],
-        link=[_line(recorded, row) for row in journal if row.kind == "link"],
+        link=[_line(recorded, row, words) for row in journal if row.kind == "link"],
         work=[
-            Line(recorded.hours(row.utc_ms), row.text, str(row.data.get("who", "")))
+            Line(
+                recorded.hours(row.utc_ms), duty(words, row.tag, row.text, items.get(row.tag)),
+                who(words, str(row.data.get("who", ""))),
+            )
             for row in journal
             if row.kind == "duty"
         ],
@@ -109,27 +115,22 @@ def happened(recorded: Recorded) -> Happened:
     )
 
 
-def _alarms(recorded: Recorded) -> list[Alarm]:
+def _alarms(recorded: Recorded, words: Words) -> list[Alarm]:
     actions = {row.tag: str(row.data["action"]) for row in recorded.journal if row.data.get("action")}
     return [
         Alarm(
-            alarm["from_s"] / 3600.0,
-            alarm["to_s"] / 3600.0,
-            alarm.get("priority", ""),
-            alarm["text"],
-            actions.get(alarm["tag"], ""),
+            one["from_s"] / 3600.0,
+            one["to_s"] / 3600.0,
+            words.shared(f"priority.{one.get('priority', '')}", one.get("priority", "")),
+            alarm(words, one["tag"], one["text"]),
+            action(words, one["tag"], actions.get(one["tag"], "")),
         )
-        for alarm in recorded.summary["alarms"]
+        for one in recorded.summary["alarms"]
     ]
 
 
-def _line(recorded: Recorded, row: JournalRow) -> Line:
-    return Line(recorded.hours(row.utc_ms), row.text)
-
-
-def _order(data: dict[str, Any]) -> str:
-    reason = f": {data['reason']}" if data.get("reason") else ""
-    return f"{data.get('verb', '')}, {data.get('outcome', '')}{reason}"
+def _line(recorded: Recorded, row: JournalRow, words: Words) -> Line:
+    return Line(recorded.hours(row.utc_ms), spoken(words, row.text))
 
 
 def _in_charge_table(data: dict[str, Any]) -> bool:
@@ -137,7 +138,7 @@ def _in_charge_table(data: dict[str, Any]) -> bool:
     return data.get("verb") in (CHARGE, DISCHARGE) and data.get("outcome") == "done"
 
 
-def _doors(recorded: Recorded) -> list[Spell] | None:
+def _doors(recorded: Recorded, words: Words) -> list[Spell] | None:
     """When each door was open; None when this version cannot tell from the record."""
     if recorded.chamber is None or recorded.points is None or not recorded.devices:
         return None
@@ -147,6 +148,7 @@ def _doors(recorded: Recorded) -> list[Spell] | None:
     contacts = of_kind(recorded.points, "DI")
     wanted = set(recorded.chamber.protection.doors)
     doors = [(column, point) for column, point in enumerate(contacts) if point.tag in wanted]
+    texts = {point.tag: spoken(words, point.text.removesuffix(" closed")) for _column, point in doors}
     try:
         decode = image_of(recorded.points, recorded.devices).decode
         spells: list[Spell] = []
@@ -158,8 +160,7 @@ def _doors(recorded: Recorded) -> list[Spell] | None:
                 if is_open and point.tag not in open_since:
                     open_since[point.tag] = at_h
                 elif not is_open and point.tag in open_since:
-                    spells.append(Spell(open_since.pop(point.tag), at_h, point.text.removesuffix(" closed")))
-        texts = {point.tag: point.text.removesuffix(" closed") for _column, point in doors}
+                    spells.append(Spell(open_since.pop(point.tag), at_h, texts[point.tag]))
         spells += [Spell(since, at_h, texts[tag]) for tag, since in open_since.items()]
     except (DewholdError, IndexError):
         return None  # frames of another version's layout
@@ -182,7 +183,7 @@ def _contacts(recorded: Recorded, decode: Any) -> Iterator[tuple[float, tuple[bo
         yield at_h, before
 
 
-def _quality(recorded: Recorded) -> tuple[float | None, list[Quality]]:
+def _quality(recorded: Recorded, words: Words) -> tuple[float | None, list[Quality]]:
     texts = {point.tag: point.text for point in recorded.points or ()}
     minutes = poor = 0
     worst: list[Quality] = []
@@ -191,6 +192,6 @@ def _quality(recorded: Recorded) -> tuple[float | None, list[Quality]]:
         bad = sum(1 for row in rows if row.quality)
         minutes, poor = minutes + len(rows), poor + bad
         if bad:
-            worst.append(Quality(tag, texts.get(tag, ""), bad))
+            worst.append(Quality(tag, spoken(words, texts.get(tag, "")), bad))
     worst.sort(key=lambda found: -found.minutes)
     return (100.0 * (minutes - poor) / minutes if minutes else None), worst

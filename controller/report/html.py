@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -25,20 +25,21 @@ from controller.report.phases import PhaseRow, phases_of
 from controller.report.plots import plots
 from controller.report.proof import proof
 from controller.report.recorded import Recorded, opened
+from controller.report.spoken import element, named, reason, spoken
 from controller.report.summary import Summary
+from controller.report.words import Words, words_of
 
 ROWS_MAX = 300  # of each list; the record has them all
 _HERE = Path(__file__).parent
-_MARKS = {marks.GOOD: "holds", marks.BAD: "does not hold", marks.PLAIN: ""}
 
 
-def write_report(record: Path, out: Path, cycle: int | None = None) -> dict[str, Any]:
-    """Make the report of a cycle (the newest without a number) and put it in place of an older one.
+def write_report(record: Path, out: Path, cycle: int | None = None, language: str = "en") -> dict[str, Any]:
+    """Make the report of a cycle (the newest without a number) in a language and put it in place of an older one.
 
     Returns what a script wants to know of it. Raises StoreError for the record and OSError for the page.
     """
     with opened(record, cycle) as recorded:
-        found = facts(recorded)
+        found = facts(recorded, language)
     text = page(found)
     fresh = out.with_name(f".{out.name}.{os.getpid()}")
     try:
@@ -66,37 +67,48 @@ def page(found: Mapping[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(signs=_signs, h=_hours, n=marks.text, hm=_clock)
-    return environment.get_template("page.html").render(found, css=(_HERE / "page.css").read_text(encoding="utf-8"))
+    words: Words = found["words"]
+    environment.filters.update(
+        signs=_signs, h=_hours, n=words.number, clock=words.clock, said=partial(spoken, words),
+        reason=partial(reason, words), named=partial(named, words),
+        kind=lambda kind: words.shared(f"phase.{kind}", kind),
+    )  # fmt: skip
+    return environment.get_template("page.html").render(
+        found, css=(_HERE / "page.css").read_text(encoding="utf-8"), t=partial(element, words), plain=words,
+        language=words.language,
+    )  # fmt: skip
 
 
-def facts(recorded: Recorded) -> dict[str, Any]:
-    """Everything the page says, as data."""
-    summary = recorded.summary
-    phases, what = phases_of(recorded), happened(recorded)
+def facts(recorded: Recorded, language: str = "en") -> dict[str, Any]:
+    """Everything the page says, as data, in the words of a language."""
+    summary, words = recorded.summary, words_of(language)
+    phases, what = phases_of(recorded, words), happened(recorded, words)
     return {
+        "words": words,
         "summary": summary,
         "cycle": recorded.number,
         "cycles": recorded.cycles,
         "sealed": recorded.sealed,
         "simulated": bool(recorded.header.facts.get("simulated")),
         "what_ifs": what_ifs(recorded),
-        "head": _head(recorded),
+        "head": _head(recorded, words),
         "mark": {"pass": "●", "deviation": "▲", "fail": "■"}.get(summary["verdict"], "?"),
-        "rows": _rows(summary),
-        "source": table.source(summary),
-        "rules": _rules(),
-        "phases": [_phase(phase, recorded) for phase in phases],
+        "verdict": words(f"verdict.{summary['verdict']}"),
+        "rows": _rows(summary, words),
+        "source": table.source(summary, words),
+        "rules": _rules(words),
+        "phases": [(phase, _planned(phase, recorded, words)) for phase in phases],
         "what": what,
         "charged": charged(recorded),
         "by_hand": [
-            Spell(one["from_s"] / 3600.0, one["to_s"] / 3600.0, one["text"]) for one in summary.get("by_hand", [])
+            Spell(one["from_s"] / 3600.0, one["to_s"] / 3600.0, spoken(words, one["text"]))
+            for one in summary.get("by_hand", [])
         ],
         "states": what.states[:ROWS_MAX],
         "surfaces": surface.shares(surface.limiting(recorded)),
-        "plots": plots(recorded, phases, what),
+        "plots": plots(recorded, phases, what, words),
         "began_ms": recorded.span.began,
-        "files": _files(recorded),
+        "files": _files(recorded, words),
         "proof": proof(recorded.path, recorded.number),
         "record_name": recorded.path.name,
         "rows_max": ROWS_MAX,
@@ -113,15 +125,18 @@ def what_ifs(recorded: Recorded) -> list[dict[str, Any]]:
     return found
 
 
-def _rows(summary: Summary) -> list[tuple[str, ...]]:
+def _rows(summary: Summary, words: Words) -> list[tuple[str, ...]]:
     """The rows of the table in the signs of a page, with the forecast of the ready time beside the actual one."""
-    rows = [(*row[:3], _MARKS[row[3]]) for row in table.rows(summary)]
+    rows = list(table.rows(summary, words))
     ahead = summary["ready_h"]
     if ahead["forecast"] is not None:
         low, high = ahead.get("forecast_low"), ahead.get("forecast_high")
-        between = "" if low is None or high is None else f" ({low:.1f} to {high:.1f} h)"
-        at = next((index for index, row in enumerate(rows) if row[0].startswith("ready")), len(rows))
-        rows.insert(at, ("ready, forecast at the start", "", f"{ahead['forecast']:.1f} h after start{between}", ""))
+        hours = ahead["forecast"]
+        said = words("was.ready", hours=hours) if low is None or high is None else words(
+            "was.forecast", hours=hours, low=low, high=high
+        )
+        at = next((index for index, row in enumerate(rows) if row[0] == words("row.ready")), len(rows))
+        rows.insert(at, (words("row.forecast"), "", said, marks.PLAIN))
     return [tuple(_signs("-" if text.startswith("- ") else text) for text in row) for row in rows]
 
 
@@ -130,88 +145,80 @@ def _signs(text: str) -> str:
     return text.replace("degC", "°C").replace("m2", "m²")
 
 
-def _head(recorded: Recorded) -> list[tuple[str, str]]:
-    summary, header = recorded.summary, recorded.header
-    version = f", version {recorded.recipe.value.version}" if recorded.recipe else ""
-    load = f"{summary['load_t']:g} t, mixed at {summary['mix_degC']:g} °C"
-    empty = header.facts.get("empty_bays")
-    simulated = "simulated chamber" if header.facts.get("simulated") else "real chamber"
-    simulated += ", not as its file says: a what-if" if what_ifs(recorded) else ""
-    seed = f", seed {summary['seed']}" if summary["seed"] is not None else ""
-    over = "end" if recorded.sealed else "so far to"
+def _head(recorded: Recorded, words: Words) -> list[tuple[str, str]]:
+    summary, header, t = recorded.summary, recorded.header, words
+    version = t("head.version", version=recorded.recipe.value.version) if recorded.recipe else ""
+    bays = header.facts.get("empty_bays")
+    kind = t("head.simulated" if header.facts.get("simulated") else "head.real")
+    kind += t("head.what_if") if what_ifs(recorded) else ""
+    seed = t("head.seed", seed=summary["seed"]) if summary["seed"] is not None else ""
+    recipe = t("head.recipe_is", recipe=summary["recipe"], version=version, sha256=summary["recipe_sha256"][:16])
+    load = t("head.load_is", tonnes=summary["load_t"], degC=summary["mix_degC"],
+             empty=t("head.empty", bays=bays) if bays else "")  # fmt: skip
+    hours = recorded.hours(recorded.span.ended)
     return [
-        ("chamber", f"{summary['chamber']} ({simulated}{seed})"),
-        ("recipe", f"{summary['recipe']}{version}, SHA-256 {summary['recipe_sha256'][:16]}…"),
-        ("mix", str(summary["mix"])),
-        ("load", load + (f", bays {empty} empty" if empty else "")),
-        ("start", _both(recorded.span.began)),
-        (over, _both(recorded.span.ended)),
-        ("length", f"{recorded.hours(recorded.span.ended):.1f} h, a scan every {summary['scan_s']:g} s"),
-        ("software", f"Dewhold {summary['version']}; page made by {__version__}"),
+        (t("head.chamber"), t("head.chamber_is", chamber=summary["chamber"], kind=kind, seed=seed)),
+        (t("head.recipe"), recipe),
+        (t("head.mix"), str(summary["mix"])),
+        (t("head.load"), load),
+        (t("head.start"), t.moment(recorded.span.began)),
+        (t("head.end" if recorded.sealed else "head.so_far"), t.moment(recorded.span.ended)),
+        (t("head.length"), t("head.length_is", hours=hours, scan_s=summary["scan_s"])),
+        (t("head.software"), t("head.software_is", version=summary["version"], maker=__version__)),
     ]
 
 
-def _both(utc_ms: int) -> str:
-    """UTC and the local time of this computer."""
-    at = datetime.fromtimestamp(utc_ms / 1000.0, UTC)
-    local = at.astimezone()
-    offset = f"{local:%z}"
-    there = f"{local:%H:%M}" if local.date() == at.date() else f"{local:%Y-%m-%d %H:%M}"
-    return f"{at:%Y-%m-%d %H:%M:%S} UTC (local {there}, UTC{offset[:3]}:{offset[3:]})"
-
-
-def _phase(phase: PhaseRow, recorded: Recorded) -> tuple[PhaseRow, str]:
-    """A phase with its planned duration in words."""
+def _planned(phase: PhaseRow, recorded: Recorded, words: Words) -> str:
+    """The planned duration of a phase in words."""
     planned = phase.planned
     if planned is None:
-        return phase, "-"
+        return "-"
     if planned.hours is None:
         recipe = recorded.recipe.value.phases if recorded.recipe else ()
         by_person = phase.number <= len(recipe) and recipe[phase.number - 1].end.by_operator
-        return phase, "by a person" if by_person else "when it is dry" if phase.kind in EMPTY else "by the product"
-    return phase, f"{'≥ ' if planned.at_least else ''}{planned.hours:.1f} h"
+        dry = "when_dry" if phase.kind in EMPTY else "by_product"
+        return words(f"phases.{'by_person' if by_person else dry}")
+    return words("phases.at_least" if planned.at_least else "phases.hours", hours=planned.hours)
 
 
-def _rules() -> dict[str, Any]:
+def _rules(words: Words) -> dict[str, Any]:
     """The rules of the verdict as they are now."""
-    rules = verdict_rules()
+    rules, t = verdict_rules(), words
     return {
         "sha256": sha256((SHIPPED / "verdict.toml").read_bytes()).hexdigest(),
         "fail": [
-            "a trip" if rules.fail_on_trip else "",
-            "a broken invariant" if rules.fail_on_broken_invariant else "",
-            f"a board with more than {rules.board_film_kg_per_m2_max:g} kg/m² of water",
-            f"a product core above {rules.core_degC_max:g} °C",
+            t("rules.trip") if rules.fail_on_trip else "",
+            t("rules.invariant") if rules.fail_on_broken_invariant else "",
+            t("rules.film", most=rules.board_film_kg_per_m2_max),
+            t("rules.core", most=rules.core_degC_max),
         ],
         "deviation": [
-            "a recipe not run to its end",
-            f"a hold shorter than {rules.hold_hours_min:g} h",
-            f"less than {rules.in_band_pct_min:g} % of the hold in band",
-            f"where only probes tell, a dew margin below {rules.dew_margin_K_min:g} K in the hold",
-            f"mean drying above {rules.drying_kg_per_m2h_max:g} kg/m²h",
-            f"of a standing climate above {rules.standing_drying_kg_per_m2h_max:g} kg/m²h",
-            f"ready more than {rules.ready_late_h_max:g} h later than forecast",
-            f"settled air of a standing climate more than {rules.settled_off_K_max:g} K off",
-            f"a bay of it that took more than {rules.door_recovery_min_max:g} min to recover from its door",
-            "an outage" if rules.deviation_on_outage else "",
-            "a row bypassed, a point forced or simulated, a loop in manual, a lock-out"
-            if rules.deviation_on_bypass
-            else "",
-            "a drive in hand" if rules.deviation_on_drive_in_hand else "",
+            t("rules.not_finished"),
+            t("rules.hold", least=rules.hold_hours_min),
+            t("rules.in_band", least=rules.in_band_pct_min),
+            t("rules.margin", least=rules.dew_margin_K_min),
+            t("rules.drying", most=rules.drying_kg_per_m2h_max),
+            t("rules.standing_drying", most=rules.standing_drying_kg_per_m2h_max),
+            t("rules.late", most=rules.ready_late_h_max),
+            t("rules.settled", most=rules.settled_off_K_max),
+            t("rules.recovery", most=rules.door_recovery_min_max),
+            t("rules.outage") if rules.deviation_on_outage else "",
+            t("rules.by_hand") if rules.deviation_on_bypass else "",
+            t("rules.in_hand") if rules.deviation_on_drive_in_hand else "",
         ],
     }
 
 
-def _files(recorded: Recorded) -> list[tuple[str, str]]:
-    return [(kind, sha256(text.encode()).hexdigest()) for kind, text in recorded.header.texts.items()]
+def _files(recorded: Recorded, words: Words) -> list[tuple[str, str]]:
+    """Each file of the record as it is called, with its hash."""
+    found = []
+    for kind, text in recorded.header.texts.items():
+        what, space, name = kind.partition(" ")
+        found.append((words.known(f"file.{what}", what) + space + name, sha256(text.encode()).hexdigest()))
+    return found
 
 
 def _hours(value: float) -> str:
     """Hours after the start as h:mm."""
     minutes = round(60.0 * value)
     return f"{'-' if minutes < 0 else ''}{abs(minutes) // 60}:{abs(minutes) % 60:02d}"
-
-
-def _clock(value: float, began_ms: int) -> str:
-    """Local time at so many hours after the start."""
-    return f"{datetime.fromtimestamp(began_ms / 1000.0 + 3600.0 * value, UTC).astimezone():%a %H:%M}"

@@ -16,18 +16,6 @@ def text(number: float | None, places: int) -> str:
     return "-" if number is None else f"{round(number, places) + 0.0:.{places}f}"  # + 0.0: no figure is "-0"
 
 
-def span(hold: Summary) -> str:
-    """When a hold was and how long, in words; that it never was."""
-    if hold["start_h"] is None:
-        return "not reached"
-    return f"from {text(hold['start_h'], 1)} h, {text(hold['hours'], 1)} h long"
-
-
-def energy(kWh: Mapping[str, float]) -> str:
-    """The sum, and every part of it that is known: "127 kWh (heat 28, fan 96, other 4)"."""
-    return f"{sum(kWh.values()):.0f} kWh ({', '.join(f'{what} {value:.0f}' for what, value in kWh.items())})"
-
-
 def counted(number: int, one: str, more: str = "") -> str:
     """ "1 outage", "2 outages": a count with its noun, whose plural is `more` or takes an s."""
     return f"{number} {one if number == 1 else more or one + 's'}"

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from controller.core.sequence.recipe import Phase, Recipe, band
 from controller.report.kpis import SINGLE_K, digits, known, largest, mean, smallest
 from controller.report.recorded import Recorded
+from controller.report.words import ENGLISH, Words
 from controller.store.reader import JournalRow, MinuteRow
 
 RAMP_MINUTES = 30  # the fastest ramp is taken over half an hour: shorter, it would be the noise of the probes
@@ -52,7 +53,7 @@ class PhaseRow:
     ramp_K_per_h_max: float | None
 
 
-def phases_of(recorded: Recorded) -> list[PhaseRow]:
+def phases_of(recorded: Recorded, words: Words = ENGLISH) -> list[PhaseRow]:
     """Every phase that began, in order."""
     begins = [row for row in recorded.journal if row.kind == "phase" and row.data.get("what") == "begin"]
     ends = {row.data["phase"]: row for row in recorded.journal if row.kind == "phase" and row.data.get("what") == "end"}
@@ -67,7 +68,8 @@ def phases_of(recorded: Recorded) -> list[PhaseRow]:
         here = {tag: [row for row in found if begin.utc_ms <= row.utc_ms < end_ms] for tag, found in columns.items()}
         recipe = recorded.recipe.value.phases if recorded.recipe else ()
         phase = recipe[number] if number < len(recipe) else None
-        rows.append(_row(recorded, begin, end, end_ms, here, phase, plan[number] if number < len(plan) else None))
+        planned = plan[number] if number < len(plan) else None
+        rows.append(_row(recorded, begin, end, end_ms, here, phase, planned, words))
     return rows
 
 
@@ -131,6 +133,7 @@ def _row(
     here: dict[str, list[MinuteRow]],
     phase: Phase | None,
     planned: Planned | None,
+    words: Words,
 ) -> PhaseRow:
     air = [row.mean for row in here["TY-101"]]
     waiting = end.data.get("waiting_s") if end else None
@@ -138,7 +141,7 @@ def _row(
         number=int(begin.data["phase"]) + 1,
         kind=str(begin.data["kind"]),
         text=phase.text if phase else "",
-        setpoints=_setpoints(phase) if phase else "",
+        setpoints=_setpoints(phase, words) if phase else "",
         begin_h=recorded.hours(begin.utc_ms),
         end_h=recorded.hours(end_ms),
         over=end is not None,
@@ -159,15 +162,19 @@ def _row(
 _TAGS = ("TY-101", "TY-101L", "TY-101H", "MY-102", "TY-106", "TIC-101F", "TIC-101C")
 
 
-def _setpoints(phase: Phase) -> str:
+def _setpoints(phase: Phase, words: Words) -> str:
     floor, ceiling = band(phase)
-    values = f"{floor:g} °C" if floor == ceiling else f"{floor:g} to {ceiling:g} °C"
-    rate = f", {phase.rate_K_per_h:g} K/h" if phase.kind in MOVING and phase.rate_K_per_h else ""
-    fog = f"; fog below {phase.rh_fog_below_pct:g} %" if phase.rh_fog_below_pct else "; no fog"
-    judged = f", accept {phase.rh_accept_pct:g} %" if phase.rh_accept_pct else ""
-    dry = f"; vent above {phase.rh_vent_above_pct:g} %" if phase.rh_vent_above_pct else ""
-    rests = f"; fan {phase.fan_on_s / 60.0:g} min on, {phase.fan_off_s / 60.0:g} min off" if phase.fan_off_s else ""
-    return f"{values}{rate}{fog}{judged}{dry}{rests}"
+    rate, fog, accept, vent = (
+        phase.rate_K_per_h, phase.rh_fog_below_pct, phase.rh_accept_pct, phase.rh_vent_above_pct
+    )  # fmt: skip
+    return "".join((
+        words("phases.setpoint" if floor == ceiling else "phases.setpoints", floor=floor, ceiling=ceiling),
+        words("phases.rate", rate=rate) if phase.kind in MOVING and rate else "",
+        words("phases.fog", pct=fog) if fog else words("phases.no_fog"),
+        words("phases.accept", pct=accept) if accept else "",
+        words("phases.vent", pct=vent) if vent else "",
+        words("phases.rests", on=phase.fan_on_s / 60.0, off=phase.fan_off_s / 60.0) if phase.fan_off_s else "",
+    ))
 
 
 def _in_band(here: dict[str, list[MinuteRow]], phase: Phase) -> float | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import cache
+from functools import cache, partial
 from typing import NamedTuple
 
 from controller.core.sequence.recipe import Phase
@@ -15,6 +15,7 @@ from controller.report.phases import PhaseRow, plan_line
 from controller.report.recorded import Recorded
 from controller.report.surface import limiting
 from controller.report.trend import Trend, running_total, trend
+from controller.report.words import ENGLISH, Words
 
 STRIP = (WET, WARM, GREEN, VIOLET, "#8a6d3b", "#43607c", "#7a3b5e", "#3f3f3f")
 
@@ -32,9 +33,9 @@ class Plot(NamedTuple):
 class _Source:
     """Trends by tag, each read and folded once, and what stands on every plot."""
 
-    def __init__(self, recorded: Recorded, phases: list[PhaseRow], found: Happened) -> None:
+    def __init__(self, recorded: Recorded, phases: list[PhaseRow], found: Happened, words: Words) -> None:
         self.recorded = recorded
-        self.scene = Scene(recorded.span.began, recorded.hours(recorded.span.ended), phases, found)
+        self.scene = Scene(recorded.span.began, recorded.hours(recorded.span.ended), phases, found, words)
         self.trend: Callable[[str], Trend] = cache(self._trend)
 
     def _trend(self, tag: str) -> Trend:
@@ -44,15 +45,29 @@ class _Source:
         """What a meter has counted since the start."""
         return running_total(self.recorded.minutes(tag), self.recorded.span.began)
 
+    def words(self, name: str, key: str, **values: float) -> str:
+        """A text of one plot."""
+        return self.scene.words(f"plot.{name}.{key}", **values)
+
+    def plot(self, name: str, found: Trend, unit: str, svg: str, places: int = 2) -> Plot:
+        """A figure with its texts. found: the line that is told to those who cannot see it."""
+        caption = f"plot.{name}.caption"
+        return Plot(
+            name, self.words(name, "title"), self.scene.words.known(caption, ""),
+            _said(self.scene.words, self.words(name, "what"), found, unit, places), svg,
+        )
+
     def tag(self, name: str) -> str:
         """The tag of one reading of the chamber file; empty when unknown."""
         chamber = self.recorded.chamber
         return str(getattr(chamber.climate, name)) if chamber else ""
 
 
-def plots(recorded: Recorded, phases: list[PhaseRow], found: Happened) -> list[Plot]:
+def plots(
+    recorded: Recorded, phases: list[PhaseRow], found: Happened, words: Words = ENGLISH
+) -> list[Plot]:
     """All of them, in the order in which they are read."""
-    source = _Source(recorded, phases, found)
+    source = _Source(recorded, phases, found, words)
     makers = (_temperature, _dew, _humidity, _margin, _spread, _drying, _outputs, _product, _age, _used, _fought)
     return [make(source) for make in makers]
 
@@ -60,91 +75,83 @@ def plots(recorded: Recorded, phases: list[PhaseRow], found: Happened) -> list[P
 def _temperature(source: _Source) -> Plot:
     air, low, high = source.trend("TY-101"), source.trend("TY-101L"), source.trend("TY-101H")
     floor, ceiling = source.trend("TIC-101F"), source.trend("TIC-101C")
-    made = Canvas("temperature", source.scene, [2.5])
-    made.band(0, "asked", floor.hours, floor.mean, ceiling.mean, "asked: floor to ceiling", GREEN, opacity=0.13)
-    made.band(0, "probes", low.hours, low.least, high.greatest, "coldest to hottest probe", WARM, opacity=0.3)
-    made.line(0, "floor", floor.hours, floor.mean, "floor", GREEN, width=0.9)
+    made, say = Canvas("temperature", source.scene, [2.5]), partial(source.words, "temperature")
+    made.band(0, "asked", floor.hours, floor.mean, ceiling.mean, say("asked"), GREEN, opacity=0.13)
+    made.band(0, "probes", low.hours, low.least, high.greatest, say("probes"), WARM, opacity=0.3)
+    made.line(0, "floor", floor.hours, floor.mean, say("floor"), GREEN, width=0.9)
     planned = [phase.planned for phase in source.scene.phases if phase.planned]
     if planned:
         hours, values = plan_line(planned, source.scene.end_h)
-        made.line(0, "plan", hours, values, "plan without waiting", INK, width=1.1, dashes=":")
-    made.line(0, "TY-101", air.hours, air.mean, "air, mean", WARM)
+        made.line(0, "plan", hours, values, say("plan"), INK, width=1.1, dashes=":")
+    made.line(0, "TY-101", air.hours, air.mean, say("air"), WARM)
     _name_phases(made, source.scene)
-    caption = "Between floor and ceiling the chamber floats: heat acts below the floor only."
-    return Plot("temperature", "Temperature, planned and actual", caption, _said("Air temperature", air, "°C"),
-                made.finish("°C"))
+    return source.plot("temperature", air, "°C", made.finish("°C"))
 
 
 def _dew(source: _Source) -> Plot:
-    surface = source.trend("TY-105")
+    surface, say = source.trend("TY-105"), partial(source.words, "dew")
     lines = (
-        ("MIC-101V", "vent above", VIOLET, 1.0, "--"),
-        ("MIC-101F", "fog below", QUIET, 1.1, ":"),
-        ("MY-101", "dew point", WET, 1.6, "-"),
+        ("MIC-101V", say("vent"), VIOLET, 1.0, "--"),
+        ("MIC-101F", say("fog"), QUIET, 1.1, ":"),
+        ("MY-101", say("point"), WET, 1.6, "-"),
     )
     made = Canvas("dew", source.scene, [2.0, 1.5])
     for panel, base in enumerate(([0.0] * len(surface.mean), surface.mean)):
         made.line(panel, f"TY-105-{panel}", surface.hours, [v - b for v, b in zip(surface.mean, base, strict=True)],
-                  "coldest surface", COLD, width=1.3)
+                  say("surface"), COLD, width=1.3)
         for tag, label, color, width, dashes in lines:
             found = source.trend(tag)
             values = [value - zero for value, zero in zip(found.mean, base, strict=True)]
             made.line(panel, f"{tag}-{panel}", found.hours, values, label, color, width=width, dashes=dashes)
-    caption = "Surfaces stay dry while the dew point runs below the coldest of them. Lower panel: the same from there."
-    return Plot("dew", "Dew point against what it must stay between", caption,
-                _said("Dew point", source.trend("MY-101"), "°C"), made.finish("°C", "K above the coldest surface"))
+    return source.plot("dew", source.trend("MY-101"), "°C", made.finish("°C", say("from_surface")))
 
 
 def _humidity(source: _Source) -> Plot:
-    humidity = source.trend("MY-102")
+    humidity, say = source.trend("MY-102"), partial(source.words, "humidity")
     made = Canvas("humidity", source.scene, [1.9])
-    made.line(0, "MY-102", humidity.hours, humidity.mean, "at the mean temperature", WET, width=1.6)
+    made.line(0, "MY-102", humidity.hours, humidity.mean, say("mean"), WET, width=1.6)
     hours, fog, accept = _by_phase(source)
     if hours:
-        made.line(0, "fog-below", hours, fog, "fog below", QUIET, width=0.9, dashes="--", step=True)
-        made.line(0, "accept", hours, accept, "accepted from", GREEN, width=0.9, step=True)
-    return Plot("humidity", "Relative humidity", "", _said("Relative humidity", humidity, "%"), made.finish("%RH"))
+        made.line(0, "fog-below", hours, fog, say("fog"), QUIET, width=0.9, dashes="--", step=True)
+        made.line(0, "accept", hours, accept, say("accept"), GREEN, width=0.9, step=True)
+    return source.plot("humidity", humidity, "%", made.finish(say("unit")))
 
 
 def _margin(source: _Source) -> Plot:
     margin, stretches = source.trend("TY-106"), limiting(source.recorded)
-    made = Canvas("margin", source.scene, [1.9, 0.22])
-    made.line(0, "TY-106", margin.hours, margin.least, "smallest in each step", COLD)
+    made, say = Canvas("margin", source.scene, [1.9, 0.22]), partial(source.words, "margin")
+    made.line(0, "TY-106", margin.hours, margin.least, say("least"), COLD)
     made.panels[0].axhline(0.0, color=canvas.TRIP, linewidth=1.0, zorder=2)
     axes = made.panels[1]
     names = list(dict.fromkeys(stretch.surface for stretch in stretches))
     for index, name in enumerate(names):
         spans = [(s.from_h, s.to_h - s.from_h) for s in stretches if s.surface == name]
-        axes.broken_barh(spans, (0.0, 1.0), facecolors=STRIP[index % len(STRIP)], label=name, linewidth=0.0,
-                         gid=f"margin-strip-{index}")
+        axes.broken_barh(spans, (0.0, 1.0), facecolors=STRIP[index % len(STRIP)],
+                         label=source.scene.words.said(name)[0], linewidth=0.0, gid=f"margin-strip-{index}")
     made.plain.append(axes)
     axes.set_yticks([])
     axes.set_ylim(0.0, 1.0)
-    caption = "The dew margin is the coldest watched surface less the dew point; below 0 K (red line) it would get wet."
-    return Plot("margin", "Dew margin and the surface that limits it", caption, _said("Dew margin", margin, "K"),
-                made.finish("K", "limited by" if names else ""))
+    return source.plot("margin", margin, "K", made.finish("K", say("limited") if names else ""))
 
 
 def _spread(source: _Source) -> Plot:
     spread = source.trend("TDI-101")
     made = Canvas("spread", source.scene, [1.5])
-    made.line(0, "TDI-101", spread.hours, spread.mean, "hottest less coldest air probe", WARM)
+    made.line(0, "TDI-101", spread.hours, spread.mean, source.words("spread", "line"), WARM)
     canvas.spread_to(made.panels[0], 0.0, max(1.0, 1.15 * largest(spread.mean)))
-    return Plot("spread", "Evenness of the air", "", _said("Spread of the air probes", spread, "K"), made.finish("K"))
+    return source.plot("spread", spread, "K", made.finish("K"))
 
 
 def _drying(source: _Source) -> Plot:
     drying = source.trend("FY-104")
     made = Canvas("drying", source.scene, [1.6])
-    made.line(0, "FY-104", drying.hours, drying.mean, "estimated from air and product", WET)
+    made.line(0, "FY-104", drying.hours, drying.mean, source.words("drying", "line"), WET)
     made.panels[0].axhline(0.0, color=QUIET, linewidth=0.7)
-    caption = "Above zero the product's surface gives off water, below it takes water up."
-    return Plot("drying", "Drying rate of the product", caption, _said("Drying rate", drying, "kg/m²h", 4),
-                made.finish("kg/m²h"))
+    return source.plot("drying", drying, "kg/m²h", made.finish("kg/m²h"), 4)
 
 
 def _outputs(source: _Source) -> Plot:
-    made = Canvas("outputs", source.scene, [0.95] * 4)
+    made, say = Canvas("outputs", source.scene, [0.95] * 4), partial(source.words, "outputs")
     lanes = (
         ("JIC-103", source.tag("heat_power"), WARM),
         ("FIC-120", "", VIOLET),
@@ -155,54 +162,49 @@ def _outputs(source: _Source) -> Plot:
         tops = [1.0]
         if metered in source.recorded.header.columns:
             found = source.trend(metered)
-            made.line(panel, metered, found.hours, found.mean, "metered", color, width=1.3)
+            made.line(panel, metered, found.hours, found.mean, say("metered"), color, width=1.3)
             tops.append(largest(found.mean))
         if asked:
             found = source.trend(asked)
             dashes, width = ("--", 0.9) if len(tops) > 1 else ("-", 1.3)
-            made.line(panel, asked, found.hours, found.mean, "asked for", INK if len(tops) > 1 else color,
+            made.line(panel, asked, found.hours, found.mean, say("asked"), INK if len(tops) > 1 else color,
                       width=width, dashes=dashes)
             tops.append(largest(found.mean))
         canvas.spread_to(made.panels[panel], 0.0, 1.2 * max(known(tops)))
-    heat = source.trend("JIC-103")
-    return Plot("outputs", "What was done: heat, vent, fog, fan", "", _said("Heat asked for", heat, "kW"),
-                made.finish("heat, kW", "vent, kg/s", "fog, kg/h", "circulating air, kg/s"))
+    return source.plot("outputs", source.trend("JIC-103"), "kW",
+                       made.finish(say("heat"), say("vent"), say("fog"), say("fan")))
 
 
 def _product(source: _Source) -> Plot:
     core, hottest, air = source.trend("TY-104"), source.trend("TY-104H"), source.trend("TY-101")
-    made = Canvas("product", source.scene, [2.0])
-    made.line(0, "TY-101", air.hours, air.mean, "air, mean", QUIET, width=0.9, dashes="--")
-    made.line(0, "TY-104", core.hours, core.mean, "core, mean", WARM)
-    made.line(0, "TY-104H", hottest.hours, hottest.mean, "core, hottest", VIOLET, width=1.0)
-    return Plot("product", "Product temperature", "", _said("Hottest core", hottest, "°C"), made.finish("°C"))
+    made, say = Canvas("product", source.scene, [2.0]), partial(source.words, "product")
+    made.line(0, "TY-101", air.hours, air.mean, say("air"), QUIET, width=0.9, dashes="--")
+    made.line(0, "TY-104", core.hours, core.mean, say("core"), WARM)
+    made.line(0, "TY-104H", hottest.hours, hottest.mean, say("hottest"), VIOLET, width=1.0)
+    return source.plot("product", hottest, "°C", made.finish("°C"))
 
 
 def _age(source: _Source) -> Plot:
     young, middle, old = source.trend("KY-104L"), source.trend("KY-104M"), source.trend("KY-104H")
-    made = Canvas("age", source.scene, [1.8])
-    made.band(0, "positions", young.hours, young.mean, old.mean, "youngest to oldest position", VIOLET, opacity=0.3)
-    made.line(0, "KY-104M", middle.hours, middle.mean, "mean", VIOLET)
+    made, say = Canvas("age", source.scene, [1.8]), partial(source.words, "age")
+    made.band(0, "positions", young.hours, young.mean, old.mean, say("positions"), VIOLET, opacity=0.3)
+    made.line(0, "KY-104M", middle.hours, middle.mean, say("mean"), VIOLET)
     ready = float(source.recorded.summary["ready_age_h"])
-    made.panels[0].axhline(ready, color=GREEN, linewidth=1.0, linestyle="--", label=f"ready at {ready:g} h")
-    caption = "Estimated from temperature alone, not tested: it stands for strength only as well as the mix file does."
-    return Plot("age", "Equivalent age at 20 °C", caption, _said("Age of the youngest position", young, "h"),
-                made.finish("h"))
+    made.panels[0].axhline(ready, color=GREEN, linewidth=1.0, linestyle="--", label=say("ready", hours=ready))
+    return source.plot("age", young, "h", made.finish("h"))
 
 
 def _used(source: _Source) -> Plot:
-    made = Canvas("used", source.scene, [1.5, 1.1])
-    for name, label, color in (("heat_power", "heat", WARM), ("fan_power", "fan", GREEN)):
+    made, say = Canvas("used", source.scene, [1.5, 1.1]), partial(source.words, "used")
+    for name, label, color in (("heat_power", say("heat"), WARM), ("fan_power", say("fan"), GREEN)):
         if source.tag(name):
             found = source.total(source.tag(name))
             made.line(0, source.tag(name), found.hours, found.mean, label, color)
     water = source.total(source.tag("fog_flow"))
-    made.line(1, source.tag("fog_flow") or "fog", water.hours, water.mean, "fog", WET)
+    made.line(1, source.tag("fog_flow") or "fog", water.hours, water.mean, say("fog"), WET)
     for axes in made.panels:
         axes.set_ylim(0.0, max(1.0, axes.get_ylim()[1]))
-    caption = "As metered; of a simulated cycle the table above has the true figures."
-    return Plot("used", "Energy and water so far", caption, _said("Fog water", water, "kg"),
-                made.finish("energy, kWh", "water, kg"))
+    return source.plot("used", water, "kg", made.finish(say("energy"), say("water")))
 
 
 def _fought(source: _Source) -> Plot:
@@ -210,9 +212,7 @@ def _fought(source: _Source) -> Plot:
     made = Canvas("fought", source.scene, [1.2])
     made.band(0, "JDI-103", fought.hours, [0.0] * len(fought.hours), fought.mean, "", WARM, opacity=0.55)
     canvas.spread_to(made.panels[0], 0.0, max(1.0, 1.15 * largest(fought.mean)))
-    caption = "The lesser of the heat given and the heat carried out by the vent: energy spent against itself."
-    return Plot("fought", "Heating against venting", caption, _said("Heating against venting", fought, "kW"),
-                made.finish("kW"))
+    return source.plot("fought", fought, "kW", made.finish("kW"))
 
 
 def _by_phase(source: _Source) -> tuple[list[float], list[float], list[float]]:
@@ -232,15 +232,21 @@ def _name_phases(made: Canvas, scene: Scene) -> None:
     axes = made.panels[0]
     for phase in scene.phases:
         if phase.end_h - phase.begin_h > 0.04 * scene.end_h:
-            axes.text(0.5 * (phase.begin_h + phase.end_h), 0.05, f"{phase.number} {phase.kind}", ha="center",
+            axes.text(0.5 * (phase.begin_h + phase.end_h), 0.05, _named(scene.words, phase), ha="center",
                       color=QUIET, fontsize=9.0, transform=axes.get_xaxis_transform())
 
 
-def _said(what: str, found: Trend, unit: str, places: int = 2) -> str:
+def _named(words: Words, phase: PhaseRow) -> str:
+    return words("plot.phase", number=phase.number, kind=words.shared(f"phase.{phase.kind}", phase.kind))
+
+
+def _said(words: Words, what: str, found: Trend, unit: str, places: int) -> str:
     """The figures of a line in a sentence."""
     if not known(found.mean):
-        return f"{what}: nothing is known of it in this record."
-    return (
-        f"{what} from {smallest(found.least):.{places}f} to {largest(found.greatest):.{places}f} {unit}, "
-        f"mean {mean(known(found.mean)):.{places}f}, at the end {last(found.mean):.{places}f}."
-    )
+        return words("plot.unknown", what=what)
+    figures = {
+        "low": smallest(found.least), "high": largest(found.greatest), "mean": mean(known(found.mean)),
+        "last": last(found.mean),
+    }  # fmt: skip
+    said = {name: f"{words.filled(value):.{places}f}" for name, value in figures.items()}
+    return words("plot.said", what=what, unit=unit, **said)

@@ -16,12 +16,13 @@ from controller.store.verify import verify
 class Proof(NamedTuple):
     """sha256: of the file; None while its log holds rows that the file does not.  seal: of the cycle, None while open.
 
-    frames, journal: last links of the chains of the cycle, hexadecimal. problems: what was changed; empty = nothing.
+    frames, journal: last links of the chains of the cycle, hexadecimal, None while there are none. problems: what was
+    changed; empty = nothing.
     """
 
     sha256: str | None
-    frames: str
-    journal: str
+    frames: str | None
+    journal: str | None
     seal: str | None
     problems: list[str]
 
@@ -41,7 +42,7 @@ def proof(path: Path, cycle: int) -> Proof:
             frames, journal, seal = (db.execute(query, (cycle,)).fetchone() for query in _LAST)
         except sqlite3.Error as error:
             raise StoreError(f"the record {path} cannot be read: {error}") from error
-    return Proof(_whole_file(path), _hex(frames) or "none yet", _hex(journal) or "none yet", _hex(seal), problems)
+    return Proof(_whole_file(path), _hex(frames), _hex(journal), _hex(seal), problems)
 
 
 def _hex(row: tuple[bytes | None] | None) -> str | None:

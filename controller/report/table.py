@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from controller.config.rules import VerdictRules, verdict_rules
 from controller.report import standing_table
-from controller.report.marks import PLAIN, Row, Summary, energy, sign, span, text
+from controller.report.marks import PLAIN, Row, Summary, sign
+from controller.report.words import ENGLISH, Words
 
 
 def table(summary: Summary) -> str:
@@ -15,21 +16,21 @@ def table(summary: Summary) -> str:
     return "\n".join([*head, *_aligned(rows(summary)), "", *_closing(summary)])
 
 
-def rows(summary: Summary) -> list[Row]:
+def rows(summary: Summary, words: Words = ENGLISH) -> list[Row]:
     """The rows of the table: what, asked, was, and "ok", "NO" or nothing. Limits are those of the verdict."""
     rules = verdict_rules()
     if summary.get("standing"):
-        return standing_table.rows(summary, rules)
+        return standing_table.rows(summary, rules, words)
     block = summary["truth"] if summary["truth"] is not None else summary["believed"]
     return [
-        *_climate_rows(block["hold"], rules), *_surface_rows(block, rules), *_product_rows(summary, block),
-        *_cost_rows(summary),
+        *_climate_rows(block["hold"], rules, words), *_surface_rows(block, rules, words),
+        *_product_rows(summary, block, words), *_cost_rows(summary, words),
     ]  # fmt: skip
 
 
-def source(summary: Summary) -> str:
+def source(summary: Summary, words: Words = ENGLISH) -> str:
     """Where the figures of the rows come from, in words."""
-    return "true in the chamber model" if summary["truth"] is not None else "believed from the probes"
+    return words("source.truth" if summary["truth"] is not None else "source.believed")
 
 
 def what_ifs(summary: Summary) -> list[str]:
@@ -39,87 +40,95 @@ def what_ifs(summary: Summary) -> list[str]:
     ]
 
 
-def _climate_rows(hold: Summary, rules: VerdictRules) -> list[Row]:
+def _climate_rows(hold: Summary, rules: VerdictRules, words: Words) -> list[Row]:
     temperature, humidity = hold["temperature_degC"], hold["rh_pct"]
     floor, ceiling, mean = temperature["floor"], temperature["ceiling"], temperature["mean"]
     single = floor == ceiling
-    asked = f"{floor:g} degC" if single else f"{floor:g} to {ceiling:g} degC"
+    asked = words("asked.degC", floor=floor) if single else words("asked.band", floor=floor, ceiling=ceiling)
     # a single setpoint is held within 1 K, as every place of the chamber is
     slack = 1.0 if single else 0.0
     least_pct, in_band_pct = rules.in_band_pct_min, hold["in_band_pct"]
+    n = words.number
     return [
-        ("hold", "", span(hold), PLAIN),
-        ("air temperature, mean", asked, f"{text(mean, 1)} degC", sign(mean, floor - slack, ceiling + slack)),
+        (words("row.hold"), "", words.span(hold), PLAIN),
+        (words("row.air_mean"), asked, f"{n(mean, 1)} degC", sign(mean, floor - slack, ceiling + slack)),
         (
-            "evenness: furthest place from the mean",
-            "at most 1 K",
-            f"{text(temperature['off_mean_max'], 2)} K",
+            words("row.evenness"),
+            words("asked.at_most", most=1.0, unit="K"),
+            f"{n(temperature['off_mean_max'], 2)} K",
             sign(temperature["off_mean_max"], None, 1.0),
         ),
         (
-            "relative humidity, lowest place",
-            f"at least {humidity['accept']:g} %",
-            f"{text(humidity['min'], 1)} % (mean {text(humidity['mean'], 1)} %)",
+            words("row.humidity"),
+            words("asked.at_least", least=humidity["accept"], unit="%"),
+            words("was.humidity", least=n(humidity["min"], 1), mean=n(humidity["mean"], 1)),
             sign(humidity["min"], humidity["accept"], None),
         ),
-        ("time in band", f"at least {least_pct:g} %", f"{text(in_band_pct, 1)} %", sign(in_band_pct, least_pct, None)),
+        (
+            words("row.in_band"),
+            words("asked.at_least", least=least_pct, unit="%"),
+            f"{n(in_band_pct, 1)} %",
+            sign(in_band_pct, least_pct, None),
+        ),
     ]
 
 
-def _surface_rows(block: Summary, rules: VerdictRules) -> list[Row]:
-    margin = block["hold"]["dew_margin_K"]
+def _surface_rows(block: Summary, rules: VerdictRules, words: Words) -> list[Row]:
+    margin, n = block["hold"]["dew_margin_K"], words.number
+    surface = words.said(margin["surface"])[0] if margin["surface"] else words("was.no_hold")
     rows: list[Row] = [
         (
-            "dew margin, smallest",
-            "above 0 K",
-            f"{text(margin['min'], 2)} K ({margin['surface'] or 'no hold'})",
+            words("row.margin"),
+            words("asked.above", least=0.0, unit="K"),
+            words("was.margin", least=n(margin["min"], 2), surface=surface),
             sign(margin["min"], 0.0, None),
         )
     ]
     film = block.get("board_film_kg_per_m2_max")
     if film is not None:
         most = rules.board_film_kg_per_m2_max
-        rows.append(("wettest board", f"at most {most:g} kg/m2", f"{film:.4f} kg/m2", sign(film, None, most)))
+        asked = words("asked.at_most", most=most, unit="kg/m2")
+        rows.append((words("row.film"), asked, f"{n(film, 4)} kg/m2", sign(film, None, most)))
     drying, most = block["drying_kg_per_m2h"]["mean"], rules.drying_kg_per_m2h_max
-    asked = f"at most {most:g} kg/m2h"
-    rows.append(("drying of the product", asked, f"{text(drying, 4)} kg/m2h", sign(drying, None, most)))
+    asked = words("asked.at_most", most=most, unit="kg/m2h")
+    rows.append((words("row.drying"), asked, f"{n(drying, 4)} kg/m2h", sign(drying, None, most)))
     return rows
 
 
-def _product_rows(summary: Summary, block: Summary) -> list[Row]:
+def _product_rows(summary: Summary, block: Summary, words: Words) -> list[Row]:
     product, ready = block["product"], summary["ready_h"]
-    age = product["equivalent_age_h"]
+    age, n = product["equivalent_age_h"], words.number
     if summary["load_t"] == 0.0 or (summary["truth"] is not None and product["core_degC_max"] == 0.0):
-        return [("product", "", "no product", PLAIN)]
-    when = f"{ready['actual']:.1f} h after start" if ready["actual"] is not None else "not ready within the cycle"
+        return [(words("row.product"), "", words("was.no_product"), PLAIN)]
+    when = words("was.not_ready") if ready["actual"] is None else words("was.ready", hours=ready["actual"])
     return [
-        ("product core, hottest", "", f"{text(product['core_degC_max'], 1)} degC", PLAIN),
-        (
-            "equivalent age at the end (20 degC)",
-            "",
-            f"{text(age['min'], 1)} to {text(age['max'], 1)} h over the positions",
-            PLAIN,
-        ),
-        *_bridged_rows(summary["believed"]["product"].get("bridged")),
-        ("ready (worst position, estimated, not tested)", f"{summary['ready_age_h']:g} h of age", when, PLAIN),
+        (words("row.core"), "", f"{n(product['core_degC_max'], 1)} degC", PLAIN),
+        (words("row.age"), "", words("was.age", least=n(age["min"], 1), most=n(age["max"], 1)), PLAIN),
+        *_bridged_rows(summary["believed"]["product"].get("bridged"), words),
+        (words("row.ready"), words("asked.age", hours=summary["ready_age_h"]), when, PLAIN),
     ]
 
 
-def _bridged_rows(bridged: Summary | None) -> list[Row]:
+def _bridged_rows(bridged: Summary | None, words: Words) -> list[Row]:
     """Ages that nobody saw; ready and the least age count what is certain of them."""
     if bridged is None:
         return []
-    doubt = f"up to {bridged['younger_h']:.1f} h less or {bridged['older_h']:.1f} h more"
-    return [("of it bridged without readings", "", f"{bridged['hours']:.1f} h of the clock; it may be {doubt}", PLAIN)]
+    doubt = words(
+        "was.bridged", hours=bridged["hours"], younger=bridged["younger_h"], older=bridged["older_h"]
+    )
+    return [(words("row.bridged"), "", doubt, PLAIN)]
 
 
-def _cost_rows(summary: Summary) -> list[Row]:
-    per_tonne, fighting = summary["per_tonne"], summary["fighting"]
-    spent = f"{energy(summary['energy_kWh'])}; {text(per_tonne['energy_kWh'], 1)} kWh/t"
+def _cost_rows(summary: Summary, words: Words) -> list[Row]:
+    per_tonne, fighting, n = summary["per_tonne"], summary["fighting"], words.number
+    spent = words(
+        "was.per_tonne", energy=words.energy(summary["energy_kWh"]), per_tonne=n(per_tonne["energy_kWh"], 1)
+    )
+    fought = words("was.fighting", kWh=n(fighting["kWh"], 1), hours=fighting["hours"])
     return [
-        ("energy", "", spent, PLAIN),
-        ("fog water", "", f"{text(summary['water_kg']['fog'], 0)} kg", PLAIN),
-        ("heating against venting", "", f"{text(fighting['kWh'], 1)} kWh in {fighting['hours']:.1f} h", PLAIN),
+        (words("row.energy"), "", spent, PLAIN),
+        (words("row.fog"), "", f"{n(summary['water_kg']['fog'], 0)} kg", PLAIN),
+        (words("row.fighting"), "", fought, PLAIN),
     ]
 
 

@@ -17,6 +17,8 @@ INSIDE = frozenset((
     "surface", "a", "b",
 ))  # fmt: skip
 
+MUST = ("a", "b", "verb")  # of these, those that have to be known: anything may stand before "by somebody"
+
 
 @cache
 def phrases(language: str) -> dict[str, str]:
@@ -38,7 +40,7 @@ def said(text: str, language: str) -> tuple[str, bool]:
             name: said(part, language) if name in INSIDE else (figure(part, language), True)
             for name, part in found.groupdict().items()
         }
-        if all(parts[name][1] for name in ("a", "b") if name in parts):
+        if all(parts[name][1] for name in MUST if name in parts):
             return own.format(**{name: part for name, (part, _known) in parts.items()}), True
     return text, False
 

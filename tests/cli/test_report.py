@@ -126,4 +126,18 @@ def test_without_matplotlib_a_cycle_says_how_to_get_it(tmp_path: Path, capsys: p
 
 def test_a_report_that_fails_never_fails_the_cycle(tmp_path: Path) -> None:
     (tmp_path / "record.sqlite").write_bytes(b"no record")
-    assert report.beside(tmp_path).startswith("no report: ")
+    assert report.beside(tmp_path, "en").startswith("no report: ")
+    assert report.beside(tmp_path, "de").endswith(f"dewhold report {tmp_path} --language de")
+
+
+def test_a_report_in_german_and_what_is_printed_stays(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    english, german = data / "english.html", data / "german.html"
+    assert main(["report", str(data), "--out", str(english), "--json"]) == 0
+    plain = json.loads(capsys.readouterr().out)
+    assert main(["report", str(data), "--out", str(german), "--language", "de", "--json"]) == 0
+    made = json.loads(capsys.readouterr().out)
+    assert {name: made[name] for name in ("verdict", "over", "changed")} == {
+        name: plain[name] for name in ("verdict", "over", "changed")
+    }
+    assert '<html lang="de">' in german.read_text(encoding="utf-8")
+    assert '<html lang="en">' in english.read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Query
+from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from fastapi import Path as PathParam
 from fastapi.responses import HTMLResponse, StreamingResponse
 
@@ -13,7 +13,7 @@ from controller.errors import ConfigError, StoreError, UnavailableError
 from controller.page import records, shift
 from controller.page.live.trends import SPAN_MS_MAX
 from controller.page.web.api_live import TAGS_MAX, Ms, as_json
-from controller.page.web.context import Chamber, Json, Onlooker, ThisPage, looks_on
+from controller.page.web.context import Chamber, Json, Onlooker, ThisPage, language_of, looks_on
 
 router = APIRouter(prefix="/api/v1/chambers/{chamber}", tags=["records"], dependencies=[Depends(looks_on)])
 # A report is a page of its own with its styles inside and no script.
@@ -82,10 +82,12 @@ def cycles(place: Chamber) -> Json:
 
 
 @router.get("/cycles/{cycle}/report", summary="The report of a cycle", response_class=HTMLResponse)
-def report(page: ThisPage, place: Chamber, cycle: Annotated[int, PathParam(ge=1, le=2**31)]) -> HTMLResponse:
-    """One self-contained page; made when asked for the first time, which takes some seconds."""
+def report(
+    request: Request, page: ThisPage, place: Chamber, cycle: Annotated[int, PathParam(ge=1, le=2**31)]
+) -> HTMLResponse:
+    """One self-contained page in the reader's language; made when first asked for, which takes some seconds."""
     try:
-        path = records.report(place, cycle, page.feed.works.home)
+        path = records.report(place, cycle, page.feed.works.home, language_of(request))
         return HTMLResponse(path.read_text(encoding="utf-8"), headers={"content-security-policy": REPORT_POLICY})
     except (UnavailableError, ConfigError, OSError) as error:
         raise HTTPException(404, str(error)) from error

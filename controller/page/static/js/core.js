@@ -12,8 +12,9 @@ export function known(key, words) {
 }
 
 // Sentences of the record and of forecasts are English. A page in another language has patterns for them: {names} in a
-// pattern stand for what is between, and some of these are looked up too. Two parts called a and b must both be known.
+// pattern stand for what is between, and some of these are looked up too. Two parts called a and b, and a verb, must be known.
 const INSIDE = new Set(["verb", "reason", "why", "phase", "band", "from", "to", "kind", "state", "was", "is", "limit", "remedy", "what", "surface", "a", "b"]);
+const MUST = ["a", "b", "verb"];
 const EXACT = new Map(), PATTERNS = [];
 for (const [english, own] of Object.entries(data.phrases ?? {})) {
   if (!english.includes("{")) { EXACT.set(english, own); continue; }
@@ -30,7 +31,7 @@ export function said(text) {
     const found = match.exec(text);
     if (!found) continue;
     const parts = Object.fromEntries(names.map((name, index) => [name, INSIDE.has(name) ? said(found[index + 1]) : [figure(found[index + 1]), true]]));
-    if ((parts.a && !parts.a[1]) || (parts.b && !parts.b[1])) continue;
+    if (MUST.some((name) => parts[name] && !parts[name][1])) continue;
     return [own.replace(/\{(\w+)\}/g, (_, name) => parts[name]?.[0] ?? ""), true];
   }
   return [text, false];
