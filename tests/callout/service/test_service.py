@@ -171,7 +171,7 @@ def test_a_slow_server_holds_up_nobody_elses_messages(
     exchange = make_exchange()
     works = make_works(plan, mails_to=make_mute(), calls_to=exchange.url)
     works.outbox.put_test("now", ["cleo"], works.service._loaded.ways, works.now_ms)
-    deadline = time.monotonic() + 10.0
+    deadline = time.monotonic() + 60.0
     while not exchange.got and time.monotonic() < deadline:
         works.service.turn()
         time.sleep(0.01)
@@ -217,7 +217,7 @@ def test_when_its_own_file_cannot_be_written_somebody_is_told_all_the_same(
             works.settle()
             works.later(2)
             chamber.live(120)
-        deadline = time.monotonic() + 10.0
+        deadline = time.monotonic() + 60.0
         while len(office.got) < 2 and time.monotonic() < deadline:
             works.settle()
     subjects = [one["Subject"] for one in office.got]
