@@ -35,7 +35,7 @@ def test_a_run_restored_elsewhere_goes_on_with_a_stopped_clock(
     restore(tmp_path / "safe.zip", tmp_path / "second")
     record = tmp_path / "second" / "record.sqlite"
     second = processes.start(*same, "--out", "second", "--hours", "0.02")
-    assert second.wait(timeout=60) == 1
+    assert second.wait(timeout=180) == 1
     with closing(Reader(record)) as reader:
         rows = [row for row in reader.journal() if row.scan > made["last_scan"]]
         frames = [frame.scan for frame in reader.frames()]

@@ -8,6 +8,7 @@ import signal
 import socket
 import time
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +62,7 @@ def test_ready_after_the_first_scan_alive_while_scans_go_on_and_silent_when_they
     assert (tmp_path / "out" / "record.sqlite").exists()
     came = [(manager.next(), time.monotonic()) for _ in range(5)]
     assert all(text is not None and "WATCHDOG=1" in text for text, _at in came)
-    assert came[-1][1] - came[0][1] < 5.0
+    assert min(later - earlier for (_, earlier), (_, later) in pairwise(came)) < 1.0, "in time for the watchdog"
     run.send_signal(signal.SIGSTOP)
     time_to_stop = time.monotonic() + 1.0
     while time.monotonic() < time_to_stop:
@@ -75,12 +76,12 @@ def test_ready_after_the_first_scan_alive_while_scans_go_on_and_silent_when_they
     while found is not None and "STOPPING=1" not in found:
         found = manager.next()
     assert found is not None
-    assert run.wait(timeout=30) == 130
+    assert run.wait(timeout=180) == 130
 
 
 def test_without_a_device_it_never_says_that_it_is_ready(processes: Any, manager: Manager) -> None:
     run = processes.start("run", "--port", "1", "--out", "out", environment=manager.environment(1.0))
-    assert run.wait(timeout=60) == 3
+    assert run.wait(timeout=180) == 3
     assert manager.next(0.0) is None
 
 
@@ -92,7 +93,7 @@ def test_scans_go_on_without_the_panel_and_are_a_sign_of_life(processes: Any, ma
     plant.send_signal(signal.SIGSTOP)
     manager.drain()
     for _ in range(4):
-        assert "WATCHDOG=1" in (manager.next(10.0) or "")
+        assert "WATCHDOG=1" in (manager.next() or "")
     plant.send_signal(signal.SIGCONT)
 
 
@@ -104,4 +105,4 @@ def test_the_call_out_is_ready_after_its_first_look(processes: Any, manager: Man
     assert re.match(r"READY=1\nWATCHDOG=1\nSTATUS=watches 1 records; \d+ messages to send", first)
     assert "WATCHDOG=1" in (manager.next() or "")
     callout.send_signal(signal.SIGTERM)
-    assert callout.wait(timeout=30) == 130
+    assert callout.wait(timeout=180) == 130

@@ -62,7 +62,7 @@ def test_a_folder_that_may_not_be_written_is_refused_before_anything_is_touched(
         (out / name).touch()
     with read_only(out):
         run = started(processes, "run", "--port", "1", "--out", "out")
-        printed, said = run.communicate(timeout=60)
+        printed, said = run.communicate(timeout=180)
     assert (run.returncode, printed) == (3, "")
     assert said == (
         "dewhold: out/dewhold.lock cannot be written: Permission denied; check that this user may write out and that"
@@ -81,12 +81,12 @@ def test_a_folder_that_becomes_read_only_does_not_stop_control_and_loses_nothing
     run = started(processes, *same, "--order", "start@0.5", "--hours", "0.002")
     until(record, lambda reader: any(row.data.get("to") == "running" for row in reader.journal(kind="state")))
     with read_only(out):
-        _printed, said = run.communicate(timeout=60)
+        _printed, said = run.communicate(timeout=180)
     assert run.returncode == 3
     assert "out/summary.json cannot be written: Permission denied; check that this user may write out" in said
     assert "Traceback" not in said
     again = started(processes, *same, "--hours", "0.001")
-    assert again.wait(timeout=60) == 1
+    assert again.wait(timeout=180) == 1
     with closing(Reader(record)) as reader:
         scans = [frame.scan for frame in reader.frames()]
         states = [row.data["to"] for row in reader.journal(kind="state")]

@@ -67,7 +67,7 @@ def test_hash_seed_of_the_process_changes_nothing(processes: Any) -> None:
         )
         for seed, link in (("1", "direct"), ("4242", "modbus"))
     ]
-    summaries = [json.loads(process.communicate(timeout=90)[0]) for process in commands]
+    summaries = [json.loads(process.communicate(timeout=180)[0]) for process in commands]
     assert [process.returncode for process in commands] == [1, 1]  # too short to be good
     assert summaries[0]["trace_sha256"] == summaries[1]["trace_sha256"]
     assert summaries[0]["scans"] == 1440
