@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from controller.config import loader
+from controller.config.chamber import ChamberFile
 from controller.config.filling import load_filling
 from controller.config.find import find, known
 from controller.config.weather import load_weather
@@ -18,7 +20,6 @@ from controller.wording.texts import LANGUAGES
 if TYPE_CHECKING:
     from controller.rig.plant import Scene
 
-LOAD_T = 120.0
 DEMO = {"chamber": "demo-north", "recipe": "gentle", "mix": "demo-60", "plant": "demo-north", "weather": "spring"}
 
 
@@ -45,7 +46,9 @@ def add_scene(parser: argparse.ArgumentParser) -> None:
 
 def add_charge(parser: argparse.ArgumentParser) -> None:
     """Options that say what stands in the chamber."""
-    parser.add_argument("--load", type=float, metavar="TONNES", help=f"fresh product (default: {LOAD_T:g})")
+    parser.add_argument(
+        "--load", type=float, metavar="TONNES", help="fresh product (default: nominal_t of the chamber file)"
+    )
     parser.add_argument("--mix-temperature", type=float, default=20.0, metavar="DEGC", help="of the mix (default: 20)")
     parser.add_argument("--empty-bay", type=int, action="append", default=[], metavar="N", help="bay without product")
 
@@ -105,8 +108,11 @@ def case_of(args: argparse.Namespace) -> Case:
 
 
 def load_of(args: argparse.Namespace) -> float:
-    """Tonnes of fresh product. Raises ConfigError."""
-    return LOAD_T if args.load is None else within("--load", args.load, 0.0, 150.0, "t")
+    """Tonnes of fresh product, as asked for or as the chamber is made for. Raises ConfigError."""
+    chamber = loader.read(find("chamber", args.chamber), ChamberFile).value
+    if args.load is None:
+        return chamber.temperature.nominal_t
+    return within("--load", args.load, 0.0, chamber.load_t_max, "t")
 
 
 def plant_of(args: argparse.Namespace) -> str:

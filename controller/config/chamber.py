@@ -32,6 +32,8 @@ from controller.core.signals.signals import SignalsConfig
 from controller.core.upkeep.duty import DutyItem
 from controller.core.upkeep.wear import WearConfig
 
+LOAD_OVER = 1.25  # of nominal_t: overfull racks; what is more was typed wrong
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChamberFile:
@@ -71,6 +73,11 @@ class ChamberFile:
     duty: Annotated[tuple[DutyItem, ...], Len(0, 64)] = ()
     invariants: InvariantsConfig = field(default_factory=InvariantsConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
+
+    @property
+    def load_t_max(self) -> float:
+        """The most product that a cycle may begin with, t: a quarter more than the loops are set for; our choice."""
+        return LOAD_OVER * self.temperature.nominal_t
 
     @property
     def device_names(self) -> tuple[str, ...]:

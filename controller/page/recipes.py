@@ -24,7 +24,6 @@ from controller.page.live.places import ChamberPlace
 from controller.store.desk import Desk
 
 TEXT_MAX = 60_000
-LOAD_MOST_T = 150.0  # as control's own limit for a start
 _BUSY_S = 20.0
 _one_at_a_time = threading.Lock()  # a forecast takes a core for most of a second; control goes first
 

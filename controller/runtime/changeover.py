@@ -30,9 +30,9 @@ from controller.store.header import OTHER_MIX, Header
 from controller.store.reader import Reader
 from controller.store.schema import is_begun
 
-# Arguments of a start that say what stands in the chamber: (least, most).
-LIMITS: dict[str, tuple[float, float]] = {"load_t": (0.0, 150.0), "mix_degC": (5.0, 40.0), "age_h": (0.0, 100.0)}
-_CHARGE = (*LIMITS, "mix", "empty_bays")
+# Arguments of a start that say what stands in the chamber: (least, most); and its tonnes, whose most is the chamber's.
+LIMITS: dict[str, tuple[float, float]] = {"mix_degC": (5.0, 40.0), "age_h": (0.0, 100.0)}
+_CHARGE = ("load_t", *LIMITS, "mix", "empty_bays")
 _HEX = frozenset("0123456789abcdef")
 _FROM_DESK = "from_desk"  # a fact of the header: a restart takes recipe and charge from the record
 
@@ -172,7 +172,8 @@ def _mix(session: Session, name: object) -> Loaded[Mix]:
 
 def _asked(session: Session, args: dict[str, Any], recipe: str, mix: str) -> Asked:
     changes: dict[str, Any] = {"recipe": recipe, "mix": mix, _FROM_DESK: True}
-    for name, (least, most) in LIMITS.items():
+    limits = {"load_t": (0.0, session.bundle.chamber.load_t_max)} | LIMITS
+    for name, (least, most) in limits.items():
         value = args.get(name, 0.0 if name == "age_h" else None)
         if value is None:
             continue

@@ -141,10 +141,15 @@ def test_a_start_that_says_what_stands_in_the_chamber_is_laid_down(
 
 
 def test_a_field_out_of_its_limits_is_told_with_name_kind_and_limit(as_role: AsRole) -> None:
-    answer = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 150.5, "mix": "x" * 41})
+    answer = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 1250.5, "mix": "x" * 41})
     first, second = answer.json()["detail"]
-    assert (first["where"], first["kind"], first["limits"]) == ("body.load_t", "less_than_equal", {"le": 150.0})
+    assert (first["where"], first["kind"], first["limits"]) == ("body.load_t", "less_than_equal", {"le": 1250.0})
     assert (second["where"], second["kind"], second["limits"]) == ("body.mix", "string_too_long", {"max_length": 40})
+
+
+def test_a_forecast_for_more_than_the_chamber_takes_is_refused_with_its_own_limit(as_role: AsRole) -> None:
+    answer = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 150.5})
+    assert (answer.status_code, answer.json()["detail"]) == (422, "load_t = 150.5: at most 150 t in this chamber")
 
 
 def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> None:

@@ -48,7 +48,7 @@ _LEVEL = Argument("level", "of that bay, from 1", short="N")
 FORMS: dict[str, Form] = {
     "start": Form("begins the cycle", (
         Argument("recipe", "file, demo name or SHA-256 of a version at the desk", needed=False),
-        Argument("load_t", "fresh product, 0 to 150 t", needed=False),
+        Argument("load_t", "fresh product, t; at most a quarter more than nominal_t of the chamber file", needed=False),
         Argument("mix_degC", "temperature of the mix, 5 to 40 degC", needed=False),
         Argument("age_h", "age of the charge, 0 to 100 h", needed=False),
         Argument("mix", "name of a mix file", needed=False),

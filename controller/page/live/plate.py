@@ -17,10 +17,11 @@ def plate(place: ChamberPlace, bound: Bound, cycle: int) -> dict[str, Any]:
     return {
         "id": place.id, "name": place.name or chamber.name, "text": place.text or chamber.text, "line": place.line,
         "cycle": cycle, "bays": chamber.bays, "levels": chamber.levels, "scan_s": bound.header.scan_s,
-        "ready_age_h": chamber.product.ready_age_h, "wanted_margin_K": chamber.climate.margin_K,
+        "nominal_t": chamber.temperature.nominal_t, "ready_age_h": chamber.product.ready_age_h,
+        "wanted_margin_K": chamber.climate.margin_K,
         "limits": {
             "degC_min": chamber.limits.temperature_degC_min, "degC_max": chamber.limits.temperature_degC_max,
-            "product_degC_max": chamber.limits.product_degC_max,
+            "product_degC_max": chamber.limits.product_degC_max, "load_t_max": chamber.load_t_max,
         },
         "probes": _probes(bound),
         "contacts": [

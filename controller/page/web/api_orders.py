@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import math
 import time
 from typing import Annotated
 
@@ -16,7 +17,7 @@ from controller.page.live.places import ChamberPlace
 from controller.page.people import audit
 from controller.page.people.accounts import Visitor, used
 from controller.page.people.roles import AT_DESK, needed
-from controller.page.recipes import LOAD_MOST_T, versions_at
+from controller.page.recipes import versions_at
 from controller.page.web.context import Chamber, Json, Page, ThisPage, looks_on, require, station_of
 from controller.store.desk import Order, ask, write_note
 from controller.store.glance import Glance
@@ -61,7 +62,7 @@ async def give(
     if not watch.seen.get("live") and asked.verb not in SAFE:
         raise HTTPException(409, "the controller is silent: look why, nothing was ordered")
     if asked.verb == "start":
-        _require_load(asked.args)
+        _require_load(asked.args, watch.bound.chamber.load_t_max if watch.bound is not None else math.inf)
     if asked.verb == "start" and asked.args.get("recipe"):
         await asyncio.to_thread(_require_released, page, place, str(asked.args["recipe"]))
     after = max(0, int(watch.seen.get("journal") or 0) - LINES_BACK)
@@ -108,14 +109,14 @@ def notes(page: ThisPage, place: Chamber, limit: Annotated[int, Query(ge=1, le=5
     return {"notes": [dict(zip(names, row, strict=True)) for row in rows]}
 
 
-def _require_load(args: dict[str, bool | float | str]) -> None:
+def _require_load(args: dict[str, bool | float | str], most_t: float) -> None:
     """A start says what stands in the chamber. Nothing is in it only where that was said: a number forgotten is not."""
     load_t, empty = args.get("load_t"), args.get("empty_chamber") is True
     if isinstance(load_t, bool | str | None):
         raise HTTPException(422, "a start says how much is in the chamber: enter the tonnes (load_t)")
-    if not 0.0 <= load_t <= LOAD_MOST_T or (load_t == 0.0) is not empty:
+    if not 0.0 <= load_t <= most_t or (load_t == 0.0) is not empty:
         raise HTTPException(
-            422, f"load_t = {load_t:g}: more than 0 and at most {LOAD_MOST_T:g} t; 0 t only with empty_chamber, "
+            422, f"load_t = {load_t:g}: more than 0 and at most {most_t:g} t; 0 t only with empty_chamber, "
             "for a start without product",
         )  # fmt: skip
 

@@ -14,13 +14,14 @@ from controller.page.live.bound import Bound
 from controller.page.live.places import ChamberPlace
 from controller.page.people import audit
 from controller.page.people.accounts import Visitor
-from controller.page.recipes import LOAD_MOST_T, TEXT_MAX, Charge, Version
+from controller.page.recipes import TEXT_MAX, Charge, Version
 from controller.page.web.context import Chamber, Json, May, Page, ThisPage, looks_on, station_of
 from controller.store.desk import approve, keep_recipe
 
 router = APIRouter(prefix="/api/v1/chambers/{chamber}", tags=["recipes"], dependencies=[Depends(looks_on)])
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Why = Annotated[str, Field(max_length=300)]
+LOAD_MOST_T = 1250.0  # of any chamber; each has a limit of its own
 
 
 class Charging(BaseModel):
@@ -199,6 +200,9 @@ def _ahead(
     known = recipes.mixes()
     if charging.mix and charging.mix not in known:
         raise HTTPException(422, f"mix {charging.mix} is not known: {', '.join(sorted(known))}")
+    if charging.load_t > bound.chamber.load_t_max:
+        most = f"at most {bound.chamber.load_t_max:g} t in this chamber"
+        raise HTTPException(422, f"load_t = {charging.load_t:g}: {most}")
     degC, rh = _outdoor(page, place, charging)
     empty, bays = tuple(sorted(set(charging.empty_bays))), bound.chamber.bays
     if len(empty) >= bays or (empty and empty[-1] > bays):

@@ -48,6 +48,7 @@ def test_the_limits_in_words_are_those_that_are_held() -> None:
     assert f"0 to {AGE_H_MAX:g} h" in says("charge", "age_h")
     for name, (low, high) in LIMITS.items():
         assert f"{low:g} to {high:g} " in says("start", name)
+    assert "nominal_t" in says("start", "load_t")
     assert says("trim", "tag") == " or ".join(TRIMS)
     assert says("manual", "tag") == f"{', '.join(LOOPS[:3])} or {LOOPS[3]}"
 

@@ -6,7 +6,8 @@ const NUMBERS = [["start-load", "t"], ["start-degC", "degC"], ["start-age", null
 export const FIELDS = ["start-load", "start-nothing", "start-mix", "start-degC", "start-age", "start-empty"];
 
 export function fillCharge(now, plate) {
-  setField($("start-load"), now.load_t || 120, "t");
+  $("start-load").max = plate.limits.load_t_max;
+  setField($("start-load"), now.load_t || plate.nominal_t, "t");
   setField($("start-degC"), now.mix_degC ?? 20, "degC");
   for (const [id, unit] of NUMBERS.slice(0, 2)) for (const end of ["min", "max"]) $(id)[end] = Number(inUnits(Number($(id)[end]), unit).toFixed(1));
   for (const [id] of NUMBERS) $(id).step = "any";
