@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.callout.planfile import read_plan
-from controller.cli import check_words
+from controller.cli import check_effects, check_words
 from controller.cli import options as opt
 from controller.config import (
     bundle,
@@ -39,12 +39,10 @@ from controller.config.weather import read_weather
 from controller.core.outlook.diary import Forecast
 from controller.core.outlook.forecast import Case, forecast
 from controller.core.product.mix import Mix
-from controller.core.protection import protection
 from controller.core.sequence.recipe import ChamberLimits, Phase, Recipe, band
 from controller.errors import ConfigError, Problem
 from controller.link.device import Device, absent_checks
 from controller.link.layout import require_layout
-from controller.report import effects, watching
 from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
@@ -94,7 +92,9 @@ class Report:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of `dewhold check`."""
     parser.add_argument("files", nargs="*", metavar="FILE", help="files to check (default: all shipped demo files)")
-    parser.add_argument("--chamber", default="demo-north", help="what recipes and faults must fit (name or file)")
+    parser.add_argument(
+        "--chamber", help="what recipes and faults must fit: name or file (default: that among FILE, else demo-north)"
+    )
     parser.add_argument(
         "--plant", metavar="FILE", help="its model, which files of faults must fit (default: named like the chamber)"
     )
@@ -111,9 +111,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check the files; 0 when all are right, 2 when one is not."""
     if args.effects:
-        return _effects(args.chamber)
+        check_effects.show(args.files, args.chamber)
+        return GOOD
+    args.chamber = check_effects.meant(args.files, args.chamber)
     report = Report()
-    opt.case_of(args)  # a wrong option is said once, not for every recipe
+    _require_options(args)
     if args.empty_bay:
         opt.empty_bays(args, loader.read(find("chamber", args.chamber), ChamberFile).value.bays)
     if not args.files:
@@ -133,14 +135,13 @@ def run(args: argparse.Namespace) -> int:
     return GOOD if report.ok else BAD_INPUT
 
 
-def _effects(chamber: str) -> int:
-    """Print the table of cause and effect. Raises ConfigError for a chamber that is not right."""
-    place = bundle.load_site(find("chamber", chamber), device_class=Device, layout=require_layout)
-    plan = protection.bind(place.chamber.protection, place.points, place.chamber.heat.kind)
-    causes, told = watching.causes(place.chamber, place.points, plan.rows), watching.only_told(place.chamber)
-    name, digest = place.chamber.name, place.files["chamber"].sha256
-    print("\n".join(effects.lines(plan.rows, chamber=name, sha256=digest, causes=causes, told=told)))
-    return GOOD
+def _require_options(args: argparse.Namespace) -> None:
+    """A wrong option is said once, not for every recipe; what is wrong with a file stands under that file."""
+    try:
+        opt.case_of(args)
+    except ConfigError as error:
+        if error.problems[0].file == "command line":
+            raise
 
 
 def _shipped(chamber: str, report: Report) -> list[Path]:
