@@ -186,7 +186,7 @@ def allocate(
     fan_pct, flow, fan_kW = circulation(plan.fan, targets.fan_pct, climate)
     heat_kW_max, why_heat = heat_cap(targets, limits, climate, achieved, flow, fan_kW, plan.steam_fade_g_per_kg)
     vent_max = achieved.vent_kg_per_s_max if targets.vent else 0.0
-    moisture, fog, vent, drier, cooler = state.moisture, 0.0, 0.0, 0.0, 0.0
+    moisture, fog, vent, drier, cooler, carried_kW = state.moisture, 0.0, 0.0, 0.0, 0.0, 0.0
     too_moist = w_g_per_kg > 1000.0 * limits.vent_above
     if targets.vent and (too_moist or t > ceiling or moisture.integral < 0.0):  # else there is nothing to vent for
         drier, cooler = outdoors(climate, w_g_per_kg)
@@ -206,10 +206,10 @@ def allocate(
                 why = (*why, EVAPORATION)
         elif water < 0.0:
             vent = -water / vent_kg_h_per_kg_s
+            carried_kW = min(-water, -moisture.integral) / vent_kg_h_per_kg_s * cooler  # what lasts of it
             if targets.sags:
                 heat_kW_max *= _heat_share(plan, vent, floor - t, ceiling > floor)
-                if heat_kW_max == 0.0:
-                    why_heat = FLOOR_SAGS
+                why_heat = FLOOR_SAGS if heat_kW_max == 0.0 else why_heat
             why = why if targets.rh_vent_above_pct else (*why, VENT_DEW + climate.surface)
         elif drier == 0.0 and too_moist and targets.vent:
             why = (*why, VENT_USELESS)
@@ -218,7 +218,7 @@ def allocate(
     temperature, need, known_kW = state.temperature, 0.0, near * plan.fog_kW_per_kg_h * fog - fan_kW
     if climate.temperature_ok:
         temperature, need = _need(
-            plan, temperature, t, targets, limits, known_kW, vent_max * cooler, heat_kW_max, near, dt_s
+            plan, temperature, t, targets, limits, known_kW, vent_max * cooler, carried_kW, heat_kW_max, near, dt_s
         )
         if need > 0.0:
             if need >= heat_kW_max and why_heat:
@@ -233,17 +233,8 @@ def allocate(
 
 
 def _water(
-    plan: AllocationPlan,
-    state: LoopState,
-    w_g_per_kg: float,
-    targets: Targets,
-    limits: Limits,
-    climate: Climate,
-    achieved: Achieved,
-    flow_kg_per_s: float,
-    heat_kW: float,
-    lo: float,
-    dt_s: float,
+    plan: AllocationPlan, state: LoopState, w_g_per_kg: float, targets: Targets, limits: Limits, climate: Climate,
+    achieved: Achieved, flow_kg_per_s: float, heat_kW: float, lo: float, dt_s: float,
 ) -> tuple[LoopState, float, float]:
     """Water to add (kg/h, positive: fog) or to carry out (negative: vent, not below lo); the most fog there can be.
 
@@ -287,18 +278,15 @@ def _heat_share(plan: AllocationPlan, vent_kg_per_s: float, below_K: float, is_b
 
 
 def _need(
-    plan: AllocationPlan,
-    state: LoopState,
-    t: float,
-    targets: Targets,
-    limits: Limits,
-    known_kW: float,
-    cooling_kW_max: float,
-    heat_kW_max: float,
-    near: float,
-    dt_s: float,
+    plan: AllocationPlan, state: LoopState, t: float, targets: Targets, limits: Limits, known_kW: float,
+    cooling_kW_max: float, carried_kW: float, heat_kW_max: float, near: float, dt_s: float,
 ) -> tuple[LoopState, float]:
-    """Heat to add (positive) or to carry out (negative), kW. known_kW: fog and fan, fed forward."""
+    """Heat to add (positive) or to carry out (negative), kW. known_kW: fog and fan, fed forward.
+
+    carried_kW: what goes out by the vent that is open for moisture. From no heat to so much cooling the output moves
+    nothing, so it does not rest there: above the ceiling it stands at the far edge, below a single setpoint at the near
+    one. It would take half an hour and more to learn its way across, and all the while the air would go on rising.
+    """
     floor, ceiling, rate_K_per_h = targets.floor_degC, targets.ceiling_degC, limits.rate_K_per_h
     if not (targets.heat if rate_K_per_h > 0.0 else t > ceiling):
         rate_K_per_h = 0.0
@@ -318,7 +306,13 @@ def _need(
     feedforward = known_kW + plan.mass_kWs_per_K * rate_K_per_h / 3600.0
     # What cannot be carried out must not be learnt either; below the ceiling nothing is carried out.
     lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 and t > ceiling else min(0.0, known_kW)
-    return loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)
+    state, need = loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)
+    if carried_kW > 0.0 and (t > ceiling or (t < floor and ceiling == floor and state.integral < 0.0)):
+        free = plan.temperature.gain * error + state.integral + feedforward
+        if -carried_kW < free < 0.0:
+            need = -carried_kW if t > ceiling else min(0.0, free - state.integral)
+            state = LoopState(state.integral + need - free, need)
+    return state, need
 
 
 def _result(
