@@ -73,10 +73,11 @@ def page(found: Mapping[str, Any]) -> str:
         reason=partial(reason, words), named=partial(named, words),
         kind=lambda kind: words.shared(f"phase.{kind}", kind),
     )  # fmt: skip
+    sheets = ("page.css",) if words.language == "en" else ("page.css", "longer.css")
+    css = "".join((_HERE / name).read_text(encoding="utf-8") for name in sheets)
     return environment.get_template("page.html").render(
-        found, css=(_HERE / "page.css").read_text(encoding="utf-8"), t=partial(element, words), plain=words,
-        language=words.language,
-    )  # fmt: skip
+        found, css=css, t=partial(element, words), plain=words, language=words.language
+    )
 
 
 def facts(recorded: Recorded, language: str = "en") -> dict[str, Any]:

@@ -131,7 +131,7 @@ def test_thousands_are_parted_in_german_and_not_in_english() -> None:
     assert GERMAN.number(12345.6, 1) == "12.345,6"
     assert ENGLISH.number(12345.6, 1) == "12345.6"
     assert GERMAN.number(None, 1) == ENGLISH.number(None, 1) == "-"
-    assert GERMAN.energy({"heat": 1200.0, "gas": 34.0}) == "1.234 kWh (Wärme 1.200, gas 34)"
+    assert GERMAN.energy({"heat": 1200.0, "gas": 34.0}) == "1.234\N{NO-BREAK SPACE}kWh (Wärme 1.200, gas 34)"
 
 
 def test_the_plots_are_labelled_in_german_and_draw_the_same(day: Any, german_day: str) -> None:
@@ -208,3 +208,13 @@ def test_a_reason_of_the_verdict_names_what_it_names_in_german(english: str, ger
 
 def test_who_ordered_keeps_a_name_and_the_command_line_has_a_word() -> None:
     assert [spoken.who(GERMAN, name) for name in ("anna", "command line")] == ["anna", "Befehlszeile"]
+
+
+def test_a_german_page_has_room_for_its_longer_words_and_an_english_one_is_as_it_was(day: Any, german_day: str) -> None:
+    assert "232px" in german_day
+    assert "232px" not in day.page
+
+
+def test_sentences_of_the_page_stand_apart(troubled: Any, german_trouble: str) -> None:
+    assert "of the readings were good. Not always good: " in troubled.page
+    assert "der Messwerte waren gut. Nicht immer gut: " in german_trouble
