@@ -29,6 +29,7 @@ TINTS = {"rest": "#f6f3ec", "ramp": "#fbf0e3", "hold": "#e9f2ef", "cooldown": "#
 TRIP, ALARM = "#8f1d2c", "#e0a100"
 WIDTH_IN, TOP_IN, BOTTOM_IN = 9.6, 0.42, 0.42
 LEFT, RIGHT = 0.066, 0.972
+LETTER_IN, HANDLE_IN = 0.059, 0.46  # of a legend: a letter on average, what stands before a label and between two
 _STYLE: Any = {
     "font.size": 9.0,
     "font.family": "sans-serif",
@@ -108,7 +109,7 @@ class Canvas:
                 handles, labels = axes.get_legend_handles_labels()
                 if handles:
                     axes.legend(
-                        handles, labels, loc="lower right", bbox_to_anchor=(1.0, 0.985), ncol=len(labels),
+                        handles, labels, loc="lower right", bbox_to_anchor=(1.0, 0.985), ncol=columns(labels, unit),
                         frameon=False, fontsize=8.5, handlelength=1.8, columnspacing=1.3, borderaxespad=0.2,
                     )
                 if axes not in self.plain:
@@ -124,6 +125,17 @@ def hour_step(end_h: float) -> float:
         if end_h / step <= 13.0:
             return step
     return 336.0
+
+
+def columns(labels: Sequence[str], unit: str) -> int:
+    """How many labels stand side by side so that they leave the unit its room: all of them, nearly always."""
+    room_in = (RIGHT - LEFT) * WIDTH_IN - LETTER_IN * len(unit)
+    for rows in range(1, len(labels)):
+        # as matplotlib fills them: column by column
+        widest = [max(map(len, labels[first : first + rows])) for first in range(0, len(labels), rows)]
+        if sum(LETTER_IN * letters + HANDLE_IN for letters in widest) <= room_in:
+            return len(widest)
+    return 1
 
 
 def spread_to(axes: Axes, low: float, high: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.report.canvas import hour_step, lean
+from controller.report.canvas import columns, hour_step, lean
 
 RAW = """<?xml version="1.0"?>
 <!DOCTYPE svg PUBLIC "x" "http://example.org/svg.dtd">
@@ -40,3 +40,12 @@ def test_coordinates_are_shortened_and_labels_are_not() -> None:
 def test_a_time_axis_has_eight_to_thirteen_steps_for_a_day_and_never_too_many() -> None:
     assert hour_step(24.0) == 2.0
     assert all(hours / hour_step(hours) <= 13.01 for hours in (0.1, 1.0, 3.0, 24.0, 25.0, 48.0, 168.0, 2000.0))
+
+
+def test_labels_that_leave_the_unit_no_room_are_set_in_rows() -> None:
+    few, many = ["floor", "air, mean"], [f"board bay {bay} level 1" for bay in range(1, 9)]
+    assert columns(few, "°C") == 2
+    assert columns(many[:4], "limited by") == 4
+    assert columns(many, "limited by") == 4
+    assert columns(["a board without a probe (bay 3, 4), estimated", *many[:4]], "limited by") == 3
+    assert columns(["w" * 200, "x"], "K") == 1
