@@ -188,13 +188,16 @@ def build(
             terminals, device_map = _terminals(points), _device_map(points, devices[0])
         remote = RemoteIo(around(log), terminals, device_map, wiring_of(params), lockstep=lockstep)
     except ValueError as error:
-        raise ConfigError(
-            [
-                Problem(str(path), "probe, contacts, actuators", "with this point list", line, "make both name the tag")
-                for line in str(error).splitlines()
-            ]
-        ) from None
+        raise ConfigError(_misfits(str(path), str(error))) from None
     return Plant(params, chamber, log, remote, field_devices(remote, points, devices) if panel else ())
+
+
+def _misfits(file: str, said: str) -> list[Problem]:
+    """Problems of a model file that does not fit a point list, from the lines in which the device says so."""
+    lines = [line for line in said.splitlines() if not line.endswith(":")]  # one that ends so is their heading
+    remedy = "name it in both, in this file and in the point list, or in none"
+    parts = [line.split(": ", 1) if ": " in line else ["the point list", line] for line in lines]
+    return [Problem(file, "probe, contacts, actuators", tag, limit, remedy) for tag, limit in parts]
 
 
 def _require_possible(filling: Filling, params: PlantParams, file: str) -> None:

@@ -31,3 +31,13 @@ def test_a_probe_in_a_place_that_is_not_there_names_the_probe_and_the_file() -> 
         build(scene(params=replace(params, probe=(first, *params.probe[1:]))), site.points, site.devices, lockstep=True)
     assert first.tag in str(refused.value)
     assert "demo-north.toml" in str(refused.value)
+
+
+def test_a_model_that_does_not_fit_a_point_list_names_each_tag_and_no_heading() -> None:
+    site = load_site("demo-burner", device_class=Device, layout=require_layout)
+    with pytest.raises(ConfigError) as caught:
+        build(scene(plant="demo-north"), site.points, site.devices, lockstep=True)
+    said = {problem.value: problem.limit for problem in caught.value.problems}
+    assert said["XS-103"] == "no contact of the chamber model has this tag"
+    assert "TCV-103" in said
+    assert not [limit for limit in said.values() if limit.endswith(":")]
