@@ -16,7 +16,9 @@ from controller.cli import check_effects, check_words
 from controller.cli import options as opt
 from controller.config import (
     bundle,
+    coarse,
     crosschecks,
+    endpoints,
     everyday,
     fills,
     guarded,
@@ -64,6 +66,7 @@ class Report:
     limits: ChamberLimits = field(default_factory=ChamberLimits)  # of the chamber that recipes must fit
     forecasts: dict[str, tuple[Case, Forecast]] = field(default_factory=dict)  # by name of the recipe
     phases: dict[str, dict[int, str]] = field(default_factory=dict)  # of each recipe: kinds of its phases, from 1
+    alone: dict[str, tuple[str, ...]] = field(default_factory=dict)  # notes of devices that no chamber here names
     used: set[str] = field(default_factory=set)  # files that a chamber brought with it
     days: dict[str, everyday.Everyday] = field(default_factory=dict)  # the same for standing climates with a filling
 
@@ -129,8 +132,10 @@ def run(args: argparse.Namespace) -> int:
             continue
         for path in targets:
             _check(path, args, report)
+    for name in report.alone.keys() - report.used:
+        report.notes += [f"{name}: {text}" for text in report.alone[name]]
     if report.used and report.ok:
-        report.notes += _unused(report)
+        report.notes += check_words.unused(report.kinds, report.used)
     print(_as_json(report) if args.json else _as_text(report))
     return GOOD if report.ok else BAD_INPUT
 
@@ -196,6 +201,7 @@ def _check_chamber(path: Path, report: Report, *, asked: bool) -> None:
     name = _shown(place.files["chamber"].path)
     today = datetime.now(UTC).date()
     more = [*offsets.notes(place.chamber.signals, today), *guarded.notes(place.chamber, today)]
+    more += coarse.notes(place.chamber.frozen, place.points, _shown(place.files["points"].path))
     report.notes += [f"{name}: {text}" for text in more]
     if asked:
         pulses = [device.pulse.tag for device in place.devices if device.pulse is not None]
@@ -208,18 +214,11 @@ def _check_chamber(path: Path, report: Report, *, asked: bool) -> None:
             report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value, outputs=outputs)]
 
 
-def _unused(report: Report) -> list[str]:
-    """Point lists and devices that were given beside a chamber which names others."""
-    return [
-        f"{name}: is used by no chamber given: write its name as `{'points' if kind == 'points' else 'device'}` there"
-        for name, kind in report.kinds.items()
-        if kind in ("points", "device") and name not in report.used and name not in report.problems
-    ]
-
-
 def _check_device(file: Loaded[Device], report: Report) -> None:
+    if found := endpoints.problems([file]):
+        raise ConfigError(found)
     report.good("device", file)
-    report.notes += [f"{_shown(file.path)}: {text}" for text in absent_checks(file.value)]
+    report.alone[_shown(file.path)] = absent_checks(file.value)
 
 
 def _check_recipe(path: Path, args: argparse.Namespace, report: Report) -> None:

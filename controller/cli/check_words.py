@@ -27,7 +27,16 @@ def files_of(name: str) -> list[Path]:
         return files
     meant = words.closest(name, sorted({one for kind in FOLDERS for one in known(kind)}))
     remedy = (f"did you mean {meant}? " if meant else "") + "a bare name means a demo file, a path means yours"
-    raise fault(name, "name", name[:80], "there is no such file and no demo file of that name", remedy)
+    raise fault(name, "(whole file)", "(missing)", "there is no such file and no demo file of that name", remedy)
+
+
+def unused(kinds: dict[str, str], used: set[str]) -> list[str]:
+    """Point lists and devices that were given beside a chamber which names others. kinds: by file."""
+    return [
+        f"{name}: is used by no chamber given: write its name as `{'points' if kind == 'points' else 'device'}` there"
+        for name, kind in kinds.items()
+        if kind in ("points", "device") and name not in used
+    ]
 
 
 def lines(problems: Iterable[Problem], phases: dict[int, str]) -> list[str]:
@@ -46,6 +55,6 @@ def _line(group: list[Problem], phases: dict[int, str]) -> str:
     where = words.place(first.field, phases)
     more = f" and {len(group) - 1} more like it" if len(group) > 1 else ""
     said = f"{first.limit}; {first.remedy}"
-    if where.startswith("(") or where == "name":  # of the file as a whole: no field has this value
-        return said if first.value.startswith("(") or where == "name" else f"{first.value}: {said}"
+    if where.startswith("("):  # of the file as a whole: no field has this value
+        return said if first.value.startswith("(") else f"{first.value}: {said}"
     return f"{where}{more} = {first.value}: {said}"

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from controller.config import crosschecks, guarded, loader, pointlist, reach, tags
+from controller.config import crosschecks, endpoints, guarded, loader, pointlist, reach, tags
 from controller.config.chamber import ChamberFile
 from controller.config.find import find
 from controller.config.loader import Loaded
@@ -168,7 +168,9 @@ def _layouts(
 ) -> list[Problem]:
     """What the layout of each device says against its points, with the name of their file."""
     names = [str(getattr(device.value, "name", "")) for device in devices]
-    found: list[Problem] = []
+    found = endpoints.problems(devices)
+    if found:
+        return found  # every point of either would be a problem of its own
     if len(devices) > 1:
         for point in points.value:
             if point.device not in names:

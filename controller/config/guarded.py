@@ -54,6 +54,11 @@ def notes(chamber: ChamberFile, today: date) -> list[str]:
     ]  # fmt: skip
     if not guard.doors:
         said.append("protection.doors names no contact: an open door is never seen, heat and fog go on")
+    if len(guard.doors) not in (0, 1, chamber.bays):
+        said.append(
+            f"protection.doors names {len(guard.doors)} contacts for {chamber.bays} bays: each stops fog, but where "
+            f"boards come and go {guard.doors[0]} counts for every bay; name one a bay, in their order, or one for all"
+        )
     if not guard.product_temperatures:
         said.append("protection.product_temperatures names no probe: the row product-too-hot never trips")
     if guard.airflow == guard.fan_runs:

@@ -7,6 +7,7 @@ from datetime import date
 
 from controller.core.signals.signals import SignalsConfig
 
+LARGE = 3.0  # K, %RH: more than equalising corrects, our choice
 VALID_DAYS = 365  # common practice for air probes, no source; the list of duties has the item itself
 
 
@@ -28,6 +29,9 @@ def notes(config: SignalsConfig, today: date) -> list[str]:
     undated = sorted(tag for tag in config.offset if tag not in config.offset_on)
     if undated:
         found.append(f"nobody knows when the offset of {', '.join(undated)} was found: say so in [signals.offset_on]")
+    for tag, offset in sorted(config.offset.items()):
+        if abs(offset) > LARGE:
+            found.append(f"the offset of {tag} is {offset:g}: a probe so far off is broken or wired wrong, look at it")
     for tag, text in sorted(config.offset_on.items()):
         day = date.fromisoformat(text)
         if day > today:

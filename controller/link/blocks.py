@@ -15,6 +15,9 @@ from controller.link.device import INPUT_HEADER_WORDS, OUTPUT_HEADER_WORDS, Devi
 
 READS: Final[dict[Table, int]] = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 WRITES: Final[dict[Table, int]] = {"coil": 15, "holding": 16}
+_TABLES: Final[dict[Table, str]] = {
+    "coil": "coils", "discrete": "discrete inputs", "holding": "holding registers", "input": "input registers",
+}
 BITS: Final = (1, 2, 15)  # functions that count bits
 REGISTERS_MAX: Final = 120  # in one request
 BITS_MAX: Final = 1920  # as many words
@@ -160,9 +163,21 @@ def _missing(blocks: Blocks, points: tuple[Point, ...]) -> list[Problem]:
         try:
             blocks.place(point)
         except KeyError:
-            limit = f"no request of {blocks.device.name} has it"
-            found.append(_problem(point.tag, "address", str(point.address), limit, "correct it, or read and write"))
+            limit = f"no request of {blocks.device.name} has it: {_asked(blocks, point)}"
+            remedy = "correct it (the first is 0, not 1 or 40001), or list a wider block in the device file"
+            found.append(_problem(point.tag, "address", str(point.address), limit, remedy))
     return found
+
+
+def _asked(blocks: Blocks, point: Point) -> str:
+    """What is asked for in the table of this point, in words."""
+    inward = point.kind in ("AI", "DI")
+    function = (READS if inward else WRITES)[point.table]
+    own = [b for b in (blocks.reads if inward else blocks.writes) if b.function == function]
+    verb, table = "reads" if inward else "writes", _TABLES[point.table]
+    return f"it {verb} {table} " + ", ".join(f"{b.base} to {b.base + b.count - 1}" for b in own) if own else (
+        f"it {verb} no {table}"
+    )
 
 
 def _too_long(blocks: Blocks) -> list[Problem]:

@@ -64,3 +64,62 @@ def test_recipes_are_held_against_the_chamber_that_is_named_beside_them(
     chamber.write_text(chamber.read_text().replace("temperature_degC_max = 45.0", "temperature_degC_max = 35.0"))
     assert main(["check", "recipes/gentle.toml", "chambers/demo-north.toml"]) == BAD_INPUT
     assert "5 to 35 degC" in capsys.readouterr().out
+
+
+CHAMBER, POINTS, DEVICE = "chambers/demo-south.toml", "points/panel-b.csv", "devices/io-b.toml"
+
+
+def edited(configs: Path, file: str, old: str, new: str) -> None:
+    text = (configs / file).read_text()
+    assert old in text
+    (configs / file).write_text(text.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "said"),
+    [
+        ("devices/rtd-b.toml", '"rtd-b"', '"io-b"', "name = io-b: devices/io-b.toml has the same name; give each"),
+        ("devices/rtd-b.toml", "port = 5022", "port = 5021", "port = 5021: devices/io-b.toml has the same host, port"),
+        (POINTS, ",io-b,1,21,", ",io-b,1,40021,", "no request of io-b has it: it reads holding registers 0 to 21; c"),
+        (POINTS, ",io-b,1,21,,raw,0,27648,0,100,kg/h,,,,holding", ",io-b,1,21,,raw,0,27648,0,100,kg/h,,,,input",
+         "no request of io-b has it: it reads no input registers; correct it (the first is 0, not 1 or 40001), or li"),
+        (DEVICE, 'host = "127.0.0.1"', 'host = "modbus://10.0.0.5"', "host = modbus://10.0.0.5: must be an address"),
+        (DEVICE, 'host = "127.0.0.1"', 'host = "10.0.0.5:502"', "host = 10.0.0.5:502: must be an address or a name"),
+    ],
+)  # fmt: skip
+def test_a_slip_in_a_panel_is_one_problem_with_its_remedy(
+    configs: Path, capsys: pytest.CaptureFixture[str], file: str, old: str, new: str, said: str
+) -> None:
+    edited(configs, file, old, new)
+    assert main(["check", CHAMBER]) == BAD_INPUT
+    printed = capsys.readouterr().out
+    assert said in printed
+    assert "\n1 problem in " in printed
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"ZS-101E", "ZS-101F"]', '"ZS-101E"]', "protection.doors names 5 contacts for 6 bays"),
+        ("[signals.offset]", "[signals.offset]\nTT-101A = 15\n#", "the offset of TT-101A is 15: a probe so far off"),
+        ("[climate]", '[frozen]\nairflow = "FS-101"\ntags = ["TT-101A", "MT-101A", "TT-108"]\n[climate]',
+         "frozen.tags: TT-101A, TT-108: a step of the raw number is 0.1 degC (TT-101A, points/panel-b.csv)"),
+    ],
+)  # fmt: skip
+def test_what_a_chamber_would_suffer_from_unseen_is_noted(
+    configs: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, said: str
+) -> None:
+    assert main(["check", CHAMBER]) == GOOD
+    assert said not in capsys.readouterr().out
+    edited(configs, CHAMBER, old, new)
+    assert main(["check", CHAMBER]) == GOOD
+    assert said in capsys.readouterr().out
+
+
+def test_a_module_without_outputs_is_told_nothing_of_outputs(
+    configs: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check", "devices/rtd-b.toml", CHAMBER]) == GOOD
+    assert "no output watchdog" not in capsys.readouterr().out
+    assert main(["check", "devices/rtd-b.toml"]) == GOOD
+    assert "no output watchdog" in capsys.readouterr().out
