@@ -8,19 +8,18 @@ import getpass
 import json
 import re
 from datetime import UTC, datetime
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from controller.cli import options as opt
+from controller.cli.order_words import given
 from controller.config.find import find
 from controller.config.loader import read
-from controller.config.words import closest, listed
 from controller.core.hand.roles import ROLES
-from controller.core.orders.arguments import FORMS, missing
+from controller.core.orders.arguments import FORMS
 from controller.core.orders.verbs import NEXT_PHASE, SAFE, TROUBLE
 from controller.core.sequence.recipe import Recipe
-from controller.errors import ConfigError, Problem, UnavailableError
+from controller.errors import UnavailableError
 from controller.report.marks import counted
 from controller.store.desk import DESK, EXPIRES_S, EXPIRES_S_MAX, Desk, Order, Outcome, ask, keep_recipe, wait_outcome
 from controller.store.overridden import Overridden, overridden
@@ -50,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Give the order or list; 0 done, 1 refused with its reason, 3 nobody took it."""
-    given = {} if args.list else _given(args.verb, args.words)
+    asked = {} if args.list else given(args.verb, args.words)
     out, args.id = Path(args.out), _id(args.id)
     if not (out / RECORD).is_file():
         raise UnavailableError(f"no controller has run in {out}: give the --out folder of `dewhold run`")
@@ -64,14 +63,14 @@ def run(args: argparse.Namespace) -> int:
             f"nobody takes orders in {out}: its cycle is over; give the --out folder of a controller that runs"
         )
     with Desk(out / DESK) as desk, Reader(out / RECORD) as record:
-        if args.verb == "start" and isinstance(given.get("recipe"), str):
-            given["recipe"] = _recipe(desk, str(given["recipe"]), args.who or getpass.getuser())
-        if args.verb == NEXT_PHASE and "phase" not in given and (number := _phase_meant(desk, record, args.id)):
-            given["phase"] = float(number)
+        if args.verb == "start" and isinstance(asked.get("recipe"), str):
+            asked["recipe"] = _recipe(desk, str(asked["recipe"]), args.who or getpass.getuser())
+        if args.verb == NEXT_PHASE and "phase" not in asked and (number := _phase_meant(desk, record, args.id)):
+            asked["phase"] = float(number)
             if not args.json:
                 print(f"{NEXT_PHASE}: given for phase {number}, which runs now; phase={number} says so yourself")
         order = Order(
-            verb=args.verb, who=args.who or getpass.getuser(), role=args.role, args=given, seen=args.seen,
+            verb=args.verb, who=args.who or getpass.getuser(), role=args.role, args=asked, seen=args.seen,
             expires_s=wait_s, id=args.id,
         )  # fmt: skip
         after = max(0, record.last_line() - (LINES_BACK if args.id else 0))  # it may have its outcome already
@@ -103,29 +102,6 @@ def _all_verbs() -> str:
     return "\n".join(lines)
 
 
-def _given(verb: str | None, texts: list[str]) -> dict[str, str | float | bool]:
-    """The arguments of an order. Raises ConfigError with all that is wrong with it."""
-    if verb not in FORMS:
-        meant = closest(verb or "", list(FORMS))
-        remedy = f"did you mean {meant}?" if meant else "dewhold order --help lists them with their arguments"
-        raise opt.problem("VERB", verb or "(missing)", f"must be one of {', '.join(sorted(FORMS))}", remedy)
-    given = dict(_argument(text) for text in texts)
-    known = [one.name for one in FORMS[verb].arguments]
-    takes = f"it takes {listed(known)}" if known else "it takes none"
-    wrong = []
-    for name in given:
-        if name not in known:
-            meant = closest(name, known)
-            remedy = f"did you mean {meant}? {takes}" if meant else takes
-            wrong.append(Problem("command line", name, str(given[name]), f"is no argument of {verb}", remedy))
-    if lacking := missing(verb, frozenset(given)):
-        example = f"for example dewhold order {verb} {FORMS[verb].example}"
-        wrong.append(Problem("command line", verb, "(missing)", f"needs {_and(lacking)}", example))
-    if wrong:
-        raise ConfigError(wrong)
-    return given
-
-
 def _id(text: str) -> str:
     if text and not re.fullmatch(r"[A-Za-z0-9._-]{8,64}", text):
         raise opt.problem("--id", text, "must be 8 to 64 letters, digits, . _ or -", "for example --id shift-3-rack-17")
@@ -139,24 +115,6 @@ def _phase_meant(desk: Desk, record: Reader, id_: str) -> int:
         return int(json.loads(rows[0][0]).get("phase", 0))
     begun = [line for line in record.journal(kind="phase") if line.data.get("what") == "begin"]
     return int(begun[-1].data["phase"]) + 1 if begun else 0
-
-
-def _and(names: tuple[str, ...]) -> str:
-    return " and ".join([part for part in (", ".join(names[:-1]), names[-1]) if part])
-
-
-def _argument(text: str) -> tuple[str, str | float | bool]:
-    """NAME=VALUE: a number, yes, no, or text, which nan and inf stay: whoever carries it out says what is allowed."""
-    name, equals, value = text.partition("=")
-    if not equals or not name:
-        raise opt.problem("NAME=VALUE", text, "must have a name, = and a value", "for example hours=1")
-    if value in ("yes", "no"):
-        return name, value == "yes"
-    try:
-        number = float(value)
-    except ValueError:
-        return name, value
-    return name, number if isfinite(number) else value
 
 
 def _recipe(desk: Desk, name: str, who: str) -> str:

@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+from typing import NamedTuple
 
 from controller.cli.options import problem, within
+from controller.cli.order_words import given
 from controller.core.frames import Command
 from controller.core.orders.procedure import AT_REST
-from controller.core.orders.verbs import VERBS
 from controller.runtime.loop import Start
 
 START_S = 5.0  # so long probes and link are judged before a cycle is ordered to start
-WHO = "command line"
+WHO, ROLE = "command line", "operator"
+_EXAMPLE = "for example restart@5"
+
+
+class _Asked(NamedTuple):
+    """seconds: after the first scan."""
+
+    seconds: float
+    verb: str
+    args: dict[str, str | float | bool]
 
 
 def add_orders(parser: argparse.ArgumentParser) -> None:
     """--start-now and --order."""
     parser.add_argument("--start-now", action="store_true", help=f"order the cycle to start after {START_S:g} s")
     parser.add_argument(
-        "--order",
-        action="append",
-        default=[],
-        metavar="VERB@S",
-        help=f"order so many seconds after the first scan, may be given again; {', '.join(sorted(VERBS))}",
-    )
+        "--order", action="append", default=[], metavar="ORDER@S",
+        help="an order as `dewhold order --help` lists them, so many seconds after the first scan: restart@5, or"
+        " 'trim tag=temperature value=0.5 hours=2 reason=\"a trial\" @60'; may be given again",
+    )  # fmt: skip
 
 
 def check_orders(args: argparse.Namespace) -> None:
@@ -40,22 +49,29 @@ def script(args: argparse.Namespace, start: Start, scan_s: float) -> list[tuple[
     asked = [_order(text) for text in args.order]
     if args.start_now:
         over = start.state.sequence.state in AT_REST and start.state.sequence.state != "idle"
-        asked += [(START_S, "reset")] if over else []
-        asked.append((START_S, "start"))
-    asked.sort(key=lambda order: order[0])
-    return [_command(number, seconds, verb, start.scan, scan_s) for number, (seconds, verb) in enumerate(asked)]
+        asked += [_Asked(START_S, "reset", {})] if over else []
+        asked.append(_Asked(START_S, "start", {}))
+    asked.sort(key=lambda order: order.seconds)
+    return [_command(number, order, start.scan, scan_s) for number, order in enumerate(asked)]
 
 
-def _order(text: str) -> tuple[float, str]:
-    verb, _at, seconds = text.partition("@")
-    if verb not in VERBS:
-        raise problem("--order", text, f"must begin with one of {', '.join(sorted(VERBS))}", "for example restart@5")
+def _order(text: str) -> _Asked:
+    """VERB NAME=VALUE ... @SECONDS, words with spaces in quotes."""
+    said, _at, seconds = text.rpartition("@")
     try:
-        return within("--order", float(seconds), 0.0, 7 * 86_400.0, "s"), verb
+        words = shlex.split(said or text)
     except ValueError:
-        raise problem("--order", text, "must be VERB@SECONDS", "for example restart@5") from None
+        raise problem("--order", text, "has a quote that nobody closes", "close it") from None
+    verb, *rest = words or [""]
+    args = given(verb, rest, '--order "{} @60"', "--order")
+    try:
+        after_s = float(seconds if said else "")
+    except ValueError:
+        raise problem("--order", text, "must be an order, @ and seconds", _EXAMPLE) from None
+    return _Asked(within("--order", after_s, 0.0, 7 * 86_400.0, "s"), verb, args)
 
 
-def _command(number: int, seconds: float, verb: str, first_scan: int, scan_s: float) -> tuple[int, Command]:
-    scan = first_scan + round(seconds / scan_s)
-    return scan, Command(f"{verb}-{scan}-{number}", verb, WHO)
+def _command(number: int, order: _Asked, first_scan: int, scan_s: float) -> tuple[int, Command]:
+    scan = first_scan + round(order.seconds / scan_s)
+    args = {**order.args, "role": ROLE} if order.args else {}
+    return scan, Command(f"{order.verb}-{scan}-{number}", order.verb, WHO, tuple(sorted(args.items())))

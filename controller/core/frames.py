@@ -19,6 +19,9 @@ class Quality(IntEnum):
     BAD = 2
 
 
+# So many scans may old readings drive outputs: at 1 s as long as a panel's own watchdog waits in the demo files. Our
+# choice; what is older is no reading, and a contact that is not seen counts as open.
+STALE_SCANS_MAX = 10
 _TRIPS = 1 << 16  # a device counts them in one word
 
 

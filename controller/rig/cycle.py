@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import gc
-import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -32,6 +31,7 @@ from controller.link.reach import modbus_link
 from controller.rig.faults.operators import with_wrong_orders
 from controller.rig.faults.telling import Teller
 from controller.rig.faults.wires import faulty
+from controller.rig.onecore import one_core
 from controller.rig.plant import Plant, Scene, build
 from controller.rig.served.serve import listen
 from controller.rig.standing import standing, yard
@@ -244,19 +244,14 @@ def direct_panel(plant: Plant, image: PanelImage) -> PanelLink:
 
 @contextlib.contextmanager
 def _undisturbed() -> Iterator[None]:
-    """One core for client and server (a wake-up across cores costs more than the work), and no sweeps for cycles of
-    references: a scan leaves none."""
-    before = os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else None
+    """One core for client and server, and no sweeps for cycles of references: a scan leaves none."""
     gc.collect()
     gc.freeze()
     gc.disable()
-    if before:
-        os.sched_setaffinity(0, {max(before)})
     try:
-        yield
+        with one_core():
+            yield
     finally:
-        if before:
-            os.sched_setaffinity(0, before)
         gc.enable()
         gc.unfreeze()
 

@@ -101,6 +101,18 @@ def test_a_cycle_with_orders_ends_with_its_summary(
     assert {line["kind"] for line in lines} == {"command", "state", "phase"}
 
 
+def test_an_order_may_have_arguments_as_at_the_desk(run: Callable[..., int], tmp_path: Path) -> None:
+    run("--start-now", "--order", "trim tag=temperature value=0.5 hours=2 reason='a trial @ noon' @20",
+        "--order", "force tag=TT-110 value=20 hours=1 reason=trial@30", "--order", "stop@60")
+    ordered = [row.data for row in journal(tmp_path) if row.kind == "order"]
+    assert [data["verb"] for data in ordered] == ["start", "trim", "force", "stop"]
+    args = dict(ordered[1]["args"])
+    assert args == {"tag": "temperature", "value": 0.5, "hours": 2.0, "reason": "a trial @ noon", "role": "operator"}
+    begun = [row.text for row in journal(tmp_path) if row.kind == "by-hand" and row.data["what"] == "begins"]
+    assert begun == ["temperature trimmed by +0.5, by command line: a trial @ noon",
+                     "TT-110 forced at 20, by command line: trial"]
+
+
 def test_other_mixes_go_into_the_record_and_one_without_a_file_is_named(
     run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -202,6 +214,12 @@ def test_one_folder_one_controller(run: Callable[..., int], tmp_path: Path, caps
         (["--order", "restart@soon"], "--order"),
         (["--order", "dance@5"], "--order"),
         (["--order", "start@-1"], "--order"),
+        (["--order", "@5"], "--order"),
+        (["--order", "5"], "--order"),
+        (["--order", "trim tag='temperature @5"], "has a quote that nobody closes"),
+        (["--order", "charge bay=1 level=2 @5"], "needs tonnes=T and degC=T"),
+        (["--order", "charge bay=1 level=2 @5"], 'for example --order "charge bay=1 level=2 tonnes=0.5 degC=20 @60"'),
+        (["--order", "trim vale=1 @5"], "did you mean value?"),
         (["--hours", "0"], "--hours"),
         (["--scan", "0.1"], "--scan"),
         (["--port", "0"], "--port"),

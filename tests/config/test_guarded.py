@@ -57,6 +57,16 @@ def test_every_shipped_chamber_passes_without_a_note(name: str) -> None:
     assert guarded.notes(place.chamber, TODAY) == []
 
 
+@pytest.mark.parametrize(("field", "usual"), [("signals.hold_last_scans", 5), ("protection.link_age_scans_max", 3)])
+def test_old_readings_drive_outputs_no_longer_than_a_panel_waits_for_its_controller(
+    configs: Path, field: str, usual: int
+) -> None:
+    name = field.partition(".")[2]
+    assert refused(configs, (f"{name} = {usual}", f"{name} = 10")) == []
+    said = refused(configs, (f"{name} = 10", f"{name} = 11"))
+    assert said == [f"{field} = 11: must be a whole number from 0 to 10; lower it to 10 or less"]
+
+
 @pytest.mark.parametrize("chain", ["emergency-stop", "limiter", "person-inside"])
 def test_a_hard_wired_circuit_is_never_delayed_nor_forgotten(configs: Path, chain: str) -> None:
     delay = ("# door-open = 60.0", f"{chain} = 0.5")

@@ -10,7 +10,7 @@ from typing import Annotated
 from annotated_types import Ge, Gt, Le
 
 from controller.core.binding import Binder
-from controller.core.frames import Outputs
+from controller.core.frames import STALE_SCANS_MAX, Outputs
 from controller.core.points import Kind, Point, of_kind
 from controller.core.rows import own as own_rows
 from controller.core.rows.heat_words import HeatKind, worded
@@ -61,7 +61,7 @@ class ProtectionConfig:
     run_on_s: Annotated[float, Ge(0), Le(1800)] = 180.0
     run_on_pct: Annotated[float, Ge(0), Le(100)] = 40.0
     heat_rise_pct_per_s: Annotated[float, Gt(0), Le(100)] = 2.0
-    link_age_scans_max: Annotated[int, Ge(0), Le(600)] = 3
+    link_age_scans_max: Annotated[int, Ge(0), Le(STALE_SCANS_MAX)] = 3
     delay_s: Mapping[str, Annotated[float, Ge(0), Le(3600)]] = field(default_factory=dict)
     latch: Mapping[str, bool] = field(default_factory=dict)
     row: tuple[OwnRow, ...] = ()

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from annotated_types import Ge, Gt, Le, Len
 
 from controller.core.binding import Binder
-from controller.core.frames import Frame, Quality, RawInputs, all_good
+from controller.core.frames import STALE_SCANS_MAX, Frame, Quality, RawInputs, all_good
 from controller.core.points import NO_NUMBER, RANGES, Point, faults_of, of_kind, registers_of
 from controller.core.quick import maker
 from controller.core.signals.scaling import Wide, table
@@ -39,14 +39,15 @@ _GOOD, _UNCERTAIN, _BAD = int(Quality.GOOD), int(Quality.UNCERTAIN), int(Quality
 class SignalsConfig:
     """Section [signals] of the chamber file.
 
-    hold_last_scans: so long after the last frame values are held, UNCERTAIN; later they are BAD.
+    hold_last_scans: so long after the last frame values are held, UNCERTAIN; later they are BAD, and contacts of a
+    silent device count as open.
     rate_hold_s: so long after an impossible jump a channel stays UNCERTAIN; recover_s: so long after a broken reading
     has come back (a loose contact comes back again and again).
     offset: table [signals.offset], tag = offset in the unit of the point, added after scaling (equalisation).
     offset_on: table [signals.offset_on], tag = day on which that offset was found (2026-03-01).
     """
 
-    hold_last_scans: Annotated[int, Ge(0), Le(600)] = 5
+    hold_last_scans: Annotated[int, Ge(0), Le(STALE_SCANS_MAX)] = 5
     rate_hold_s: Annotated[float, Gt(0), Le(3600)] = 10.0
     recover_s: Annotated[float, Ge(0), Le(3600)] = 10.0
     offset: Mapping[str, Annotated[float, Ge(-20), Le(20)]] = field(default_factory=dict)

@@ -16,6 +16,7 @@ from controller.rig.bench import truth as quality
 from controller.rig.bench import variation as away
 from controller.rig.bench import whatif as other
 from controller.rig.bench.rows import Found, Measured, Row, Target, chosen, judge
+from controller.rig.onecore import one_core
 
 Show = Callable[[float, str], None]
 DAY_H = 24.0
@@ -46,7 +47,7 @@ def measure(part: str, *, quick: bool, full: bool = False, show: Show) -> tuple[
     full = full or part.casefold().startswith(away.NAME)
     wanted = chosen(targets(quick=quick, full=full, what_ifs=part.casefold().startswith(other.NAME)), part)
     names = {target.name for target in wanted}
-    with speed.one_core(), tempfile.TemporaryDirectory() as folder:
+    with one_core(), tempfile.TemporaryDirectory() as folder:
         loop_s = speed.calibration_s()
         bench = _Bench(names, QUICK_H if quick else DAY_H, Path(folder), show)
         found = bench.measure()

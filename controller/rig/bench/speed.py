@@ -7,8 +7,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -64,19 +63,6 @@ def calibration_s() -> float:
         return time.perf_counter() - begin
 
     return min(loop() for _ in range(7))
-
-
-@contextmanager
-def one_core() -> Iterator[None]:
-    """This process and its children on one core, where the system can do that."""
-    before = os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else None
-    if before:
-        os.sched_setaffinity(0, {max(before)})
-    try:
-        yield
-    finally:
-        if before:
-            os.sched_setaffinity(0, before)
 
 
 def day(recipe: str, link: str, hours: float, out: Path, show: Show) -> tuple[Ran, str, float]:
