@@ -21,6 +21,7 @@ from controller.core.product.charges import ChargePlan, ChargeState, Place
 from controller.core.product.product import Product, ProductState
 from controller.core.product.strength import caption, strength_MPa
 
+STAY_S = 10.0  # a discharge given twice must not take out the boards that have just come instead; our choice
 DEGC_MIN, DEGC_MAX, AGE_H_MAX = 0.0, 60.0, 1000.0  # of boards that come in; beyond them the entry is a mistake
 
 Args = dict[str, str | float | bool]
@@ -57,7 +58,7 @@ def apply(
             continue
         if command.verb not in (CHARGE, DISCHARGE):
             continue
-        reason = _objection(plan, state, command)
+        reason = _objection(plan, state, command, product_state.pending_s)
         events.append(outcome(command, reason))
         if reason:
             continue
@@ -111,8 +112,8 @@ def _number(value: str | float | bool | None, otherwise: float) -> float:
     return float(value) if fits and value is not None else otherwise
 
 
-def _objection(plan: ChargePlan, state: ChargeState, command: Command) -> str:
-    """Why a charge or discharge cannot be; "" when it can."""
+def _objection(plan: ChargePlan, state: ChargeState, command: Command, pending_s: float) -> str:
+    """Why a charge or discharge cannot be; "" when it can. pending_s: of the minute that runs."""
     args = dict(command.args)
     for name, most in (("bay", plan.bays), ("level", plan.levels)):
         value = args.get(name)
@@ -125,6 +126,9 @@ def _objection(plan: ChargePlan, state: ChargeState, command: Command) -> str:
     there = state.places[index] if state.places else None
     full = there is not None or (not state.places and not plan.empty)
     if command.verb != CHARGE:
+        if there is not None and (in_s := there.own_s + pending_s - there.late_s) < STAY_S:
+            return (f"the boards of bay {bay} level {level} came {in_s:.0f} s ago, they can leave after {STAY_S:g} s:"
+                    " look and give it again")
         return "" if full else f"bay {bay} level {level} is empty: nothing to discharge"
     if full:
         since = f", in for {there.own_s / 3600.0:.1f} h" if there is not None else ""

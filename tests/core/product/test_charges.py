@@ -177,6 +177,22 @@ def test_an_occupied_place_takes_no_second_charge_and_an_empty_one_gives_none(ra
     assert racks.outcome().startswith("refused bay 1 level 1 is occupied, in for 0.0 h: discharge it first")
 
 
+def test_a_discharge_given_twice_does_not_take_out_the_boards_that_came_between(racks: Racks) -> None:
+    racks.order("charge", bay=1, level=1, tonnes=1.5, degC=20.0)
+    racks.wait(90)
+    racks.order("discharge", bay=1, level=1)
+    racks.order("charge", bay=1, level=1, tonnes=1.4, degC=20.0)
+    racks.wait(2)
+    racks.order("discharge", bay=1, level=1)
+    young = "refused the boards of bay 1 level 1 came 2 s ago, they can leave after 10 s: look and give it again"
+    assert racks.outcome() == young
+    racks.wait(7)
+    racks.order("discharge", bay=1, level=1)
+    assert racks.outcome() == young.replace("2 s ago", "9 s ago")
+    racks.wait(1)
+    assert dict(racks.order("discharge", bay=1, level=1).data)["tonnes"] == 1.4
+
+
 def test_a_bay_entered_as_empty_stays_empty(moist: climate.Climate) -> None:
     half = product.bind(CONFIG, MIX, POINTS, BAYS, LEVELS, (True,) * 4 + (False,) * 4, PAIRS)
     racks = Racks(charges.bind(half, bays=BAYS, levels=LEVELS, load_t=6.0), moist)
