@@ -149,7 +149,9 @@ def test_a_field_out_of_its_limits_is_told_with_name_kind_and_limit(as_role: AsR
 
 def test_a_forecast_for_more_than_the_chamber_takes_is_refused_with_its_own_limit(as_role: AsRole) -> None:
     answer = as_role("view").post(f"{HERE}/forecasts", json={"load_t": 150.5})
-    assert (answer.status_code, answer.json()["detail"]) == (422, "load_t = 150.5: at most 150 t in this chamber")
+    assert answer.status_code == 422
+    said = {"where": "body.load_t", "what": "at most 150 t in this chamber", "kind": "less_than_equal"}
+    assert answer.json()["detail"] == [{**said, "limits": {"le": 150.0}}]
 
 
 def test_every_order_stands_in_the_trail(as_role: AsRole, served: Served) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ConfigDict, Field
 
 from controller.config import words
@@ -200,9 +201,10 @@ def _ahead(
     known = recipes.mixes()
     if charging.mix and charging.mix not in known:
         raise HTTPException(422, f"mix {charging.mix} is not known: {', '.join(sorted(known))}")
-    if charging.load_t > bound.chamber.load_t_max:
-        most = f"at most {bound.chamber.load_t_max:g} t in this chamber"
-        raise HTTPException(422, f"load_t = {charging.load_t:g}: {most}")
+    most_t = bound.chamber.load_t_max
+    if charging.load_t > most_t:  # told like a limit that all chambers have, for a window's own words
+        wrong = {"loc": ("body", "load_t"), "msg": f"at most {most_t:g} t in this chamber", "type": "less_than_equal"}
+        raise RequestValidationError([{**wrong, "ctx": {"le": most_t}}])
     degC, rh = _outdoor(page, place, charging)
     empty, bays = tuple(sorted(set(charging.empty_bays))), bound.chamber.bays
     if len(empty) >= bays or (empty and empty[-1] > bays):
