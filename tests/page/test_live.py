@@ -95,6 +95,8 @@ def alarm(tag: str, priority: str, state: str, by_ms: int = 5, hidden: str = "")
     [
         ([], "running", ("well", "", None)),
         ([], "held", ("look", "held", None)),
+        ([], "stopped", ("note", "stopped", None)),
+        ([], "complete", ("well", "", None)),
         ([alarm("a", "low", "U")], "running", ("note", "a", 5)),
         ([alarm("a", "low", "U"), alarm("b", "medium", "A", 9)], "running", ("look", "b", 9)),
         ([alarm("b", "medium", "U", 9), alarm("c", "medium", "U", 7)], "running", ("look", "c", 7)),
@@ -108,7 +110,7 @@ def test_one_word_says_what_a_chamber_needs(
 ) -> None:
     found = call(alarms, state)
     assert (found["level"], found["about"], found["by_ms"]) == expected
-    assert found["text"] == (f"{expected[1]}!" if expected[1] and expected[1] != "held" else "")
+    assert found["text"] == (f"{expected[1]}!" if expected[1] and expected[1] not in ("held", "stopped") else "")
 
 
 @pytest.mark.parametrize(("alarms", "gone"), [("R", True), ("U", False), ("A", False), ("", False)])

@@ -11,6 +11,7 @@ from controller.core.orders.procedure import AT_REST, TABLE
 from controller.core.scan import COMPUTED, ScanState
 from controller.core.sequence.recipe import band
 from controller.errors import DewholdError
+from controller.page.live import trips
 from controller.page.live.bound import Bound
 from controller.page.live.byhand import overridden
 from controller.page.live.face import boards_now, places_now
@@ -29,8 +30,7 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
     _, air = observe(bound.plan.climate, state.climate, frame, 0.0, state.aside.mask if state.aside else None)
     config = bound.plan.alarms.config
     alarms = [alarm_line(one, checkpoint, config) for one in active_list(bound.plan.alarms, state.alarms)]
-    rows = bound.plan.protection.rows
-    trips = [row.tag for row, tripped in zip(rows, state.protection.tripped, strict=True) if tripped]
+    rows = bound.plan.protection
     return {
         "scan": newest.scan,
         "utc_ms": newest.utc_ms,
@@ -52,7 +52,8 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
         "boards": boards_now(bound, state),
         "alarms": alarms,
         "call": call(alarms, state.sequence.state),
-        "trips": trips,
+        "trips": trips.tripped(rows, state.protection),
+        "resettable": trips.cause_gone(rows, state.protection, discrete, newest.age_scans),
         "first_out": list(state.protection.first_out),
         "effect": state.effect,
         "by_hand": overridden(state, checkpoint),

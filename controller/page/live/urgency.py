@@ -30,7 +30,8 @@ def call(alarms: list[dict[str, Any]], state: str) -> dict[str, Any]:
     """The one word for a chamber: well, note, look, act; what about (tag and text), by when, whether that is over,
     how many unacknowledged.
 
-    A stopped clock or a cycle broken off asks for a look even where no alarm says so yet.
+    A stopped clock or a cycle broken off asks for a look even where no alarm says so yet; one that was ended leaves a
+    note until it is cleared.
     """
     shown = [one for one in alarms if not one["hidden"]]
     level, about, by_ms = "well", "", None
@@ -45,6 +46,8 @@ def call(alarms: list[dict[str, Any]], state: str) -> dict[str, Any]:
             about, by_ms = one["tag"], by
     if state in ("held", "aborted") and level in ("well", "note"):
         level, about = "look", state
+    if state == "stopped" and level == "well":
+        level, about = "note", state  # whoever comes next sees no cycle, and perhaps product that nothing looks after
     return {
         "level": level, "about": about, "text": texts.get(about, ""), "by_ms": by_ms,
         "gone": states.get(about) == "R", "rank": _RANK.index(level),

@@ -8,7 +8,7 @@ let shown = "";
 
 export function drawAlarms(box, now, doing) {
   if (!box) return;
-  const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), may("operate"), doing.live]);
+  const key = JSON.stringify([now.alarms.map((one) => [one.tag, one.state, one.hidden]), now.resettable, may("operate"), doing.live]);
   if (key === shown && box.children.length) { // leave focus and open texts where they are, time goes on
     for (const one of now.alarms) { const line = box.querySelector(`[data-tag="${one.tag}"] .since`); if (line) line.textContent = times(one, now); }
     return;
@@ -46,7 +46,7 @@ function alarm(one, now, doing) {
       : el("button", { type: "button", disabled: !doing.live, on: { click: () => doing.shelve(one) } }, t("alarm.shelve")));
   }
   return el("article", { class: `alarm ${one.priority} ${one.hidden ? "hidden-one" : ""}`, "data-tag": one.tag },
-    el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, el("span", { class: "called" }, sign(LEVEL[one.priority]), el("span", {}, known(`alarm.${one.tag}.text`, one.text))), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`))),
+    el("h3", { class: waiting && !one.hidden ? "unacked" : "" }, el("span", { class: "called" }, sign(LEVEL[one.priority]), el("span", {}, known(`alarm.${one.tag}.text`, one.text))), badge(LEVEL[one.priority], t(`priority.${one.priority}`)), el("span", { class: "badge" }, t(`alarmstate.${one.hidden ? "hidden" : one.state}`)), now.resettable?.includes(one.tag) ? badge("note", t("alarm.cause_gone")) : ""),
     el("p", { class: "small soft since" }, times(one, now)),
     dl, buttons.children.length ? buttons : null);
 }

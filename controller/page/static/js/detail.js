@@ -58,5 +58,5 @@ function contacts(plate, now) {
 
 function probes(plate, now, open) {
   const rows = plate.probes.map((one, index) => el("tr", {}, el("th", { scope: "row" }, one.tag), el("td", {}, saidIn(one.text)), el("td", { class: "n" }, now.values[index] === null ? "–" : number(now.values[index], 1, one.unit)), el("td", {}, t(`quality.${now.qualities[index]}`))));
-  return el("section", { class: "sheet" }, el("details", { id: "probes", open }, el("summary", {}, el("h2", { style: { display: "inline" } }, t("detail.probes"))), el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("detail.probes") }, el("table", {}, el("thead", {}, el("tr", {}, ["tag", "what", "value", "quality"].map((key) => el("th", { scope: "col" }, t(`probes.${key}`))))), el("tbody", {}, rows)))));
+  return el("section", { class: "sheet wide" }, el("details", { id: "probes", open }, el("summary", {}, el("h2", { style: { display: "inline" } }, t("detail.probes"))), el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": t("detail.probes") }, el("table", {}, el("thead", {}, el("tr", {}, ["tag", "what", "value", "quality"].map((key) => el("th", { scope: "col" }, t(`probes.${key}`))))), el("tbody", {}, rows)))));
 }

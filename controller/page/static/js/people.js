@@ -66,13 +66,14 @@ let oldest = null;
 async function trail(more = false) {
   if (!may("read audit") && !data.may.includes("read audit")) return;
   const found = await ask(`/api/v1/audit?limit=60${more && oldest ? `&before=${oldest}` : ""}`);
-  const rows = found.lines.map((one) => el("tr", {}, el("td", { class: "num small" }, moment(one.utc_ms)), el("td", {}, one.who, el("div", { class: "small soft" }, `${known(`role.${one.role}`, one.role)} ${one.station}`)), spoken(one.what, "td"), spoken(one.object, "td"), el("td", { class: "small" }, short(one.old)), el("td", { class: "small" }, short(one.new)), el("td", { class: "small" }, one.reason), spoken(one.result, "td", { class: "small" })));
+  const rows = found.lines.map((one) => el("tr", {}, el("td", { class: "num small" }, moment(one.utc_ms)), el("td", {}, one.who, el("div", { class: "small soft" }, `${known(`role.${one.role}`, one.role)} ${one.station}`)), spoken(one.what, "td"), spoken(one.object, "td"), el("td", { class: "small" }, said(one.old)), el("td", { class: "small" }, said(one.new)), el("td", { class: "small" }, one.reason), spoken(one.result, "td", { class: "small" })));
   if (more) $("trail").append(...rows);
   else $("trail").replaceChildren(...rows);
   oldest = found.lines.at(-1)?.id ?? oldest;
   $("unbroken").replaceChildren(sign(found.unbroken ? "well" : "act"), " ", t(found.unbroken ? "trail.unbroken" : "trail.broken"));
 }
 
+const said = (text) => known(`role.${text}`, short(text)); // a role in its word, anything else as it is
 const short = (text) => (text.length > 60 ? `${text.slice(0, 57)}…` : text);
 
 $("add")?.addEventListener("submit", once(async () => {
