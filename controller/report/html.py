@@ -83,7 +83,7 @@ def page(found: Mapping[str, Any]) -> str:
 def facts(recorded: Recorded, language: str = "en") -> dict[str, Any]:
     """Everything the page says, as data, in the words of a language."""
     summary, words = recorded.summary, words_of(language)
-    phases, what = phases_of(recorded, words), happened(recorded, words)
+    phases, what, stretches = phases_of(recorded, words), happened(recorded, words), surface.limiting(recorded)
     return {
         "words": words,
         "summary": summary,
@@ -106,8 +106,8 @@ def facts(recorded: Recorded, language: str = "en") -> dict[str, Any]:
             for one in summary.get("by_hand", [])
         ],
         "states": what.states[:ROWS_MAX],
-        "surfaces": surface.shares(surface.limiting(recorded)),
-        "plots": plots(recorded, phases, what, words),
+        "surfaces": surface.shares(stretches),
+        "plots": plots(recorded, phases, what, stretches, words),
         "began_ms": recorded.span.began,
         "files": _files(recorded, words),
         "proof": proof(recorded.path, recorded.number),

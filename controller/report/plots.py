@@ -13,9 +13,9 @@ from controller.report.happened import Happened
 from controller.report.kpis import known, largest, last, mean, smallest
 from controller.report.phases import PhaseRow, plan_line
 from controller.report.recorded import Recorded
-from controller.report.surface import limiting
+from controller.report.surface import Stretch
 from controller.report.trend import Trend, running_total, trend
-from controller.report.words import ENGLISH, Words
+from controller.report.words import Words
 
 STRIP = (WET, WARM, GREEN, VIOLET, "#8a6d3b", "#43607c", "#7a3b5e", "#3f3f3f")
 
@@ -33,8 +33,11 @@ class Plot(NamedTuple):
 class _Source:
     """Trends by tag, each read and folded once, and what stands on every plot."""
 
-    def __init__(self, recorded: Recorded, phases: list[PhaseRow], found: Happened, words: Words) -> None:
+    def __init__(
+        self, recorded: Recorded, phases: list[PhaseRow], found: Happened, stretches: Sequence[Stretch], words: Words
+    ) -> None:
         self.recorded = recorded
+        self.stretches = stretches
         self.scene = Scene(recorded.span.began, recorded.hours(recorded.span.ended), phases, found, words)
         self.trend: Callable[[str], Trend] = cache(self._trend)
 
@@ -64,10 +67,10 @@ class _Source:
 
 
 def plots(
-    recorded: Recorded, phases: list[PhaseRow], found: Happened, words: Words = ENGLISH
+    recorded: Recorded, phases: list[PhaseRow], found: Happened, stretches: Sequence[Stretch], words: Words
 ) -> list[Plot]:
-    """All of them, in the order in which they are read."""
-    source = _Source(recorded, phases, found, words)
+    """All of them, in the order in which they are read. stretches: which surface was the coldest, and when."""
+    source = _Source(recorded, phases, found, stretches, words)
     makers = (_temperature, _dew, _humidity, _margin, _spread, _drying, _outputs, _product, _age, _used, _fought)
     return [make(source) for make in makers]
 
@@ -118,7 +121,7 @@ def _humidity(source: _Source) -> Plot:
 
 
 def _margin(source: _Source) -> Plot:
-    margin, stretches = source.trend("TY-106"), limiting(source.recorded)
+    margin, stretches = source.trend("TY-106"), source.stretches
     made, say = Canvas("margin", source.scene, [1.9, 0.22]), partial(source.words, "margin")
     made.line(0, "TY-106", margin.hours, margin.least, say("least"), COLD)
     made.panels[0].axhline(0.0, color=canvas.TRIP, linewidth=1.0, zorder=2)
