@@ -191,6 +191,7 @@ def update(
     kept, heard = take(plan.orders, Kept(state.hidden, state.told, state.silenced), sequence.for_alarms, now_s)
     judged = excesses(plan.config, state.means, climate, targets, product, sequence) if working else _UNKNOWN
     beyond = (*judged, *_beyond(plan, frame, people, state.losses, kept.told, verdict))
+    assert len(beyond) == len(plan.rows), "a row without an excess: all after it are mixed up"
     unseen = {plan.numbers[entry.tag] for entry in kept.hidden}
     lives, came, told = _live_all(plan, state.lives, beyond, sequence, unseen, heard, now_s, dt_s)
     rate, busy = count(state.rate, came, now_s)

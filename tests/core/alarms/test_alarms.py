@@ -299,3 +299,11 @@ def test_one_of_low_priority_that_has_gone_needs_nobody(panel: Panel, opened: Ca
 def test_a_time_to_respond_to_an_alarm_that_is_not_there_is_refused(points: tuple[Any, ...]) -> None:
     with pytest.raises(ConfigError, match=r"respond_min\.dew-margin-lo"):
         alarms.bind(alarms.AlarmsConfig(respond_min={"dew-margin-lo": 7.0}), points)
+
+
+def test_a_row_without_an_excess_is_found_and_mixes_up_nothing(panel: Panel, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(alarms, "_OWN_COUNT", len(OWN) + 1)
+    panel.plan = replace(panel.plan, rows=(OWN[0], *panel.plan.rows))
+    panel.frame = replace(panel.frame, age_scans=1)
+    with pytest.raises(AssertionError, match="a row without an excess"):
+        panel.scan(1)
