@@ -7,12 +7,11 @@ import json
 import os
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from controller.callout.planfile import read_plan
-from controller.cli import check_effects, check_words
+from controller.cli import check_effects, check_model, check_words
 from controller.cli import options as opt
 from controller.config import (
     bundle,
@@ -32,7 +31,6 @@ from controller.config import (
     tags,
 )
 from controller.config.chamber import ChamberFile
-from controller.config.files import fault
 from controller.config.filling import load_filling, read_filling
 from controller.config.find import FileKind, find, known
 from controller.config.loader import Loaded
@@ -49,7 +47,6 @@ from controller.report import outlook as forecasts
 
 GOOD, BAD_INPUT = 0, 2
 STANDING_AGE_H = 24.0
-_MODEL_FILES = {"whatif": "controller.rig.whatif.casefile"}
 _SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults", "whatif", "plant", "site", "callout")
 
 
@@ -57,6 +54,7 @@ _SHIPPED: tuple[FileKind, ...] = ("recipe", "mix", "weather", "filling", "faults
 class Report:
     """What was found: per file its kind, hash and problems; what will not go as asked; the recipes' tables."""
 
+    named: bool = False  # somebody said which chamber is meant
     kinds: dict[str, str] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
     problems: dict[str, dict[Problem, None]] = field(default_factory=dict)
@@ -116,8 +114,8 @@ def run(args: argparse.Namespace) -> int:
     if args.effects:
         check_effects.show(args.files, args.chamber)
         return GOOD
-    args.chamber = check_effects.meant(args.files, args.chamber)
-    report = Report()
+    named, args.chamber = check_effects.meant(args.files, args.chamber)
+    report = Report(named=named)
     _require_options(args)
     if args.empty_bay:
         opt.empty_bays(args, loader.read(find("chamber", args.chamber), ChamberFile).value.bays)
@@ -187,7 +185,7 @@ def _check(path: Path, args: argparse.Namespace, report: Report) -> None:
         elif kind == "device":
             _check_device(loader.read(path, Device), report)
         else:
-            _check_model(kind, path, args, report)
+            report.good(kind, check_model.read(kind, path, args, named=report.named))
     except ConfigError as error:
         report.bad(kind, str(path), error)
 
@@ -267,27 +265,6 @@ def _standing(
         return ["nothing comes in by this filling"]
     report.days[name] = found
     return everyday.notes(found)
-
-
-def _check_model(kind: str, path: Path, args: argparse.Namespace, report: Report) -> None:
-    """Files of the chamber model, its parameters, faults and what-ifs: only the rig knows their classes. Faults are
-    bound as they are for a cycle; the shipped ones, when none is named, to the demo chamber that they are for."""
-    module = _MODEL_FILES.get(kind, "controller.rig.modelfiles")
-    try:
-        if kind == "faults":
-            from controller.rig import modelfiles
-            from controller.rig.faults import faultfile, struck
-
-            plant, chamber = opt.plant_of(args), args.chamber
-            if not args.files:
-                plant, chamber = opt.DEMO["plant"], opt.DEMO["chamber"]
-            places = struck.struck_in(chamber, modelfiles.read(find("plant", plant)).value)
-            report.good(kind, faultfile.fitting(path, places))
-            return
-        report.good(kind, import_module(module).read(path))
-    except ImportError:
-        remedy = "install dewhold[sim] to check files of the chamber model"
-        raise fault(str(path), "(whole file)", kind, "cannot be judged here", remedy) from None
 
 
 def _as_json(report: Report) -> str:

@@ -13,13 +13,13 @@ from controller.link.layout import require_layout
 from controller.report import effects, watching
 
 
-def meant(files: list[str], chamber: str | None) -> str:
-    """The chamber that recipes, faults and the table are about: the one asked for, else the only one among the files,
-    else the demo. A file that is no chamber, or cannot be read, is left to who checks it."""
+def meant(files: list[str], chamber: str | None) -> tuple[bool, str]:
+    """Whether somebody named it, and the chamber that recipes and faults are held against: the one asked for, else the
+    only one among the files, else the demo. A file that is no chamber, or cannot be read, is left to who checks it."""
     if chamber is not None:
-        return chamber
+        return True, chamber
     given = [name for name in files if _is_chamber(name)]
-    return given[0] if len(given) == 1 else opt.DEMO["chamber"]
+    return (True, given[0]) if len(given) == 1 else (False, opt.DEMO["chamber"])
 
 
 def show(files: list[str], chamber: str | None) -> None:

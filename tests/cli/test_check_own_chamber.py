@@ -123,3 +123,17 @@ def test_a_module_without_outputs_is_told_nothing_of_outputs(
     assert "no output watchdog" not in capsys.readouterr().out
     assert main(["check", "devices/rtd-b.toml"]) == GOOD
     assert "no output watchdog" in capsys.readouterr().out
+
+
+def test_a_model_is_held_against_the_chamber_that_is_named_beside_it(
+    configs: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    model = "plants/demo-burner.toml"
+    assert main(["check", model]) == GOOD
+    assert main(["check", model, "chambers/demo-burner.toml"]) == GOOD
+    capsys.readouterr()
+    assert main(["check", model, "--chamber", "demo-north"]) == BAD_INPUT
+    assert "XS-103" not in capsys.readouterr().out
+    edited(configs, model, 'XS-103 = "burner_healthy"\n', "")
+    assert main(["check", model, "chambers/demo-burner.toml"]) == BAD_INPUT
+    assert "XS-103: no contact of the chamber model has this tag" in capsys.readouterr().out
