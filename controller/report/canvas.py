@@ -138,6 +138,11 @@ def columns(labels: Sequence[str], unit: str) -> int:
     return 1
 
 
+def share(text: str) -> float:
+    """How much of the time axis a text takes."""
+    return LETTER_IN * len(text) / ((RIGHT - LEFT) * WIDTH_IN)
+
+
 def spread_to(axes: Axes, low: float, high: float) -> None:
     """Fix the vertical axis to these limits; a scale that follows noise would make a calm day look wild."""
     if math.isfinite(low) and math.isfinite(high) and high > low:

@@ -232,11 +232,16 @@ def _by_phase(source: _Source) -> tuple[list[float], list[float], list[float]]:
 
 
 def _name_phases(made: Canvas, scene: Scene) -> None:
-    axes = made.panels[0]
+    """Each phase that is long enough by its name; one that would run into the name before it stands a line higher."""
+    axes, taken_h = made.panels[0], 0.0
     for phase in scene.phases:
         if phase.end_h - phase.begin_h > 0.04 * scene.end_h:
-            axes.text(0.5 * (phase.begin_h + phase.end_h), 0.05, _named(scene.words, phase), ha="center",
-                      color=QUIET, fontsize=9.0, transform=axes.get_xaxis_transform())
+            name, middle_h = _named(scene.words, phase), 0.5 * (phase.begin_h + phase.end_h)
+            half_h = 0.5 * canvas.share(name) * scene.end_h
+            clear = middle_h - half_h >= taken_h
+            taken_h = middle_h + half_h if clear else taken_h
+            axes.text(middle_h, 0.05 if clear else 0.12, name, ha="center", color=QUIET, fontsize=9.0,
+                      transform=axes.get_xaxis_transform())
 
 
 def _named(words: Words, phase: PhaseRow) -> str:

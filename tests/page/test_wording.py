@@ -169,3 +169,15 @@ def test_every_point_and_column_of_the_shipped_chambers_has_a_german_name() -> N
     called |= {text for _tag, text, _unit in COMPUTED}
     assert len(called) > 80
     assert {text for text in called if not said(text, "de")[1]} == set()
+
+
+def test_every_phase_of_a_shipped_recipe_is_told_in_german() -> None:
+    told = {phase.text for name in known("recipe") for phase in read(find("recipe", name), Recipe).value.phases}
+    assert len(told) > 12
+    assert {text for text in told if text and not said(text, "de")[1]} == set()
+
+
+def test_a_sentence_that_only_happens_to_say_by_is_not_taken_for_an_order() -> None:
+    written = "One bay stays empty, and the load is smaller by what would stand there."
+    assert said(written, "de") == (written, False)
+    assert {verb for verb in VERBS if not said(f"{verb} by olga: done", "de")[1]} == set()

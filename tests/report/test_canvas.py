@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.report.canvas import columns, hour_step, lean
+from controller.report.canvas import columns, hour_step, lean, share
 
 RAW = """<?xml version="1.0"?>
 <!DOCTYPE svg PUBLIC "x" "http://example.org/svg.dtd">
@@ -49,3 +49,7 @@ def test_labels_that_leave_the_unit_no_room_are_set_in_rows() -> None:
     assert columns(many, "limited by") == 4
     assert columns(["a board without a probe (bay 3, 4), estimated", *many[:4]], "limited by") == 3
     assert columns(["w" * 200, "x"], "K") == 1
+
+
+def test_a_longer_name_takes_more_of_the_time_axis() -> None:
+    assert 0.0 < share("1 Ruhe") < share("9 Bereitschaft") < 0.12
