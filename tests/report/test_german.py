@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
@@ -123,8 +124,26 @@ def test_figures_and_times_of_a_german_report_are_written_as_on_the_page(day: An
     assert [text for text in texts if re.search(r"\d\.\d", text)] == []
     assert f"{hold['in_band_pct']:.1f} %".replace(".", ",") in found.own
     words = " ".join(found.own)
-    assert re.search(r"02\.03\.2026, 16:00:10 UTC \(hier \d\d:\d\d, UTC[+-]\d\d:\d\d\)", words)
-    assert re.search(r"\bMo\., \d\d:\d\d", words)
+    assert GERMAN.moment(1_772_467_210_000.0) in words
+    assert re.search(r"\b(Mo|Di)\., \d\d:\d\d", words)  # by the time zone of this computer
+
+
+@pytest.mark.parametrize(
+    ("zone", "local"),
+    [
+        ("CET-1CEST,M3.5.0,M10.5.0/3", "17:00, UTC+01:00"),
+        ("NZST-12NZDT,M9.5.0,M4.1.0/3", "03.03.2026, 05:00, UTC+13:00"),
+    ],
+)
+def test_a_moment_has_the_local_time_and_its_day_where_that_is_another(
+    zone: str, local: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setenv("TZ", zone)
+        time.tzset()
+        said = GERMAN.moment(1_772_467_210_000.0)
+    time.tzset()
+    assert said == f"02.03.2026, 16:00:10 UTC (hier {local})"
 
 
 def test_thousands_are_parted_in_german_and_not_in_english() -> None:
