@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -50,6 +52,23 @@ def test_a_picture_without_a_new_scan_is_no_longer_live(data: Path) -> None:
     assert not watch.seen["live"]
     assert watch.seen["age_s"] > STALE_S_MIN
     watch.close()
+
+
+@pytest.mark.parametrize("read_before", [False, True])
+def test_a_record_that_nobody_writes_any_more_is_not_live_even_at_the_first_look(data: Path, read_before: bool) -> None:
+    """Whoever reads a record makes an empty log beside it, which is as new as the look."""
+    record = data / "record.sqlite"
+    os.utime(record, (time.time() - 7200.0,) * 2)
+    other = Glance(record) if read_before else None
+    if other is not None:
+        other.scan()
+    watch = ChamberWatch(places(data).chambers[0], clock=lambda: 0.0)
+    watch.poll()
+    assert not watch.seen["live"]
+    assert 7190.0 < watch.seen["age_s"] < 7400.0
+    watch.close()
+    if other is not None:
+        other.close()
 
 
 def test_a_chamber_without_a_record_asks_for_a_look(tmp_path: Path) -> None:

@@ -64,8 +64,9 @@ class ChamberWatch:
                 if self.seen.get("trouble") != "waiting":
                     self.seen = self._nothing("waiting", "no record yet")
                 return
+            silent_s = self._silent_s()  # before it is opened: that makes a file beside it
             self._glance = Glance(self.place.record)
-            self._at_s = self._clock() - self._silent_s()
+            self._at_s = self._clock() - silent_s
         glance = self._glance
         scan, last_id = glance.scan(), glance.last_id()
         if scan == self._scan and last_id == self._last_id and self.bound is not None:
@@ -144,10 +145,10 @@ class ChamberWatch:
         return self._clock() - self._at_s
 
     def _silent_s(self) -> float:
-        """How long ago the record was last written, by the files' own times."""
+        """How long ago the record was last written, by the files' own times. An empty log beside it is a reader's."""
         record = self.place.record
-        written = [path.stat().st_mtime for path in (record, record.with_name(record.name + "-wal")) if path.is_file()]
-        return max(0.0, time.time() - max(written, default=0.0))
+        files = [path.stat() for path in (record, record.with_name(record.name + "-wal")) if path.is_file()]
+        return max(0.0, time.time() - max((file.st_mtime for file in files if file.st_size), default=0.0))
 
     def _name(self) -> dict[str, Any]:
         return {
