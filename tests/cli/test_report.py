@@ -116,6 +116,14 @@ def test_a_cycle_leaves_its_report_and_says_so(tmp_path: Path, capsys: pytest.Ca
     assert (tmp_path / "report.html").is_file()
 
 
+def test_a_cycle_reports_in_german_and_its_summary_knows_no_language(tmp_path: Path) -> None:
+    main(["cycle", "--link", "direct", "--hours", "0.05", "--out", str(tmp_path), "--language", "de"])
+    summary = json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))
+    assert summary["verdict"] == "deviation"
+    assert summary["reasons"][0].startswith("the recipe did not run to its end")
+    assert "das Rezept lief nicht bis zum Ende" in (tmp_path / "report.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.usefixtures("without_matplotlib")
 def test_without_matplotlib_a_cycle_says_how_to_get_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["cycle", "--link", "direct", "--hours", "0.05", "--out", str(tmp_path)]) == 1  # too short a cycle
