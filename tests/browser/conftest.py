@@ -95,6 +95,7 @@ def browser() -> Iterator[Any]:
     if not CHROMIUM.exists():
         pytest.skip("no /usr/bin/chromium: as root, apt-get install chromium")
     os.environ.pop("DISPLAY", None)
+    playwright.expect.set_options(timeout=30_000)  # five seconds by itself: a busy machine takes longer
     with playwright.sync_playwright() as runner:
         made = runner.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
         yield made

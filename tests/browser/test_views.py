@@ -208,7 +208,7 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     list_.go("/")
     expect(list_.page.locator("#answers")).to_contain_text("Partly live", timeout=20_000)
     stage.page.kill()
-    expect(one.page.locator("#answers")).to_contain_text("Not live", timeout=15_000)
+    expect(one.page.locator("#answers")).to_contain_text("Not live", timeout=30_000)
     assert "All well" not in one.page.locator("#answers").inner_text(), "what is not live is not well"
     expect(one.page.locator(".picture.stale").first).to_be_visible()
     expect(one.page.locator("#buttons button").first).to_be_disabled()
@@ -216,7 +216,7 @@ def test_a_picture_greys_when_the_page_is_gone(stage: Stage, window: Open) -> No
     one.shoot("not-live")
     answers = list_.page.locator("#answers > .sheet")
     for place in (0, 2):
-        expect(answers.nth(place)).to_contain_text("Not live", timeout=15_000)
+        expect(answers.nth(place)).to_contain_text("Not live", timeout=30_000)
     expect(list_.page.locator("#lanes .stale")).to_have_count(1)
     why = list_.page.locator("#lanes .stale .why")
     expect(why).to_contain_text("does not reach the page")
