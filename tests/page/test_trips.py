@@ -12,6 +12,7 @@ from controller.core.protection.protection import ProtectionState
 from controller.page.live.places import places
 from controller.page.live.trips import cause_gone, tripped
 from controller.page.live.watch import ChamberWatch
+from controller.page.live.which import channels
 
 
 @pytest.fixture
@@ -22,6 +23,20 @@ def plan(data: Path) -> ProtectionPlan:
     found = watch.bound.plan.protection
     watch.close()
     return found
+
+
+def test_an_alarm_of_a_probe_says_which(data: Path) -> None:
+    watch = ChamberWatch(places(data).chambers[0])
+    watch.poll()
+    assert watch.bound is not None and watch._state is not None and watch._glance is not None
+    newest, state = watch._glance.newest(watch.bound.header), watch._state
+    assert newest is not None
+    assert channels(watch.bound.points, newest, state) == {}
+    lost = newest._replace(qualities=(2, *newest.qualities[1:]))
+    state = replace(state, frozen=replace(state.frozen, frozen=(2, 3)))
+    found = channels(watch.bound.points, lost, state)
+    assert found == {"probe-bad": ["TT-101A"], "probe-frozen": ["TT-101C", "TT-101D"]}
+    watch.close()
 
 
 def state_of(plan: ProtectionPlan, tags: tuple[str, ...], timer_s: float = 0.0) -> ProtectionState:

@@ -17,6 +17,7 @@ from controller.page.live.byhand import overridden
 from controller.page.live.face import boards_now, places_now
 from controller.page.live.numbers import clean
 from controller.page.live.urgency import alarm_line, call
+from controller.page.live.which import channels
 from controller.store.glance import Newest
 from controller.store.writer import Checkpoint
 
@@ -51,6 +52,7 @@ def picture(bound: Bound, newest: Newest, checkpoint: Checkpoint, state: ScanSta
         **places_now(bound, newest, state),
         "boards": boards_now(bound, state),
         "alarms": alarms,
+        "which": channels(bound.points, newest, state),
         "call": call(alarms, state.sequence.state),
         "trips": trips.tripped(rows, state.protection),
         "resettable": trips.cause_gone(rows, state.protection, discrete, newest.age_scans),

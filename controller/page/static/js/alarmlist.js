@@ -30,9 +30,9 @@ async function each(shown, doing) {
 
 const LEVEL = { high: "act", medium: "look", low: "note" };
 
-// Since when, by when somebody should see to it, and why it is hidden.
+// Which channels, since when, by when somebody should see to it, and why it is hidden.
 function times(one, now) {
-  return [t("alarm.since", { clock: clock(one.from_ms, now.utc_ms), span: span(now.utc_ms - one.from_ms) }), one.state === "U" || one.state === "A" ? byWhen(one.by_ms, now.utc_ms) : "", one.hidden].filter(Boolean).join(" · ");
+  return [one.state === "R" ? "" : now.which?.[one.tag]?.join(", "), t("alarm.since", { clock: clock(one.from_ms, now.utc_ms), span: span(now.utc_ms - one.from_ms) }), one.state === "U" || one.state === "A" ? byWhen(one.by_ms, now.utc_ms) : "", one.hidden].filter(Boolean).join(" · ");
 }
 
 function alarm(one, now, doing) {
