@@ -1,9 +1,10 @@
 """The one place that turns two demands into heat, vent and fog, with dead zones.
 
 Temperature is a band: need_kW = pi(error) + ramp feed-forward + heat of evaporating fog - fan heat, where error is
-floor - T below the floor, ceiling - T above the ceiling, else zero. Need above zero is heat; need below the dead zone,
-with the air above the ceiling, is vent. Moisture is a band too: fog below it, vent above it, nothing between. There
-is one integrator per quantity, never two around one setpoint: two of them heat and vent against each other for ever.
+floor - T below the floor, ceiling - T above the ceiling, else zero. Need above zero is heat; need below the dead zone
+is vent, with the air above the ceiling, or not far below a single setpoint that had to be cooled. Moisture is a band
+too: fog below it, vent above it, nothing between. There is one integrator per quantity, never two around one setpoint:
+two of them heat and vent against each other for ever.
 """
 
 from __future__ import annotations
@@ -36,16 +37,19 @@ VENT_USELESS = "vent closed: outdoor air would not help"
 class TemperatureConfig:
     """[temperature]: the heat loop and what it has to move. Gains are those at nominal_t; they scale with the mass.
 
+    cooling_integral_s: integral time while a single setpoint has to be cooled: outdoor air acts at once, a heater not.
     dead_zone_kW: no vent for temperature before this much cooling is needed.
     fog_heat_band_K: fog's evaporation heat is fed forward only while the air is below the floor plus this.
     vent_kg_per_s_heated: while the vent carries moisture out, heat fades, and from this vent on there is none...
     sag_K, sag_single_K: ...until the air has sagged so far below the floor of a band, or below a single setpoint; then
-    it comes back over half a kelvin.
+    it comes back over half a kelvin. So far below a single setpoint the vent goes on with what the loop has learnt to
+    carry out; above the ceiling only it opens for more.
     product_MJ_per_K_per_t, fixed_MJ_per_K: thermal mass of the product, and of boards and racks.
     """
 
     gain_kW_per_K: Annotated[float, Gt(0), Le(500)] = 20.0
     integral_s: Annotated[float, Ge(60), Le(36000)] = 2400.0
+    cooling_integral_s: Annotated[float, Ge(60), Le(36000)] = 600.0
     decay_s: Annotated[float, Ge(60), Le(36000)] = 1800.0
     dead_zone_kW: Annotated[float, Ge(0), Le(50)] = 2.0
     fog_heat_band_K: Annotated[float, Ge(0), Le(2)] = 0.3
@@ -113,6 +117,7 @@ class AllocationPlan:
     """
 
     temperature: Loop
+    cooling: Loop
     moisture: Loop
     mass_kWs_per_K: float
     dead_zone_kW: float
@@ -134,19 +139,15 @@ def bind(
     temperature: TemperatureConfig, moisture: MoistureConfig, actuators: ActuationConfig, *, load_t: float
 ) -> AllocationPlan:
     """Schedules the heat gain and the ramp feed-forward on the tonnes entered (0 = an empty chamber)."""
-    c = temperature
+    c, m = temperature, moisture
     mass_MJ_per_K = c.product_MJ_per_K_per_t * load_t + c.fixed_MJ_per_K
     share = mass_MJ_per_K / (c.product_MJ_per_K_per_t * c.nominal_t + c.fixed_MJ_per_K)
+    gain = c.gain_kW_per_K * share
     return AllocationPlan(
-        temperature=loops.bind(
-            LoopConfig(gain=c.gain_kW_per_K * share, integral_s=c.integral_s, decay_s=c.decay_s)
-        ),
+        temperature=loops.bind(LoopConfig(gain=gain, integral_s=c.integral_s, decay_s=c.decay_s)),
+        cooling=loops.bind(LoopConfig(gain=gain, integral_s=c.cooling_integral_s, decay_s=c.decay_s)),
         moisture=loops.bind(
-            LoopConfig(
-                gain=moisture.gain_kg_per_h_per_g_per_kg,
-                integral_s=moisture.integral_s,
-                decay_s=moisture.decay_s,
-            )
+            LoopConfig(gain=m.gain_kg_per_h_per_g_per_kg, integral_s=m.integral_s, decay_s=m.decay_s)
         ),
         mass_kWs_per_K=1000.0 * mass_MJ_per_K,
         dead_zone_kW=c.dead_zone_kW,
@@ -171,14 +172,8 @@ def initial(plan: AllocationPlan) -> AllocationState:  # noqa: ARG001
 
 
 def allocate(
-    plan: AllocationPlan,
-    state: AllocationState,
-    targets: Targets,
-    limits: Limits,
-    climate: Climate,
-    product: Product,  # noqa: ARG001
-    achieved: Achieved,
-    dt_s: float,
+    plan: AllocationPlan, state: AllocationState, targets: Targets, limits: Limits, climate: Climate,
+    product: Product, achieved: Achieved, dt_s: float,  # noqa: ARG001
 ) -> tuple[AllocationState, Demands]:
     """Heat (kW), vent (kg/s), fog (kg/h) and fan speed of one scan, within what can be had now."""
     why, floor, ceiling = limits.why, targets.floor_degC, targets.ceiling_degC
@@ -188,7 +183,10 @@ def allocate(
     vent_max = achieved.vent_kg_per_s_max if targets.vent else 0.0
     moisture, fog, vent, drier, cooler, carried_kW = state.moisture, 0.0, 0.0, 0.0, 0.0, 0.0
     too_moist = w_g_per_kg > 1000.0 * limits.vent_above
-    if targets.vent and (too_moist or t > ceiling or moisture.integral < 0.0):  # else there is nothing to vent for
+    # What had to cool a single setpoint goes on a little below it: else the damper opens and shuts once a minute.
+    cooled = ceiling == floor and state.temperature.integral < 0.0
+    cools = t > (ceiling - plan.sag_single_K if cooled else ceiling)
+    if targets.vent and (too_moist or cools or moisture.integral < 0.0):  # else there is nothing to vent for
         drier, cooler = outdoors(climate, w_g_per_kg)
     # 1 while fog and fading heat count below the floor, falling to 0 at the edge of the band above it.
     band_K = plan.fog_heat_band_K
@@ -218,14 +216,15 @@ def allocate(
     temperature, need, known_kW = state.temperature, 0.0, near * plan.fog_kW_per_kg_h * fog - fan_kW
     if climate.temperature_ok:
         temperature, need = _need(
-            plan, temperature, t, targets, limits, known_kW, vent_max * cooler, carried_kW, heat_kW_max, near, dt_s
-        )
+            plan, temperature, t, targets, limits, known_kW, vent_max * cooler if cools else 0.0,
+            carried_kW, heat_kW_max, near, dt_s,
+        )  # fmt: skip
         if need > 0.0:
             if need >= heat_kW_max and why_heat:
                 why = (*why, why_heat)
         elif heat_kW_max == 0.0 and why_heat is FLOOR_SAGS and t < floor:
             why = (*why, FLOOR_SAGS)
-        elif need < -plan.dead_zone_kW and t > ceiling and cooler > 0.0:
+        elif cools and need < -plan.dead_zone_kW and cooler > 0.0:
             vent = min(max(vent, (-need - plan.dead_zone_kW) / cooler), vent_max)
     else:
         why = (*why, NO_TEMPERATURE)
@@ -304,9 +303,10 @@ def _need(
     if ceiling > floor:
         heat_kW_max *= near  # a float is heated below its floor only; what was needed there may fade just above it
     feedforward = known_kW + plan.mass_kWs_per_K * rate_K_per_h / 3600.0
-    # What cannot be carried out must not be learnt either; below the ceiling nothing is carried out.
-    lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 and t > ceiling else min(0.0, known_kW)
-    state, need = loops.step(plan.temperature, state, error, feedforward, lo, heat_kW_max, dt_s)
+    # What cannot be carried out must not be learnt either.
+    lo = -(cooling_kW_max + plan.dead_zone_kW) if cooling_kW_max > 0.0 else min(0.0, known_kW)
+    loop = plan.cooling if cooling_kW_max > 0.0 and ceiling == floor and state.integral < 0.0 else plan.temperature
+    state, need = loops.step(loop, state, error, feedforward, lo, heat_kW_max, dt_s)
     if carried_kW > 0.0 and (t > ceiling or (t < floor and ceiling == floor and state.integral < 0.0)):
         free = plan.temperature.gain * error + state.integral + feedforward
         if -carried_kW < free < 0.0:
