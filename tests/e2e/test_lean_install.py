@@ -129,14 +129,15 @@ def test_the_page_says_how_to_get_what_it_needs(lean: Installed) -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_the_page_comes_with_its_texts_pictures_and_the_licences_of_what_it_carries(lean: Installed) -> None:
+def test_page_and_report_come_with_their_texts_pictures_and_the_licences_of_what_they_carry(lean: Installed) -> None:
     wanted = (
-        "texts/en.toml", "texts/de.toml", "templates/base.html", "static/css/base.css", "static/js/now.js",
-        "static/icon.svg", "static/vendor/uplot/LICENSE", "static/vendor/swagger-ui/LICENSE",
-        "static/vendor/swagger-ui/NOTICE",
+        "wording/en.toml", "wording/de.toml", "wording/phrases.de.toml", "report/texts/en.toml", "report/texts/de.toml",
+        "page/web/units.toml", "page/templates/base.html", "page/static/css/base.css", "page/static/js/now.js",
+        "page/static/icon.svg", "page/static/vendor/uplot/LICENSE", "page/static/vendor/swagger-ui/LICENSE",
+        "page/static/vendor/swagger-ui/NOTICE",
     )  # fmt: skip
     ask = (
         "from pathlib import Path\nimport controller\n"
-        f"print(*[n for n in {wanted!r} if not (Path(controller.__file__).parent / 'page' / n).is_file()])"
+        f"print(*[n for n in {wanted!r} if not (Path(controller.__file__).parent / n).is_file()])"
     )
     assert lean.run(lean.python, "-c", ask).stdout.split() == []

@@ -27,13 +27,13 @@ DAY_H = 24
 @SOME
 @given(between(0.05, 1.5), between(1.1, 3.0), between(-20.0, 15.0))
 def test_more_insulation_never_needs_more_heat(U: float, times: float, outdoor_degC: float) -> None:
-    """Empty, vent shut, no leaks; a thermostat keeps 30 degC; the walls have long settled when heat is counted."""
+    """Empty, vent shut, no leaks; a valve keeps 30 degC; the walls have long settled when heat is counted."""
     better, worse = (heat_kWh(value, outdoor_degC) for value in (U, U * times))
     assert 0.0 < better < worse
 
 
 def heat_kWh(U_W_per_m2_K: float, outdoor_degC: float) -> float:
-    """Heat that a thermostat asks for in the last two of four hours."""
+    """Heat that the valve gives in the last two of four hours."""
     params = PlantParams(
         room=Room(bays=2, levels=3, width_m=3.4, dry_air_kg=61.2, leak_kg_per_s=0.0),
         envelope=Envelope(U_W_per_m2_K=U_W_per_m2_K),
@@ -47,8 +47,8 @@ def heat_kWh(U_W_per_m2_K: float, outdoor_degC: float) -> float:
     heated = []
     for _ in range(2):
         for _ in range(720):
-            heat = float(model.state.air[at.AIR_T].mean() < 30.0)
-            outputs = (1.0, 75.0, heat, 100.0 * heat, 0.0, 0.0, 0.0, 0.0)
+            heat = min(max(10.0 * (30.1 - float(model.state.air[at.AIR_T].mean())), 0.0), 1.0)
+            outputs = (1.0, 75.0, 1.0, 100.0 * heat, 0.0, 0.0, 0.0, 0.0)
             for _ in range(10):
                 model.step(outputs)
         heated.append(model.books.heat_kWh)

@@ -103,7 +103,7 @@ def beat_twice(right: Any) -> Any:
 
 def no_run_on(right: Any) -> Any:
     """protection._overrule: the run-on is forgotten."""
-    return lambda plan, state, *given: right(plan, replace(state, run_on_s=0.0), *given)
+    return lambda *given: right(*given[:-1], 0.0)
 
 
 def fog_on(result: Any) -> Any:
